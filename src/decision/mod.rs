@@ -1,0 +1,3 @@
+//! What may be done with the result.
+
+

@@ -1,0 +1,3 @@
+//! How a measurand depends on its inputs.
+
+

@@ -1,0 +1,3 @@
+//! From inputs to the measurand.
+
+pub mod trials;

@@ -1,0 +1,3 @@
+//! One result in, text or pixels out.
+
+

@@ -1,0 +1,3 @@
+//! The setup file: as written, checked, faults.
+
+

@@ -1,0 +1,3 @@
+//! The things on the bench.
+
+
