@@ -1,3 +1,19 @@
-//! The things on the bench.
+//! The things on the bench: plate and its wear, stand, indicator, gauge block, temperature, survey,
+//! flatness and grades.
+//!
+//! Plan coordinates are millimetres from the front left corner: x along the plate's length, y from
+//! the front edge (the operator's side) to the back. Heights are micrometres, plus is up.
 
-
+pub mod check;
+pub mod cleanliness;
+pub mod field;
+pub mod form;
+pub mod gauge_block;
+pub mod grade;
+pub mod indicator;
+pub mod material;
+pub mod plate;
+pub mod stand;
+pub mod survey;
+pub mod temperature;
+pub mod wear;
