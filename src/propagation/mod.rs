@@ -1,3 +1,4 @@
 //! From inputs to the measurand.
 
+pub mod shares;
 pub mod trials;
