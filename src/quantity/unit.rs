@@ -1,0 +1,467 @@
+//! Values with units, as people type them.
+
+use std::f64::consts::PI;
+use std::fmt;
+
+/// What kind of quantity a unit measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Dimension {
+    /// A count, a ratio, a fraction: no unit.
+    PureNumber,
+    /// A length, a height, a deviation.
+    Length,
+    /// A difference of temperatures, so that `1 °C` is `1 K` and `1 °F` is `5/9 K`.
+    TemperatureDifference,
+    /// A coefficient of linear thermal expansion.
+    Expansion,
+    /// A plane angle, or a slope.
+    Angle,
+    /// A time.
+    Time,
+    /// How fast a temperature changes.
+    TemperatureRate,
+    /// How fast a length changes.
+    LengthRate,
+    /// How much a temperature differs along a length.
+    TemperatureGradient,
+}
+
+impl Dimension {
+    /// What it is called in a message, with its article: "a length".
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::PureNumber => "a number without a unit",
+            Self::Length => "a length",
+            Self::TemperatureDifference => "a temperature difference",
+            Self::Expansion => "an expansion coefficient",
+            Self::Angle => "an angle",
+            Self::Time => "a time",
+            Self::TemperatureRate => "a rate of temperature change",
+            Self::LengthRate => "a drift of length with time",
+            Self::TemperatureGradient => "a temperature gradient",
+        }
+    }
+
+    /// Units to suggest, as one would type them.
+    fn examples(self) -> &'static [&'static str] {
+        match self {
+            Self::PureNumber => &["", "%"],
+            Self::Length => &["mm", "µm", "in", "tenths"],
+            Self::TemperatureDifference => &["°C", "K", "°F"],
+            Self::Expansion => &["/K", "ppm/K", "µin/in/°F"],
+            Self::Angle => &["deg", "arcmin", "mrad"],
+            Self::Time => &["s", "min", "h"],
+            Self::TemperatureRate => &["K/h", "°F/h"],
+            Self::LengthRate => &["µm/h", "µin/h"],
+            Self::TemperatureGradient => &["K/m", "°F/ft"],
+        }
+    }
+}
+
+/// A unit of measurement.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unit {
+    symbol: &'static str,
+    dimension: Dimension,
+    /// How many of its dimension's smallest common parts go into it: whole numbers, so that inches
+    /// and millimetres convert without a rounding of their own. An angle's part is the radian.
+    size: f64,
+}
+
+impl Unit {
+    /// How it is written: `µm`, `in`, `1/K`; empty for a pure number.
+    pub fn symbol(self) -> &'static str {
+        self.symbol
+    }
+
+    /// What it measures.
+    pub fn dimension(self) -> Dimension {
+        self.dimension
+    }
+
+    /// The unit written as `text`, with no number before it.
+    pub fn parse(text: &str) -> Result<Self, UnitError> {
+        if let Some(unit) = look_up(text) {
+            return Ok(unit);
+        }
+        let fix = match text.trim() {
+            "'" | "′" => "write ft for feet or arcmin for minutes of arc".into(),
+            "µ" | "μ" | "u" => "write µm or µin".into(),
+            "t" | "T" => "write tenths for 0.0001 in".into(),
+            "m/s" | "mm/s" => "write a drift as µm/h".into(),
+            unit if unit.starts_with('/') && unit[1..].starts_with(|c: char| c.is_ascii_digit()) => {
+                "write a fraction as a decimal, such as 0.5 in for half an inch".into()
+            }
+            _ => format!("write one of {}", listing(UNITS.iter().map(|unit| unit.symbol))),
+        };
+        Err(UnitError { found: text.trim().into(), must: "a known unit".into(), fix })
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.symbol)
+    }
+}
+
+macro_rules! units {
+    ($($(#[$doc:meta])* $name:ident = $symbol:literal $dimension:ident $size:expr;)*) => {
+        $($(#[$doc])* pub const $name: Unit =
+            Unit { symbol: $symbol, dimension: Dimension::$dimension, size: $size };)*
+        /// Every unit that is understood, dimension by dimension.
+        pub const UNITS: &[Unit] = &[$($name),*];
+    };
+}
+
+units! {
+    /// No unit.
+    ONE = "" PureNumber 1e6;
+    /// A hundredth.
+    PERCENT = "%" PureNumber 1e4;
+    /// A millionth.
+    PPM = "ppm" PureNumber 1.0;
+    /// Nanometre.
+    NANOMETRE = "nm" Length 10.0;
+    /// Micrometre.
+    MICROMETRE = "µm" Length 1e4;
+    /// Millimetre.
+    MILLIMETRE = "mm" Length 1e7;
+    /// Centimetre.
+    CENTIMETRE = "cm" Length 1e8;
+    /// Metre.
+    METRE = "m" Length 1e10;
+    /// A millionth of an inch: 25.4 nm.
+    MICROINCH = "µin" Length 254.0;
+    /// A tenth of a thousandth of an inch, 0.0001 in: 2.54 µm.
+    TENTH = "tenth" Length 25_400.0;
+    /// A thousandth of an inch: 25.4 µm.
+    THOU = "thou" Length 254_000.0;
+    /// Inch: 25.4 mm.
+    INCH = "in" Length 254e6;
+    /// Foot: 12 in.
+    FOOT = "ft" Length 3048e6;
+    /// Kelvin.
+    KELVIN = "K" TemperatureDifference 9e3;
+    /// Millikelvin.
+    MILLIKELVIN = "mK" TemperatureDifference 9.0;
+    /// Degree Celsius, as a difference.
+    DEGREE_CELSIUS = "°C" TemperatureDifference 9e3;
+    /// Degree Fahrenheit, as a difference: 5/9 K.
+    DEGREE_FAHRENHEIT = "°F" TemperatureDifference 5e3;
+    /// Per kelvin.
+    PER_KELVIN = "1/K" Expansion 5e6;
+    /// Per degree Celsius.
+    PER_DEGREE_CELSIUS = "1/°C" Expansion 5e6;
+    /// Per degree Fahrenheit.
+    PER_DEGREE_FAHRENHEIT = "1/°F" Expansion 9e6;
+    /// A millionth per kelvin.
+    PPM_PER_KELVIN = "ppm/K" Expansion 5.0;
+    /// A millionth per degree Celsius.
+    PPM_PER_DEGREE_CELSIUS = "ppm/°C" Expansion 5.0;
+    /// A millionth per degree Fahrenheit.
+    PPM_PER_DEGREE_FAHRENHEIT = "ppm/°F" Expansion 9.0;
+    /// Micrometre per metre and kelvin.
+    MICROMETRE_PER_METRE_KELVIN = "µm/m/K" Expansion 5.0;
+    /// Micrometre per metre and degree Celsius.
+    MICROMETRE_PER_METRE_DEGREE_CELSIUS = "µm/m/°C" Expansion 5.0;
+    /// Microinch per inch and degree Fahrenheit.
+    MICROINCH_PER_INCH_DEGREE_FAHRENHEIT = "µin/in/°F" Expansion 9.0;
+    /// Radian.
+    RADIAN = "rad" Angle 1.0;
+    /// Milliradian.
+    MILLIRADIAN = "mrad" Angle 1e-3;
+    /// Microradian.
+    MICRORADIAN = "µrad" Angle 1e-6;
+    /// Degree of arc.
+    DEGREE = "°" Angle PI / 180.0;
+    /// Minute of arc.
+    MINUTE_OF_ARC = "arcmin" Angle PI / 10_800.0;
+    /// Second of arc.
+    SECOND_OF_ARC = "arcsec" Angle PI / 648_000.0;
+    /// Second.
+    SECOND = "s" Time 1.0;
+    /// Minute.
+    MINUTE = "min" Time 60.0;
+    /// Hour.
+    HOUR = "h" Time 3600.0;
+    /// Day.
+    DAY = "d" Time 86_400.0;
+    /// Kelvin per hour.
+    KELVIN_PER_HOUR = "K/h" TemperatureRate 9e3;
+    /// Kelvin per minute.
+    KELVIN_PER_MINUTE = "K/min" TemperatureRate 540e3;
+    /// Millikelvin per hour.
+    MILLIKELVIN_PER_HOUR = "mK/h" TemperatureRate 9.0;
+    /// Degree Celsius per hour.
+    DEGREE_CELSIUS_PER_HOUR = "°C/h" TemperatureRate 9e3;
+    /// Degree Celsius per minute.
+    DEGREE_CELSIUS_PER_MINUTE = "°C/min" TemperatureRate 540e3;
+    /// Degree Fahrenheit per hour.
+    DEGREE_FAHRENHEIT_PER_HOUR = "°F/h" TemperatureRate 5e3;
+    /// Degree Fahrenheit per minute.
+    DEGREE_FAHRENHEIT_PER_MINUTE = "°F/min" TemperatureRate 300e3;
+    /// Nanometre per hour.
+    NANOMETRE_PER_HOUR = "nm/h" LengthRate 10.0;
+    /// Micrometre per hour.
+    MICROMETRE_PER_HOUR = "µm/h" LengthRate 1e4;
+    /// Millimetre per hour.
+    MILLIMETRE_PER_HOUR = "mm/h" LengthRate 1e7;
+    /// Microinch per hour.
+    MICROINCH_PER_HOUR = "µin/h" LengthRate 254.0;
+    /// Tenth (0.0001 in) per hour.
+    TENTH_PER_HOUR = "tenth/h" LengthRate 25_400.0;
+    /// Inch per hour.
+    INCH_PER_HOUR = "in/h" LengthRate 254e6;
+    /// Micrometre per minute.
+    MICROMETRE_PER_MINUTE = "µm/min" LengthRate 6e5;
+    /// Microinch per minute.
+    MICROINCH_PER_MINUTE = "µin/min" LengthRate 15_240.0;
+    /// Kelvin per metre.
+    KELVIN_PER_METRE = "K/m" TemperatureGradient 1143.0;
+    /// Degree Celsius per metre.
+    DEGREE_CELSIUS_PER_METRE = "°C/m" TemperatureGradient 1143.0;
+    /// Degree Fahrenheit per foot.
+    DEGREE_FAHRENHEIT_PER_FOOT = "°F/ft" TemperatureGradient 6250.0 / 3.0;
+    /// Degree Fahrenheit per inch.
+    DEGREE_FAHRENHEIT_PER_INCH = "°F/in" TemperatureGradient 25_000.0;
+}
+
+/// A value with its unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measure {
+    /// The number before the unit.
+    pub value: f64,
+    /// The unit.
+    pub unit: Unit,
+}
+
+/// Text that is not a value with a unit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnitError {
+    /// What was written.
+    pub found: String,
+    /// What it has to be: "a length".
+    pub must: String,
+    /// What to write instead: "write 0.5 mm or 0.5 in".
+    pub fix: String,
+}
+
+impl fmt::Display for UnitError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "`{}` is not {}; {}", self.found, self.must, self.fix)
+    }
+}
+
+impl std::error::Error for UnitError {}
+
+impl Measure {
+    /// A number and a unit, such as `0.0001 in`, `2 tenths`, `50 uin`, `24"`, `6.5e-6 /K`; a number
+    /// alone has the unit [`ONE`].
+    pub fn parse(text: &str) -> Result<Self, UnitError> {
+        let written = text.trim();
+        let error = |fix: &str| UnitError {
+            found: written.into(),
+            must: "a number with a unit".into(),
+            fix: fix.into(),
+        };
+        let length = number_length(written);
+        let (number, rest) = written.split_at(length);
+        if length == 0 {
+            return Err(error(match written.chars().next() {
+                None => "write a number and a unit, such as 0.5 mm",
+                Some('±') => "write the number without ±",
+                Some(_) => "begin with the number, such as 0.5 mm",
+            }));
+        }
+        if rest.starts_with(',') {
+            return Err(error("write the decimal sign as a point, and no sign between thousands"));
+        }
+        let more = rest.trim_start();
+        if more.starts_with(|c: char| c.is_ascii_digit()) && look_up(more).is_none() {
+            return Err(error("write one number, with no space inside it and no fraction"));
+        }
+        if more.starts_with('±') || more.starts_with("+/-") || more.starts_with("+-") {
+            return Err(error("write one value here; its limits have fields of their own"));
+        }
+        let value: f64 = number.replace('−', "-").parse().map_err(|_| error("write a number such as 0.5"))?;
+        if !value.is_finite() {
+            return Err(error("write a number of ordinary size"));
+        }
+        let unit = Unit::parse(rest).map_err(|fault| UnitError { found: written.into(), ..fault })?;
+        Ok(Self { value, unit })
+    }
+
+    /// As [`Measure::parse`], for a value that must have the given dimension. A number without a
+    /// unit is refused unless the dimension is a pure number.
+    pub fn parse_as(text: &str, dimension: Dimension) -> Result<Self, UnitError> {
+        let measure = Self::parse(text)?;
+        if measure.unit.dimension == dimension {
+            return Ok(measure);
+        }
+        let number = number_text(measure.value);
+        let must = dimension.name().to_owned();
+        let examples: Vec<String> = dimension
+            .examples()
+            .iter()
+            .map(|unit| format!("{number} {unit}").trim_end().to_owned())
+            .collect();
+        let suggestion = listing(examples.iter().map(String::as_str));
+        let fix = if measure.unit == ONE {
+            format!("add its unit: write {suggestion}")
+        } else if dimension == Dimension::Angle && measure.unit == MINUTE {
+            format!("write {number} arcmin for minutes of arc")
+        } else {
+            format!("`{}` is {}; write {suggestion}", measure.unit, measure.unit.dimension.name())
+        };
+        Err(UnitError { found: text.trim().into(), must, fix })
+    }
+
+    /// The value in `unit`; not a number where that measures something else.
+    pub fn to(self, unit: Unit) -> f64 {
+        if self.unit.dimension != unit.dimension {
+            return f64::NAN;
+        }
+        if self.unit.size >= unit.size {
+            let ratio = self.unit.size / unit.size;
+            if ratio == ratio.trunc() {
+                return self.value * ratio;
+            }
+        } else {
+            let ratio = unit.size / self.unit.size;
+            if ratio == ratio.trunc() {
+                return self.value / ratio;
+            }
+        }
+        self.value * self.unit.size / unit.size
+    }
+}
+
+impl fmt::Display for Measure {
+    /// The shortest number that reads back as the same value, and the unit.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let number = number_text(self.value);
+        match self.unit {
+            ONE => f.write_str(&number),
+            DEGREE => write!(f, "{number}°"),
+            TENTH if self.value.abs() != 1.0 => write!(f, "{number} tenths"),
+            unit => write!(f, "{number} {}", unit.symbol.strip_prefix('1').unwrap_or(unit.symbol)),
+        }
+    }
+}
+
+/// A number as a person would write it: no exponent unless it saves a row of zeros.
+fn number_text(value: f64) -> String {
+    let size = value.abs();
+    if size == 0.0 || (1e-5..1e7).contains(&size) { format!("{value}") } else { format!("{value:e}") }
+}
+
+/// How many bytes at the start of `text` are a decimal number.
+fn number_length(text: &str) -> usize {
+    let digits = |from: usize| text[from..].bytes().take_while(u8::is_ascii_digit).count();
+    let sign = ["+", "-", "−"].iter().find(|sign| text.starts_with(**sign)).map_or(0, |sign| sign.len());
+    let whole = digits(sign);
+    let mut end = sign + whole;
+    if text[end..].starts_with('.') {
+        let fraction = digits(end + 1);
+        if whole + fraction == 0 {
+            return 0;
+        }
+        end += 1 + fraction;
+    } else if whole == 0 {
+        return 0;
+    }
+    if text[end..].starts_with(['e', 'E']) {
+        let exponent_sign = usize::from(text[end + 1..].starts_with(['+', '-']));
+        let exponent = digits(end + 1 + exponent_sign);
+        if exponent > 0 {
+            end += 1 + exponent_sign + exponent;
+        }
+    }
+    end
+}
+
+/// The unit that `text` spells, in any of its spellings.
+fn look_up(text: &str) -> Option<Unit> {
+    // Micro has two code points, multiplication several signs, and K⁻¹ is 1/K.
+    let plain: String = text
+        .trim()
+        .replace('μ', "µ")
+        .replace("per ", "/")
+        .replace("K⁻¹", "/K")
+        .replace("K^-1", "/K")
+        .replace(['(', ')'], "")
+        .replace(['·', '*', '⋅'], " ");
+    let mut symbol = String::new();
+    for (index, part) in plain.split('/').enumerate() {
+        for (position, word) in words(part).into_iter().enumerate() {
+            // `µm/(m K)` divides by both; a word that follows the numerator is part of no unit.
+            if index > 0 {
+                symbol.push('/');
+            } else if position > 0 {
+                return None;
+            }
+            symbol.push_str(spelled(&word)?);
+        }
+        if index == 0 && symbol.is_empty() && plain.contains('/') {
+            symbol.push('1');
+        }
+    }
+    UNITS.iter().copied().find(|unit| unit.symbol == symbol)
+}
+
+/// The words of one side of a fraction; `deg C` is one word.
+fn words(part: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in part.split_whitespace() {
+        match words.last_mut() {
+            Some(last) if ["deg", "°", "degree", "degrees"].contains(&last.as_str()) => last.push_str(word),
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
+}
+
+/// The symbol of a simple unit, from any spelling of it.
+fn spelled(word: &str) -> Option<&'static str> {
+    Some(match word.to_lowercase().as_str() {
+        "1" => "1",
+        "%" | "percent" => "%",
+        "ppm" => "ppm",
+        "nm" | "nanometre" | "nanometres" | "nanometer" | "nanometers" => "nm",
+        "µm" | "um" | "micron" | "microns" | "micrometre" | "micrometres" | "micrometer" | "micrometers" => {
+            "µm"
+        }
+        "mm" | "millimetre" | "millimetres" | "millimeter" | "millimeters" => "mm",
+        "cm" | "centimetre" | "centimetres" | "centimeter" | "centimeters" => "cm",
+        "m" | "metre" | "metres" | "meter" | "meters" => "m",
+        "µin" | "uin" | "microinch" | "microinches" | "millionth" | "millionths" => "µin",
+        "tenth" | "tenths" => "tenth",
+        "thou" | "thous" | "mil" | "mils" | "thousandth" | "thousandths" => "thou",
+        "in" | "in." | "inch" | "inches" | "\"" | "″" | "''" => "in",
+        "ft" | "ft." | "foot" | "feet" => "ft",
+        "k" | "kelvin" | "kelvins" => "K",
+        "mk" | "millikelvin" | "millikelvins" => "mK",
+        "°c" | "c" | "degc" | "℃" | "celsius" | "degreecelsius" | "degreescelsius" => "°C",
+        "°f" | "f" | "degf" | "℉" | "fahrenheit" | "degreefahrenheit" | "degreesfahrenheit" => "°F",
+        "rad" | "radian" | "radians" => "rad",
+        "mrad" | "milliradian" | "milliradians" => "mrad",
+        "µrad" | "urad" | "microradian" | "microradians" => "µrad",
+        "°" | "deg" | "degree" | "degrees" => "°",
+        "arcmin" | "arcminute" | "arcminutes" => "arcmin",
+        "arcsec" | "arcsecond" | "arcseconds" => "arcsec",
+        "s" | "sec" | "second" | "seconds" => "s",
+        "min" | "mins" | "minute" | "minutes" => "min",
+        "h" | "hr" | "hrs" | "hour" | "hours" => "h",
+        "d" | "day" | "days" => "d",
+        _ => return None,
+    })
+}
+
+/// "a, b or c".
+fn listing<'a>(items: impl Iterator<Item = &'a str>) -> String {
+    let items: Vec<&str> = items.filter(|item| !item.is_empty()).collect();
+    match items.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
+        _ => items.concat(),
+    }
+}
