@@ -1,7 +1,10 @@
 //! One number and what is known of it.
 
+pub mod correlation;
 pub mod distribution;
+pub mod rounding;
 pub mod sample;
 pub mod stream;
 pub mod student;
+pub mod type_a;
 pub mod unit;
