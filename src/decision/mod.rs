@@ -1,3 +1,3 @@
 //! What may be done with the result.
 
-
+pub mod limits;

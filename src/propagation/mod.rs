@@ -1,4 +1,8 @@
 //! From inputs to the measurand.
 
+pub mod check_experiment;
+pub mod reading_budget;
+pub mod reading_rule;
 pub mod shares;
+pub mod simulation;
 pub mod trials;

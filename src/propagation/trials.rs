@@ -23,7 +23,13 @@ pub trait Experiment: Sync {
 
     /// Runs one block: `trials` starts at a multiple of [`BLOCK`] and holds at most that many;
     /// `out[k]` has one place a trial for output k.
-    fn run_block(&self, streams: &Streams, trials: Range<u64>, out: &mut [&mut [f64]], scratch: &mut Self::Scratch);
+    fn run_block(
+        &self,
+        streams: &Streams,
+        trials: Range<u64>,
+        out: &mut [&mut [f64]],
+        scratch: &mut Self::Scratch,
+    );
 }
 
 /// The outputs of the given trials, `[output][trial]`; 8 bytes a number and nothing else is kept.

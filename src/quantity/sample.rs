@@ -57,6 +57,12 @@ impl Summary {
     }
 }
 
+/// Largest minus smallest value; of no values, minus infinity.
+pub fn range(values: &[f64]) -> f64 {
+    let (low, high) = values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
+    high - low
+}
+
 /// Mean and standard deviation (with n − 1), in two passes, each sum taken in a fixed order.
 ///
 /// The deviations' own sum, zero but for rounding, corrects both (Chan, Golub and LeVeque, The

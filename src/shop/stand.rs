@@ -34,19 +34,13 @@ impl Stand {
 pub fn weights(feet: [[f64; 2]; 3], tip: [f64; 2]) -> Option<[f64; 3]> {
     let [a, b, c] = feet;
     let whole = twice_area(a, b, c);
-    let longest = [(a, b), (b, c), (c, a)]
-        .iter()
-        .map(|(p, q)| (p[0] - q[0]).hypot(p[1] - q[1]))
-        .fold(0.0, f64::max);
+    let longest =
+        [(a, b), (b, c), (c, a)].iter().map(|(p, q)| (p[0] - q[0]).hypot(p[1] - q[1])).fold(0.0, f64::max);
     // Feet within a millionth of one line carry no plane that could be computed with.
     if !whole.is_finite() || whole.abs() <= 1e-6 * longest * longest {
         return None;
     }
-    Some([
-        twice_area(tip, b, c) / whole,
-        twice_area(a, tip, c) / whole,
-        twice_area(a, b, tip) / whole,
-    ])
+    Some([twice_area(tip, b, c) / whole, twice_area(a, tip, c) / whole, twice_area(a, b, tip) / whole])
 }
 
 fn twice_area(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {

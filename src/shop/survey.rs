@@ -1,7 +1,7 @@
 //! The survey: where stand and block go, in what order, and how the zero is handled.
 
 use super::{gauge_block::GaugeBlock, plate::Plate, stand::Stand};
-use std::f64::consts::FRAC_PI_2;
+use std::{f64::consts::FRAC_PI_2, ops::Range};
 
 /// How the stand moves between readings. Three different checks, not one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -137,6 +137,8 @@ pub struct Survey {
     pub n_seatings: usize,
     /// How many zero groups the spots fall into.
     pub n_groups: usize,
+    /// How many times every spot is read.
+    pub n_passes: usize,
     /// Whether readings are corrected by their round's closing reading.
     pub drift_corrected: bool,
 }
@@ -194,13 +196,18 @@ pub enum Obstacle {
 
 impl Survey {
     /// Lays a plan out reading by reading, or says everything that is impossible in it.
-    pub fn lay_out(plan: &Plan, plate: &Plate, stand: &Stand, block: &GaugeBlock) -> Result<Self, Vec<Impossible>> {
+    pub fn lay_out(
+        plan: &Plan,
+        plate: &Plate,
+        stand: &Stand,
+        block: &GaugeBlock,
+    ) -> Result<Self, Vec<Impossible>> {
         let faults = obstacles(plan, plate, stand, block);
         if !faults.is_empty() {
             return Err(faults);
         }
         let mut layout = Layout::new(plan, stand);
-        for pass in 0..plan.passes.max(1) {
+        for pass in 0..layout.survey.n_passes {
             for (station, place) in plan.stations.iter().enumerate() {
                 for target in 0..place.targets.len() {
                     layout.read(station, target);
@@ -209,7 +216,7 @@ impl Survey {
                 let round_ends = match plan.zeroing {
                     Zeroing::EachStation => true,
                     Zeroing::EachPass => last,
-                    Zeroing::Once => last && pass + 1 == plan.passes.max(1),
+                    Zeroing::Once => last && pass + 1 == layout.survey.n_passes,
                 };
                 if round_ends {
                     layout.end_round();
@@ -217,6 +224,31 @@ impl Survey {
             }
         }
         Ok(layout.finish())
+    }
+}
+
+impl Survey {
+    /// Where in `readings` one round lies: from its zero to the reading before the next zero.
+    pub fn round(&self, round: usize) -> Range<usize> {
+        self.zeros[round]..self.zeros.get(round + 1).copied().unwrap_or(self.readings.len())
+    }
+
+    /// Every height (one a reading) less that of its round's zero.
+    pub fn against_zeros(&self, heights: &[f64], against: &mut [f64]) {
+        for ((value, height), reading) in against.iter_mut().zip(heights).zip(&self.readings) {
+            *value = height - heights[self.zeros[reading.round]];
+        }
+    }
+
+    /// The mean over all passes of what was read at each spot; closing readings do not count.
+    pub fn spot_means(&self, readings: &[f64], spots: &mut [f64]) {
+        spots.fill(0.0);
+        for (value, reading) in readings.iter().zip(&self.readings).filter(|(_, reading)| !reading.closing) {
+            spots[reading.spot] += value;
+        }
+        for spot in spots {
+            *spot /= self.n_passes as f64;
+        }
     }
 }
 
@@ -338,6 +370,7 @@ impl<'a> Layout<'a> {
             closings: Vec::new(),
             n_seatings: 0,
             n_groups,
+            n_passes: plan.passes.max(1),
             drift_corrected: plan.drift_corrected && plan.closing_reading,
         };
         Self { plan, stand, survey, minutes: 0.0, zero: None, seated: None }

@@ -105,7 +105,8 @@ impl Corner {
     /// on a plate of the given length and width (mm).
     pub fn inset(self, length: f64, width: f64, from_end: f64, from_side: f64) -> [f64; 2] {
         let x = if matches!(self, Self::FrontLeft | Self::BackLeft) { from_end } else { length - from_end };
-        let y = if matches!(self, Self::FrontLeft | Self::FrontRight) { from_side } else { width - from_side };
+        let y =
+            if matches!(self, Self::FrontLeft | Self::FrontRight) { from_side } else { width - from_side };
         [x, y]
     }
 }

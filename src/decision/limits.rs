@@ -1,0 +1,230 @@
+//! Which readings of a check let a plate be accepted, and which put it out.
+
+/// What a check can decide against a tolerance, worked out over many simulated plates.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limits {
+    /// The largest flatness deviation that is good, in µm.
+    pub tolerance: f64,
+    /// The risk at which a plate is still accepted, and at which it is put out.
+    pub risk: f64,
+    /// Share of the simulated plates that are bad, before any reading.
+    pub bad_before_reading: f64,
+    /// The largest reading result (µm) at which the chance that the plate is bad stays within the risk;
+    /// `None` where no result proves the plate good.
+    pub accept_at_or_below: Option<f64>,
+    /// The smallest reading result (µm) from which the chance that the plate is good stays within the risk;
+    /// `None` where no result proves it bad.
+    pub out_at_or_above: Option<f64>,
+    /// Chance that a plate is bad, given its result, rising: see [`BadGivenResult`].
+    pub bad_given_result: Vec<BadGivenResult>,
+    /// What happens to good and bad plates as the limit of acceptance moves.
+    pub operating: Vec<OperatingPoint>,
+}
+
+/// The chance that a plate which gave a result between two limits is bad: the specific consumer's
+/// risk of accepting it (JCGM 106:2012, 9.3.2), one minus its conformance probability.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BadGivenResult {
+    /// Smallest and largest result (µm) of this group of trials.
+    pub result: [f64; 2],
+    /// Chance that the flatness exceeds the tolerance.
+    pub probability: f64,
+    /// How many trials stand behind it.
+    pub n_trials: usize,
+}
+
+/// What a limit of acceptance does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OperatingPoint {
+    /// Plates with a result at or below this (µm) are accepted.
+    pub limit: f64,
+    /// Chance that a bad plate is accepted.
+    pub bad_accepted: f64,
+    /// Chance that a good plate is turned down.
+    pub good_refused: f64,
+    /// Chance that an accepted plate is bad; `None` where none is accepted.
+    pub bad_among_accepted: Option<f64>,
+}
+
+/// The fewest trials from which a chance is told. At 5 % its standard uncertainty is then 1 %.
+const SMALLEST_GROUP: usize = 500;
+
+impl Limits {
+    /// From the true flatness and the reading result of many trials (both µm, same order).
+    ///
+    /// The chance that a plate is bad given its result is the isotonic regression of "bad" on the
+    /// result: the closest fit that never falls as the result rises (Barlow, Bartholomew, Bremner
+    /// and Brunk, Statistical Inference under Order Restrictions, 1972). Equal results are never
+    /// split. Accepting is thus judged for the very result that was read, not for all results
+    /// below it together.
+    pub fn new(flatness: &[f64], result: &[f64], tolerance: f64, risk: f64) -> Self {
+        let mut trials: Vec<(f64, bool)> =
+            result.iter().zip(flatness).map(|(&result, &flatness)| (result, flatness > tolerance)).collect();
+        trials.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let n_bad = trials.iter().filter(|trial| trial.1).count();
+        let groups = isotonic(groups(&trials));
+        let accepted = groups.iter().take_while(|group| group.probability <= risk).last();
+        let out = groups.iter().find(|group| 1.0 - group.probability <= risk);
+        Self {
+            tolerance,
+            risk,
+            bad_before_reading: n_bad as f64 / trials.len() as f64,
+            accept_at_or_below: accepted.map(|group| group.result[1]),
+            out_at_or_above: out.map(|group| group.result[0]),
+            operating: operating(&trials, n_bad),
+            bad_given_result: groups,
+        }
+    }
+
+    /// What a plate with this result (µm) is to be called.
+    pub fn verdict(&self, result: f64) -> Verdict {
+        if self.accept_at_or_below.is_some_and(|limit| result <= limit) {
+            Verdict::Within
+        } else if self.out_at_or_above.is_some_and(|limit| result >= limit) {
+            Verdict::Out
+        } else {
+            Verdict::Undecided
+        }
+    }
+}
+
+/// What may be said of a plate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Proven within tolerance, at the stated risk.
+    Within,
+    /// Neither proven: a frequent and respectable verdict.
+    Undecided,
+    /// Proven out of tolerance, at the stated risk.
+    Out,
+}
+
+/// Groups of trials with neighbouring results, of at least [`SMALLEST_GROUP`] trials where the
+/// whole has as many.
+fn groups(trials: &[(f64, bool)]) -> Vec<BadGivenResult> {
+    let smallest = SMALLEST_GROUP.max(trials.len() / 200);
+    let mut groups: Vec<BadGivenResult> = Vec::new();
+    let mut start = 0;
+    while start < trials.len() {
+        let mut end = (start + smallest).min(trials.len());
+        while end < trials.len() && trials[end].0 == trials[end - 1].0 {
+            end += 1;
+        }
+        // A rest too small to speak for itself joins the last group.
+        if trials.len() - end < smallest {
+            end = trials.len();
+        }
+        let bad = trials[start..end].iter().filter(|trial| trial.1).count();
+        groups.push(BadGivenResult {
+            result: [trials[start].0, trials[end - 1].0],
+            probability: bad as f64 / (end - start) as f64,
+            n_trials: end - start,
+        });
+        start = end;
+    }
+    groups
+}
+
+/// Pools neighbours that fall until none does.
+fn isotonic(groups: Vec<BadGivenResult>) -> Vec<BadGivenResult> {
+    let mut rising: Vec<BadGivenResult> = Vec::new();
+    for mut group in groups {
+        while let Some(last) = rising.pop_if(|last| last.probability >= group.probability) {
+            let n_trials = last.n_trials + group.n_trials;
+            let bad = last.probability * last.n_trials as f64 + group.probability * group.n_trials as f64;
+            group = BadGivenResult {
+                result: [last.result[0], group.result[1]],
+                probability: bad / n_trials as f64,
+                n_trials,
+            };
+        }
+        rising.push(group);
+    }
+    rising
+}
+
+/// About forty limits from the smallest result to the largest.
+fn operating(trials: &[(f64, bool)], n_bad: usize) -> Vec<OperatingPoint> {
+    const POINTS: usize = 40;
+    let n_good = trials.len() - n_bad;
+    let share = |part: usize, whole: usize| if whole == 0 { 0.0 } else { part as f64 / whole as f64 };
+    let mut bad_below = vec![0; trials.len() + 1];
+    for (i, trial) in trials.iter().enumerate() {
+        bad_below[i + 1] = bad_below[i] + usize::from(trial.1);
+    }
+    let mut points: Vec<OperatingPoint> = Vec::new();
+    for k in 0..=POINTS {
+        let Some(&(limit, _)) = trials.get((k * trials.len() / POINTS).min(trials.len().saturating_sub(1)))
+        else {
+            break;
+        };
+        if points.last().is_some_and(|last| last.limit == limit) {
+            continue;
+        }
+        let accepted = trials.partition_point(|trial| trial.0 <= limit);
+        let bad = bad_below[accepted];
+        points.push(OperatingPoint {
+            limit,
+            bad_accepted: share(bad, n_bad),
+            good_refused: 1.0 - share(accepted - bad, n_good),
+            bad_among_accepted: (accepted > 0).then(|| share(bad, accepted)),
+        });
+    }
+    points
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{distribution::Distribution, student::t_quantile};
+    use rand::SeedableRng;
+
+    fn normal(n: usize, sd: f64, seed: u64) -> Vec<f64> {
+        let mut rng = rand_philox::Philox::seed_from_u64(seed);
+        let d = Distribution::Normal { mean: 0.0, standard_deviation: sd };
+        (0..n).map(|_| d.draw(&mut rng)).collect()
+    }
+
+    /// Flatness normal, result = flatness + normal error: the chance of being bad is a normal
+    /// probability, and the limits follow in closed form (JCGM 106:2012, 7.2, normal prior and
+    /// normal measurement).
+    #[test]
+    fn limits_agree_with_the_normal_closed_form() {
+        let (n, prior_mean, prior_sd, error_sd, tolerance, risk) = (400_000, 5.0, 1.5, 0.5, 6.0, 0.05);
+        let flatness: Vec<f64> = normal(n, prior_sd, 1).iter().map(|v| v + prior_mean).collect();
+        let result: Vec<f64> = flatness.iter().zip(normal(n, error_sd, 2)).map(|(f, e)| f + e).collect();
+        let limits = Limits::new(&flatness, &result, tolerance, risk);
+        let gain = prior_sd.powi(2) / (prior_sd.powi(2) + error_sd.powi(2));
+        let posterior_sd = error_sd * gain.sqrt();
+        let z = t_quantile(0.95, f64::INFINITY);
+        let expected = |sign: f64| prior_mean + (tolerance + sign * z * posterior_sd - prior_mean) / gain;
+        let accept = limits.accept_at_or_below.expect("a limit");
+        let out = limits.out_at_or_above.expect("a limit");
+        // Groups of 2000 trials: 0.5 % on the chance, whose slope at the limit is about 0.2 per µm.
+        assert!((accept - expected(-1.0)).abs() < 0.05, "{accept} {}", expected(-1.0));
+        assert!((out - expected(1.0)).abs() < 0.05, "{out} {}", expected(1.0));
+        assert_eq!(limits.verdict(accept), Verdict::Within);
+        assert_eq!(limits.verdict(out), Verdict::Out);
+        assert_eq!(limits.verdict((accept + out) / 2.0), Verdict::Undecided);
+    }
+
+    #[test]
+    fn a_check_that_sees_nothing_decides_nothing() {
+        let flatness: Vec<f64> = normal(50_000, 1.0, 3).iter().map(|v| v + 5.0).collect();
+        let result = normal(50_000, 1.0, 4);
+        let limits = Limits::new(&flatness, &result, 5.0, 0.05);
+        assert_eq!((limits.accept_at_or_below, limits.out_at_or_above), (None, None));
+    }
+
+    #[test]
+    fn equal_results_are_never_split() {
+        let result: Vec<f64> = (0..10_000).map(|i| f64::from(i % 4)).collect();
+        let flatness: Vec<f64> = result.iter().map(|r| r + 0.1).collect();
+        let limits = Limits::new(&flatness, &result, 2.0, 0.05);
+        assert_eq!(limits.accept_at_or_below, Some(1.0));
+        assert_eq!(limits.out_at_or_above, Some(2.0));
+        for point in &limits.operating {
+            assert!(point.bad_accepted == 0.0 || point.limit >= 2.0);
+        }
+    }
+}

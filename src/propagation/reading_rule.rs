@@ -1,0 +1,76 @@
+//! A rule that turns what was read into an estimate of flatness, fitted to simulated checks.
+
+use nalgebra::{Matrix3, Vector3};
+
+/// `flatness ≈ constant + per_spread · spread + per_levelled · levelled spread`, never below 0.
+///
+/// Fitted to simulated checks by least squares, so it takes off the average bias of both spreads
+/// and weighs them by what they are worth. It leans on the assumed wear and heat: on a plate of
+/// another kind it is biased again.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReadingRule {
+    /// In µm.
+    pub constant: f64,
+    /// µm per µm of spread.
+    pub per_spread: f64,
+    /// µm per µm of levelled spread; 0 where the readings cannot be levelled.
+    pub per_levelled: f64,
+}
+
+impl ReadingRule {
+    /// The least-squares fit to the given trials (µm, same order).
+    pub fn fit(flatness: &[f64], spread: &[f64], levelled: &[f64]) -> Self {
+        let n = flatness.len().max(1) as f64;
+        let mean = |values: &[f64]| values.iter().sum::<f64>() / n;
+        let means = [mean(spread), mean(levelled), mean(flatness)];
+        let mut normal = Matrix3::zeros();
+        let mut right = Vector3::zeros();
+        for ((s, l), f) in spread.iter().zip(levelled).zip(flatness) {
+            let row = Vector3::new(s - means[0], l - means[1], 0.0);
+            normal += row * row.transpose();
+            right += row * (f - means[2]);
+        }
+        // The pseudo-inverse gives weight 0 to a spread that never varies, and shares the weight
+        // between two that always agree.
+        let scale = normal.amax();
+        let slopes = (scale > 0.0)
+            .then(|| (normal / scale).pseudo_inverse(1e-9).ok())
+            .flatten()
+            .map_or(Vector3::zeros(), |inverse| inverse * right / scale);
+        Self {
+            constant: means[2] - slopes[0] * means[0] - slopes[1] * means[1],
+            per_spread: slopes[0],
+            per_levelled: slopes[1],
+        }
+    }
+
+    /// The estimate of flatness, in µm, from a spread and a levelled spread in µm.
+    pub fn estimate(&self, spread: f64, levelled: f64) -> f64 {
+        (self.constant + self.per_spread * spread + self.per_levelled * levelled).max(0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_exact_rule_is_found_again() {
+        let spread: Vec<f64> = (0..100).map(|i| f64::from(i % 10)).collect();
+        let levelled: Vec<f64> = (0..100).map(|i| f64::from(i / 10)).collect();
+        let flatness: Vec<f64> =
+            spread.iter().zip(&levelled).map(|(s, l)| 1.0 + 0.25 * s + 0.5 * l).collect();
+        let rule = ReadingRule::fit(&flatness, &spread, &levelled);
+        assert!((rule.constant - 1.0).abs() < 1e-9, "{rule:?}");
+        assert!((rule.per_spread - 0.25).abs() < 1e-9 && (rule.per_levelled - 0.5).abs() < 1e-9, "{rule:?}");
+        assert_eq!(rule.estimate(-100.0, 0.0), 0.0);
+    }
+
+    #[test]
+    fn a_spread_that_cannot_be_levelled_gets_no_weight() {
+        let spread: Vec<f64> = (0..50).map(f64::from).collect();
+        let flatness: Vec<f64> = spread.iter().map(|s| 2.0 + 0.5 * s).collect();
+        let rule = ReadingRule::fit(&flatness, &spread, &[0.0; 50]);
+        assert!((rule.per_spread - 0.5).abs() < 1e-9 && rule.per_levelled == 0.0, "{rule:?}");
+    }
+}

@@ -1,0 +1,204 @@
+//! How far a shop check can be from the plate's true flatness: the main job.
+
+use super::{
+    check_experiment::{CannotSimulate, CheckExperiment, Output},
+    reading_budget::{ReadingBudget, reading_budget},
+    reading_rule::ReadingRule,
+    shares::{Share, variance_shares},
+    trials::{Experiment, run_trials},
+};
+use crate::{
+    quantity::{sample::Summary, stream::Streams},
+    shop::{
+        check::ShopCheck,
+        visibility::{Visibility, visibilities},
+    },
+};
+use std::ops::Range;
+
+/// How a simulation is run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// How many plates are drawn and checked.
+    pub n_trials: u64,
+    /// The seed of all random numbers.
+    pub seed: u64,
+    /// Coverage probability of all intervals.
+    pub coverage_probability: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { n_trials: 100_000, seed: 1, coverage_probability: 0.95 }
+    }
+}
+
+/// One way of reading flatness from the same numbers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Way {
+    /// Which.
+    pub kind: WayKind,
+    /// What it gives, in µm.
+    pub result: Summary,
+    /// What it gives minus the true flatness, in µm.
+    pub error: Summary,
+    /// The error of every trial, in µm, in the order of the trials.
+    pub errors: Vec<f64>,
+    /// The result of every trial, in µm, in the order of the trials.
+    pub results: Vec<f64>,
+}
+
+/// The ways of reading the same numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WayKind {
+    /// Largest minus smallest reading.
+    Spread,
+    /// The same after the best-fit plane is taken off.
+    Levelled,
+    /// The [`ReadingRule`] fitted to simulated checks.
+    Fitted,
+}
+
+/// What a simulation found. Heights in µm.
+#[derive(Debug, Clone)]
+pub struct Simulation {
+    /// How it was run.
+    pub settings: Settings,
+    /// The true flatness of the plates that were drawn.
+    pub true_flatness: Summary,
+    /// The true flatness of every trial, in the order of the trials.
+    pub flatness: Vec<f64>,
+    /// The ways of reading; the plain spread first.
+    pub ways: Vec<Way>,
+    /// The rule of the fitted way.
+    pub rule: ReadingRule,
+    /// Error of the spread that comes from form alone: what the readings would span with nothing
+    /// to disturb them, minus the flatness.
+    pub form_error: Summary,
+    /// What disturbances add: the spread minus the spread that form alone would give.
+    pub disturbance_error: Summary,
+    /// Shares of the sources in the variance of the spread's error, largest total first.
+    pub shares: Vec<Share>,
+    /// How many trials each share rests on.
+    pub n_share_trials: u64,
+    /// The budget of one reading, and of the difference of two, by the law of propagation.
+    pub budget: ReadingBudget,
+    /// How the usual shapes look to this survey.
+    pub visibilities: Vec<Visibility>,
+}
+
+/// Trials that the reading rule is fitted to, and on which each share rests.
+const SIDE_TRIALS: u64 = 16_384;
+
+/// Simulates a shop check.
+///
+/// `on_progress` is told how many trials were done, from any thread; [`n_trials_in_all`] says how
+/// many there will be.
+pub fn simulate(
+    check: &ShopCheck,
+    settings: Settings,
+    on_progress: &(dyn Fn(u64) + Sync),
+) -> Result<Simulation, CannotSimulate> {
+    let experiment = CheckExperiment::new(check)?;
+    let streams = Streams::new(settings.seed);
+    let rule = fit_rule(&experiment, &streams, on_progress);
+    let [mut flatness, spread, levelled, ideal] =
+        <[Vec<f64>; 4]>::try_from(run_trials(&experiment, &streams, 0..settings.n_trials, on_progress))
+            .unwrap_or_default();
+    let summary = |values: &mut Vec<f64>| Summary::of(values, settings.coverage_probability);
+    let mut form_error: Vec<f64> = difference(&ideal, &flatness);
+    let mut disturbance_error: Vec<f64> = difference(&spread, &ideal);
+    let fitted = spread.iter().zip(&levelled).map(|(&s, &l)| rule.estimate(s, l)).collect();
+    let mut ways = vec![(WayKind::Spread, spread)];
+    if experiment.can_level() {
+        ways.push((WayKind::Levelled, levelled));
+    }
+    ways.push((WayKind::Fitted, fitted));
+    let ways = ways
+        .into_iter()
+        .map(|(kind, results)| {
+            let errors = difference(&results, &flatness);
+            let (result, error) = (summary(&mut results.clone()), summary(&mut errors.clone()));
+            Way { kind, result, error, errors, results }
+        })
+        .collect();
+    let sources = experiment.sources();
+    let n_share_trials = share_trials(settings);
+    let mut shares =
+        variance_shares(&SpreadError(&experiment), &streams, &sources, n_share_trials, 0, on_progress);
+    shares.sort_by(|a, b| b.total.total_cmp(&a.total));
+    let true_flatness = summary(&mut flatness.clone());
+    flatness.shrink_to_fit();
+    Ok(Simulation {
+        settings,
+        true_flatness,
+        flatness,
+        ways,
+        rule,
+        form_error: summary(&mut form_error),
+        disturbance_error: summary(&mut disturbance_error),
+        shares,
+        n_share_trials,
+        budget: reading_budget(check),
+        visibilities: visibilities(check),
+    })
+}
+
+/// How many trials [`simulate`] will report to its `on_progress`.
+pub fn n_trials_in_all(check: &ShopCheck, settings: Settings) -> u64 {
+    let n_sources = CheckExperiment::new(check).map_or(0, |experiment| experiment.sources().len()) as u64;
+    settings.n_trials + SIDE_TRIALS + (n_sources + 2) * share_trials(settings)
+}
+
+fn share_trials(settings: Settings) -> u64 {
+    SIDE_TRIALS.min(settings.n_trials)
+}
+
+/// Fits the rule to trials that the main run does not use.
+fn fit_rule(
+    experiment: &CheckExperiment,
+    streams: &Streams,
+    on_progress: &(dyn Fn(u64) + Sync),
+) -> ReadingRule {
+    let outputs = run_trials(experiment, &streams.redrawing_all(), 0..SIDE_TRIALS, on_progress);
+    let of = |output: Output| outputs[output as usize].as_slice();
+    ReadingRule::fit(of(Output::Flatness), of(Output::Spread), of(Output::Levelled))
+}
+
+fn difference(a: &[f64], b: &[f64]) -> Vec<f64> {
+    a.iter().zip(b).map(|(a, b)| a - b).collect()
+}
+
+/// The error of the spread as the one output, for its shares.
+struct SpreadError<'a>(&'a CheckExperiment);
+
+impl Experiment for SpreadError<'_> {
+    type Scratch = (<CheckExperiment as Experiment>::Scratch, [Vec<f64>; 4]);
+
+    fn n_outputs(&self) -> usize {
+        1
+    }
+
+    fn scratch(&self) -> Self::Scratch {
+        (self.0.scratch(), Default::default())
+    }
+
+    fn run_block(
+        &self,
+        streams: &Streams,
+        trials: Range<u64>,
+        out: &mut [&mut [f64]],
+        scratch: &mut Self::Scratch,
+    ) {
+        let (inner, outputs) = scratch;
+        for output in outputs.iter_mut() {
+            output.resize((trials.end - trials.start) as usize, 0.0);
+        }
+        let mut places = outputs.each_mut().map(Vec::as_mut_slice);
+        self.0.run_block(streams, trials, &mut places, inner);
+        let [flatness, spread, ..] = &places;
+        for (error, (spread, flatness)) in out[0].iter_mut().zip(spread.iter().zip(flatness.iter())) {
+            *error = spread - flatness;
+        }
+    }
+}

@@ -1,0 +1,225 @@
+//! Shop checks built by hand, for tests that should not lean on the setup file.
+#![allow(dead_code, reason = "each test takes what it needs")]
+
+use howflat::{
+    quantity::distribution::Distribution,
+    shop::{
+        check::ShopCheck,
+        cleanliness::Cleanliness,
+        gauge_block::GaugeBlock,
+        indicator::Indicator,
+        plate::Plate,
+        stand::Stand,
+        survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
+        temperature::Temperature,
+        wear::{CornerDip, FrontEdgeWear, MiddleWear, Surface, Waves, Wear},
+    },
+};
+
+pub const INCH: f64 = 25.4;
+
+pub fn exactly(value: f64) -> Distribution {
+    Distribution::Constant { value }
+}
+
+pub fn between(low: f64, high: f64) -> Distribution {
+    Distribution::Rectangular { low, high }
+}
+
+pub fn normal(mean: f64, standard_deviation: f64) -> Distribution {
+    Distribution::Normal { mean, standard_deviation }
+}
+
+/// Gamma of shape 2 with the given mean.
+pub fn depth(mean: f64) -> Distribution {
+    Distribution::Gamma { shape: 2.0, scale: mean / 2.0 }
+}
+
+/// A 36 × 24 × 6 in granite plate.
+pub fn plate() -> Plate {
+    Plate {
+        length: 36.0 * INCH,
+        width: 24.0 * INCH,
+        thickness: 6.0 * INCH,
+        margin: INCH,
+        expansion: exactly(6.5e-6),
+        flatness_holds_bow: false,
+    }
+}
+
+pub fn stand() -> Stand {
+    Stand {
+        feet: [[40.0, 35.0], [40.0, -35.0], [-50.0, 0.0]],
+        pad_diameter: 10.0,
+        reach: [60.0, 1100.0],
+        height: 150.0,
+        column_expansion: exactly(11.7e-6),
+    }
+}
+
+pub fn block() -> GaugeBlock {
+    GaugeBlock { length: 25.4, face: [9.0, 35.0], length_variation: 0.16, expansion: exactly(11.5e-6) }
+}
+
+pub fn indicator() -> Indicator {
+    Indicator {
+        graduation: 2.54,
+        read_step: 0.508,
+        error_limit: 2.54,
+        error_travel: 50.8,
+        hysteresis: between(0.0, 0.85),
+        one_sided_approach: false,
+        repeatability: 0.508,
+        repeatability_dof: f64::INFINITY,
+        zero_shift: 0.1,
+        contact_angle: between(0.0, 20.0),
+        cosine_corrected: false,
+    }
+}
+
+/// An indicator, room and cleanliness without a fault.
+pub fn undisturbed(mut check: ShopCheck) -> ShopCheck {
+    check.indicator = Indicator {
+        read_step: 0.0,
+        error_limit: 0.0,
+        hysteresis: exactly(0.0),
+        one_sided_approach: true,
+        repeatability: 0.0,
+        zero_shift: 0.0,
+        contact_angle: exactly(0.0),
+        ..check.indicator
+    };
+    check.temperature = Temperature {
+        top_to_bottom: exactly(0.0),
+        column_rate: exactly(0.0),
+        zero_drift: exactly(0.0),
+        handling: exactly(0.0),
+        fading: 10.0,
+    };
+    check.cleanliness = Cleanliness { film: 0.0, grain_chance: 0.0, grain: exactly(0.0) };
+    check.gauge_block.length_variation = 0.0;
+    check
+}
+
+/// A plate without wear or waves.
+pub fn perfect() -> Surface {
+    let none = Waves { standard_deviation: exactly(0.0), correlation_length: exactly(100.0) };
+    Surface::Worn(Wear {
+        middle: MiddleWear {
+            depth: exactly(0.0),
+            x: exactly(0.0),
+            y: exactly(0.0),
+            half_length: exactly(1.0),
+            half_width: exactly(1.0),
+        },
+        front_edge: FrontEdgeWear {
+            depth: exactly(0.0),
+            reach: exactly(1.0),
+            x: exactly(0.0),
+            half_length: exactly(1.0),
+        },
+        corner_dips: Vec::new(),
+        twist: exactly(0.0),
+        long_wave: none.clone(),
+        waviness: none,
+    })
+}
+
+/// A plate in daily use.
+pub fn worn(plate: &Plate) -> Surface {
+    let (l, w, d) = (plate.length, plate.width, plate.diagonal());
+    let dip = CornerDip {
+        chance: 0.4,
+        corner: None,
+        depth: depth(1.6),
+        radius: between(0.05 * w, 0.15 * w),
+        from_end: between(0.05 * w, 0.18 * w),
+        from_side: between(0.05 * w, 0.18 * w),
+    };
+    Surface::Worn(Wear {
+        middle: MiddleWear {
+            depth: depth(2.0),
+            x: normal(l / 2.0, 0.08 * l),
+            y: normal(0.45 * w, 0.08 * w),
+            half_length: between(0.15 * l, 0.35 * l),
+            half_width: between(0.15 * w, 0.35 * w),
+        },
+        front_edge: FrontEdgeWear {
+            depth: depth(1.2),
+            reach: between(0.05 * w, 0.18 * w),
+            x: normal(l / 2.0, 0.1 * l),
+            half_length: between(0.15 * l, 0.4 * l),
+        },
+        corner_dips: vec![dip; 3],
+        twist: normal(0.0, 0.58),
+        long_wave: Waves {
+            standard_deviation: between(0.3, 1.2),
+            correlation_length: between(0.35 * d, 0.65 * d),
+        },
+        waviness: Waves {
+            standard_deviation: between(0.1, 0.3),
+            correlation_length: between(0.14 * w, 0.22 * w),
+        },
+    })
+}
+
+pub fn target(name: &str, x: f64, y: f64) -> Target {
+    Target { name: name.into(), at: [x, y] }
+}
+
+/// Eight far spots of a plate, read from its front left corner.
+pub fn corner_to_corner(plate: &Plate) -> Plan {
+    let (l, w, e) = (plate.length, plate.width, 50.0);
+    Plan {
+        stand_use: StandUse::Parked,
+        stations: vec![Station {
+            name: "front left".into(),
+            at: [90.0, 90.0],
+            heading: 33.0,
+            targets: vec![
+                target("back left", e, w - e),
+                target("back middle", l / 2.0, w - e),
+                target("back right", l - e, w - e),
+                target("right middle", l - e, w / 2.0),
+                target("front right", l - e, e),
+                target("front middle", l / 2.0, e),
+                target("middle", l / 2.0, w / 2.0),
+            ],
+        }],
+        carried_reach: 120.0,
+        passes: 1,
+        zeroing: Zeroing::Once,
+        closing_reading: true,
+        drift_corrected: false,
+        minutes_per_reading: 1.0,
+        minutes_per_move: 1.0,
+    }
+}
+
+/// A check of everything above; `change` may alter the plan first.
+pub fn check_with(change: impl FnOnce(&mut Plan)) -> ShopCheck {
+    let (plate, stand, gauge_block) = (plate(), stand(), block());
+    let mut plan = corner_to_corner(&plate);
+    change(&mut plan);
+    let survey = Survey::lay_out(&plan, &plate, &stand, &gauge_block).expect("a possible survey");
+    ShopCheck {
+        surface: worn(&plate),
+        plate,
+        stand,
+        indicator: indicator(),
+        gauge_block,
+        temperature: Temperature {
+            top_to_bottom: normal(0.0, 0.2),
+            column_rate: between(-0.2, 0.2),
+            zero_drift: exactly(0.0),
+            handling: between(0.0, 0.3),
+            fading: 10.0,
+        },
+        cleanliness: Cleanliness {
+            film: 0.5,
+            grain_chance: 0.01,
+            grain: Distribution::Lognormal { median: 8.0, spread: 0.4 },
+        },
+        survey,
+    }
+}
