@@ -1,5 +1,7 @@
 //! What is known of one input quantity, as a probability density.
 
+use super::root::falling_root;
+use super::rounding::significant;
 use super::student::{
     normal_cumulative, normal_density, normal_quantile, t_cumulative, t_density, t_quantile,
 };
@@ -150,7 +152,10 @@ impl Distribution {
             return Err(ParameterError {
                 parameter: "inexactness",
                 found: inexactness,
-                must: format!("at least 0 and below {half_width}, half the distance of the limits"),
+                must: format!(
+                    "at least 0 and below {}, half the distance of the limits",
+                    significant(half_width, 6)
+                ),
                 fix: "write how far off either limit may be",
             });
         }
@@ -671,7 +676,7 @@ fn inexact_quantile(p: f64, w: f64, d: f64) -> f64 {
         return (0.5 - p) * 4.0 * d / log1p(2.0 * d / (w - d));
     }
     let density = |y: f64| log((w + d) / y) / (4.0 * d);
-    falling_root(|y| (inexact_tail(y, w, d) - p, density(y)), w - d, w + d)
+    falling_root(|y| (inexact_tail(y, w, d) - p, density(y)), w - d, w + d, w)
 }
 
 /// Probability below a distance `to_limit` from the limit of a trapezoid of half-width 1, up to the
@@ -729,28 +734,7 @@ fn gamma_quantile(p: f64, shape: f64) -> f64 {
     while excess(above) > 0.0 {
         above *= 2.0;
     }
-    falling_root(|x| (excess(x), gamma_density(x, shape)), start, above)
-}
-
-/// The root of a function that falls from `low` to `high`, given with its slope's magnitude:
-/// Newton's method, halving where a step would leave the bracket.
-fn falling_root(f: impl Fn(f64) -> (f64, f64), mut low: f64, mut high: f64) -> f64 {
-    let mut x = 0.5 * (low + high);
-    for _ in 0..200 {
-        let (value, slope) = f(x);
-        if value > 0.0 {
-            low = x;
-        } else {
-            high = x;
-        }
-        let step = value / slope;
-        let next = if (low..=high).contains(&(x + step)) { x + step } else { 0.5 * (low + high) };
-        if (next - x).abs() <= 1e-15 * x.abs() {
-            return next;
-        }
-        x = next;
-    }
-    x
+    falling_root(|x| (excess(x), gamma_density(x, shape)), start, above, 0.5 * (start + above))
 }
 
 #[inline]

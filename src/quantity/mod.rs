@@ -2,6 +2,7 @@
 
 pub mod correlation;
 pub mod distribution;
+mod root;
 pub mod rounding;
 pub mod sample;
 pub mod stream;

@@ -1,8 +1,8 @@
 //! Student's t: the quantiles that coverage factors are made of.
 
+use super::root::falling_root;
 use libm::{erfc, exp, log, log1p, sqrt};
-use statrs::distribution::{ContinuousCDF, StudentsT};
-use statrs::function::{beta::beta_reg, erf::erfc_inv, gamma::ln_gamma};
+use statrs::function::{beta::checked_beta_reg, erf::erfc_inv, gamma::ln_gamma};
 use std::f64::consts::{PI, SQRT_2};
 
 /// From here on the expansion about the normal is used: it is at its best where the incomplete beta
@@ -29,19 +29,24 @@ pub fn t_quantile(p: f64, degrees_of_freedom: f64) -> f64 {
     if nu >= MANY {
         return t_from_normal(normal_quantile(p), nu);
     }
-    // By symmetry in the lower tail, where a small probability keeps all its digits.
+    // By symmetry in the upper tail, where a small probability keeps all its digits, and on
+    // logarithmic scales, where that tail is concave and in the end straight.
     let tail = p.min(1.0 - p);
-    let Ok(library) = StudentsT::new(0.0, 1.0, nu) else { return f64::NAN };
-    let mut t = library.inverse_cdf(tail);
-    for _ in 0..4 {
-        let step = (t_cumulative(t, nu) - tail) / t_density(t, nu);
-        // Out in a heavy tail a full step can overshoot the centre.
-        t = (t - step).max(2.0 * t).min(0.5 * t);
-        if step.abs() <= 1e-15 * t.abs() {
-            break;
-        }
+    let at_centre = gamma_ratio(nu) / sqrt(PI * nu);
+    // The density is nowhere above its centre's, and nowhere above its power law's.
+    let low = log((0.5 - tail) / at_centre);
+    let high = (log(at_centre / tail) + 0.5 * (nu - 1.0) * log(nu)) / nu;
+    if high > 200.0 {
+        // So far out that the power law is all there is, and squares would overflow.
+        return exp(high).copysign(p - 0.5);
     }
-    if p < 0.5 { t } else { -t }
+    let excess = |log_t: f64| {
+        let t = exp(log_t);
+        let beyond = t_cumulative(-t, nu);
+        (log(beyond / tail), t * t_density(t, nu) / beyond)
+    };
+    let start = if tail < 0.25 { high } else { low };
+    exp(falling_root(excess, low, high, start)).copysign(p - 0.5)
 }
 
 /// Probability that t with `degrees_of_freedom` is at or below `t`.
@@ -54,11 +59,12 @@ pub fn t_cumulative(t: f64, degrees_of_freedom: f64) -> f64 {
         return normal_cumulative(normal_from_t(t, nu));
     }
     let square = t * t;
-    if square < nu {
-        let inside = beta_reg(0.5, 0.5 * nu, square / (nu + square));
+    if square < 3.0 {
+        // Near the centre, where the tail's argument would be 1 but for its last digits.
+        let inside = checked_beta_reg(0.5, 0.5 * nu, square / (nu + square)).unwrap_or(f64::NAN);
         return 0.5 + 0.5 * inside.copysign(t);
     }
-    let tail = 0.5 * beta_reg(0.5 * nu, 0.5, 1.0 / (1.0 + square / nu));
+    let tail = 0.5 * checked_beta_reg(0.5 * nu, 0.5, 1.0 / (1.0 + square / nu)).unwrap_or(f64::NAN);
     if t < 0.0 { tail } else { 1.0 - tail }
 }
 
@@ -126,4 +132,74 @@ fn normal_from_t(t: f64, nu: f64) -> f64 {
         }
     }
     z
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(p: f64, nu: f64, expected: f64, relative: f64) {
+        let found = t_quantile(p, nu);
+        assert!((found / expected - 1.0).abs() <= relative, "t({p}, {nu}) is {found}, expected {expected}");
+    }
+
+    #[test]
+    fn one_two_and_four_degrees_of_freedom_have_closed_forms() {
+        // Shaw, Journal of Computational Finance 9 (4), 2006: the quantile is elementary for 1, 2, 4.
+        for p in [1e-9, 1e-4, 0.025, 0.2, 0.4999, 0.6, 0.95, 0.995, 0.9999] {
+            let q: f64 = 2.0 * p - 1.0;
+            let alpha = 4.0 * p * (1.0 - p);
+            check(p, 1.0, -1.0 / libm::tan(PI * p), 1e-12);
+            check(p, 2.0, q * sqrt(2.0 / alpha), 1e-12);
+            if q.abs() > 0.1 {
+                // Nearer to the centre it cancels.
+                let c = libm::cos(libm::acos(sqrt(alpha)) / 3.0) / sqrt(alpha);
+                check(p, 4.0, (2.0 * sqrt(c - 1.0)).copysign(q), 1e-12);
+            }
+        }
+    }
+
+    #[test]
+    fn many_degrees_of_freedom_end_at_the_normal() {
+        for nu in [1e8, 1e12, f64::MAX, f64::INFINITY] {
+            // 1.959 963 984 540 054: the normal quantile, to more digits than GUM table G.1.
+            check(0.975, nu, 1.959_963_984_540_054, 2e-8);
+        }
+        check(0.975, f64::INFINITY, 1.959_963_984_540_054, 1e-15);
+        assert_eq!(t_quantile(0.5, f64::INFINITY), 0.0);
+    }
+
+    #[test]
+    fn the_expansion_and_the_incomplete_beta_function_meet() {
+        let just_below = MANY - 1e-9;
+        for p in [1e-6, 0.001, 0.025, 0.3, 0.84, 0.975, 0.995] {
+            check(p, just_below, t_quantile(p, MANY), 1e-11);
+            let t = t_quantile(p, MANY);
+            let [below, above] = [t_cumulative(t, just_below), t_cumulative(t, MANY)];
+            assert!((below / above - 1.0).abs() < 1e-10, "{below} {above} at {t}");
+        }
+        for nu in [99.9999999, 100.0] {
+            // Γ(50.5)/Γ(50) = √π · 99!!/(98!! · 2^…): from lgamma of libm, good to its last digits.
+            let expected = libm::exp(libm::lgamma(0.5 * (nu + 1.0)) - libm::lgamma(0.5 * nu));
+            assert!((gamma_ratio(nu) / expected - 1.0).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn the_ends_and_the_meaningless() {
+        assert_eq!([t_quantile(0.0, 3.0), t_quantile(1.0, 3.0)], [f64::NEG_INFINITY, f64::INFINITY]);
+        assert_eq!(t_quantile(0.5, 3.0), 0.0);
+        for (p, nu) in [(f64::NAN, 3.0), (-0.1, 3.0), (1.1, 3.0), (0.5, 0.0), (0.5, -1.0), (0.5, f64::NAN)] {
+            assert!(t_quantile(p, nu).is_nan(), "t({p}, {nu})");
+        }
+        assert_eq!([t_cumulative(f64::INFINITY, 3.0), t_cumulative(f64::NEG_INFINITY, 3.0)], [1.0, 0.0]);
+        check(1e-300, 1.0, -1.0 / (PI * 1e-300), 1e-9);
+        check(1e-300, 2.0, -sqrt(0.5 / 1e-300), 1e-12);
+        for nu in [0.1, 0.5, 3.0, 30.0, 300.0, 999.0] {
+            for p in [1e-12, 1e-6, 0.2, 0.4, 0.499_999] {
+                let t = t_quantile(p, nu);
+                assert!((t_cumulative(t, nu) / p - 1.0).abs() < 1e-11, "{t} for {p}, {nu}");
+            }
+        }
+    }
 }

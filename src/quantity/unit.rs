@@ -465,3 +465,199 @@ fn listing<'a>(items: impl Iterator<Item = &'a str>) -> String {
         _ => items.concat(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn reads(text: &str, value: f64, unit: Unit) {
+        assert_eq!(Measure::parse(text), Ok(Measure { value, unit }), "{text}");
+    }
+
+    fn refused(text: &str, dimension: Dimension, expected: &str) {
+        let error = Measure::parse_as(text, dimension).expect_err(text);
+        assert_eq!(error.to_string(), expected);
+    }
+
+    fn converts(text: &str, unit: Unit, expected: f64) {
+        let found = Measure::parse(text).expect(text).to(unit);
+        assert!((found - expected).abs() <= 1e-15 * expected.abs(), "{text} is {found} {unit}");
+    }
+
+    #[test]
+    fn people_s_spellings() {
+        reads("0.0001 in", 0.0001, INCH);
+        reads("24\"", 24.0, INCH);
+        reads("24 inches", 24.0, INCH);
+        reads(".5in", 0.5, INCH);
+        reads("2 tenths", 2.0, TENTH);
+        reads("1 thou", 1.0, THOU);
+        // Both code points for micro: U+00B5 and U+03BC.
+        reads("50 \u{b5}in", 50.0, MICROINCH);
+        reads("50 \u{3bc}in", 50.0, MICROINCH);
+        reads("50 uin", 50.0, MICROINCH);
+        reads("3 um", 3.0, MICROMETRE);
+        reads("3 microns", 3.0, MICROMETRE);
+        reads("610 mm", 610.0, MILLIMETRE);
+        reads("-3.5e1 MM", -35.0, MILLIMETRE);
+        reads("\u{2212}2 mm", -2.0, MILLIMETRE);
+        reads("2 ft", 2.0, FOOT);
+        reads("0.3 °C", 0.3, DEGREE_CELSIUS);
+        reads("0.3 deg C", 0.3, DEGREE_CELSIUS);
+        reads("1°F", 1.0, DEGREE_FAHRENHEIT);
+        reads("0.3 K", 0.3, KELVIN);
+        reads("6.5e-6 /K", 6.5e-6, PER_KELVIN);
+        reads("6.5e-6 1/K", 6.5e-6, PER_KELVIN);
+        reads("6.5e-6 K⁻¹", 6.5e-6, PER_KELVIN);
+        reads("6.5e-6 K^-1", 6.5e-6, PER_KELVIN);
+        reads("6.5 ppm/K", 6.5, PPM_PER_KELVIN);
+        reads("6.5 µm/m/K", 6.5, MICROMETRE_PER_METRE_KELVIN);
+        reads("6.5 um/(m·K)", 6.5, MICROMETRE_PER_METRE_KELVIN);
+        reads("3.6 uin/in/degF", 3.6, MICROINCH_PER_INCH_DEGREE_FAHRENHEIT);
+        reads("12°", 12.0, DEGREE);
+        reads("12 degrees", 12.0, DEGREE);
+        reads("30 arcmin", 30.0, MINUTE_OF_ARC);
+        reads("5 min", 5.0, MINUTE);
+        reads("1.5 h", 1.5, HOUR);
+        reads("1 °C per hour", 1.0, DEGREE_CELSIUS_PER_HOUR);
+        reads("2 um/h", 2.0, MICROMETRE_PER_HOUR);
+        reads("2 tenths/hr", 2.0, TENTH_PER_HOUR);
+        reads("0.2 K/m", 0.2, KELVIN_PER_METRE);
+        reads("95 %", 95.0, PERCENT);
+        reads("0.25", 0.25, ONE);
+    }
+
+    #[test]
+    fn conversions() {
+        // The inch is 25.4 mm exactly; °F and K differ by 5/9 (common definitions).
+        converts("24 in", MILLIMETRE, 609.6);
+        converts("610 mm", INCH, 610.0 / 25.4);
+        converts("1 tenth", MICROMETRE, 2.54);
+        converts("50 µin", MICROMETRE, 1.27);
+        converts("1 µm", MICROINCH, 1.0 / 0.0254);
+        converts("1 thou", TENTH, 10.0);
+        converts("1 ft", INCH, 12.0);
+        converts("9 °F", KELVIN, 5.0);
+        converts("0.3 °C", KELVIN, 0.3);
+        converts("20 mK", KELVIN, 0.02);
+        converts("3.6 µin/in/°F", PER_KELVIN, 6.48e-6);
+        converts("1 /°F", PER_KELVIN, 1.8);
+        converts("6.5 µm/m/K", PPM_PER_KELVIN, 6.5);
+        converts("180 °", RADIAN, std::f64::consts::PI);
+        converts("90 arcmin", DEGREE, 1.5);
+        converts("1 °", SECOND_OF_ARC, 3600.0);
+        converts("1.5 h", MINUTE, 90.0);
+        converts("1 d", SECOND, 86_400.0);
+        converts("0.1 K/min", KELVIN_PER_HOUR, 6.0);
+        converts("9 °F/h", KELVIN_PER_HOUR, 5.0);
+        converts("1 µin/min", MICROMETRE_PER_HOUR, 1.524);
+        converts("1 K/m", DEGREE_FAHRENHEIT_PER_FOOT, 1.8 * 0.3048);
+        converts("1 °F/in", DEGREE_FAHRENHEIT_PER_FOOT, 12.0);
+        converts("25 %", ONE, 0.25);
+        assert!(Measure::parse("1 mm").expect("a length").to(SECOND).is_nan());
+    }
+
+    #[test]
+    fn mistakes_are_told_with_what_to_write() {
+        use Dimension::*;
+        refused(
+            "0.5",
+            Length,
+            "`0.5` is not a length; add its unit: write 0.5 mm, 0.5 µm, 0.5 in or 0.5 tenths",
+        );
+        refused("5 mm", Time, "`5 mm` is not a time; `mm` is a length; write 5 s, 5 min or 5 h");
+        refused("5 min", Angle, "`5 min` is not an angle; write 5 arcmin for minutes of arc");
+        refused(
+            "2 mm",
+            PureNumber,
+            "`2 mm` is not a number without a unit; `mm` is a length; write 2 or 2 %",
+        );
+        refused("mm", Length, "`mm` is not a number with a unit; begin with the number, such as 0.5 mm");
+        refused(" ", Length, "`` is not a number with a unit; write a number and a unit, such as 0.5 mm");
+        refused("5'", Length, "`5'` is not a known unit; write ft for feet or arcmin for minutes of arc");
+        refused("5 t", Length, "`5 t` is not a known unit; write tenths for 0.0001 in");
+        refused("3 µ", Length, "`3 µ` is not a known unit; write µm or µin");
+        refused(
+            "0,5 mm",
+            Length,
+            "`0,5 mm` is not a number with a unit; write the decimal sign as a point, and no sign between \
+             thousands",
+        );
+        refused(
+            "1/2 in",
+            Length,
+            "`1/2 in` is not a known unit; write a fraction as a decimal, such as 0.5 in for half an inch",
+        );
+        refused(
+            "24 1/2 in",
+            Length,
+            "`24 1/2 in` is not a number with a unit; write one number, with no space inside it and no \
+             fraction",
+        );
+        refused(
+            "0.5 ± 0.1 mm",
+            Length,
+            "`0.5 ± 0.1 mm` is not a number with a unit; write one value here; its limits have fields of \
+             their own",
+        );
+        refused(
+            "1e999 mm",
+            Length,
+            "`1e999 mm` is not a number with a unit; write a number of ordinary size",
+        );
+        for text in
+            ["nan mm", "inf mm", "--1 mm", ".mm", "e5 mm", "1e mm m", "1 mm m", "1 /", "3 parsec", "1 K/K"]
+        {
+            assert!(Measure::parse(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn numbers_are_written_as_a_person_would() {
+        let shown = |value, unit| Measure { value, unit }.to_string();
+        assert_eq!(shown(0.0001, INCH), "0.0001 in");
+        assert_eq!(shown(2.0, TENTH), "2 tenths");
+        assert_eq!(shown(1.0, TENTH), "1 tenth");
+        assert_eq!(shown(6.5e-6, PER_KELVIN), "6.5e-6 /K");
+        assert_eq!(shown(12.0, DEGREE), "12°");
+        assert_eq!(shown(0.25, ONE), "0.25");
+        assert_eq!(shown(-0.0, MILLIMETRE), "-0 mm");
+        assert_eq!(shown(1e300, MILLIMETRE), "1e300 mm");
+    }
+
+    #[test]
+    fn every_unit_reads_back_as_itself() {
+        for &unit in UNITS {
+            assert_eq!(Unit::parse(unit.symbol), Ok(unit));
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_reads_back(value in prop::num::f64::NORMAL | prop::num::f64::ZERO, unit in 0..UNITS.len()) {
+            let measure = Measure { value, unit: UNITS[unit] };
+            prop_assert_eq!(Measure::parse(&measure.to_string()), Ok(measure));
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "[-+.0-9eE±µμ°'\"/ a-zK(\u{2212}]{0,12}") {
+            // Neither may panic, whatever is typed.
+            if let Ok(measure) = Measure::parse(&text) {
+                prop_assert!(measure.value.is_finite());
+            }
+        }
+
+        #[test]
+        fn there_and_back(value in -1e6..1e6, from in 0..UNITS.len(), to in 0..UNITS.len()) {
+            let (from, to) = (UNITS[from], UNITS[to]);
+            let there = Measure { value, unit: from }.to(to);
+            if from.dimension == to.dimension {
+                let back = Measure { value: there, unit: to }.to(from);
+                prop_assert!((back - value).abs() <= 4.0 * f64::EPSILON * value.abs());
+            } else {
+                prop_assert!(there.is_nan());
+            }
+        }
+    }
+}
