@@ -62,7 +62,8 @@ impl Summary {
 
 /// Largest minus smallest value; of no values, minus infinity.
 pub fn range(values: &[f64]) -> f64 {
-    let (low, high) = values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
+    let (low, high) =
+        values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
     high - low
 }
 
@@ -204,7 +205,8 @@ mod tests {
         let m = values.len();
         let exact = p * m as f64;
         let q = if exact.fract() == 0.0 { exact } else { (exact + 0.5).floor() } as usize;
-        let r = if (m - q).is_multiple_of(2) { (m - q) / 2 } else { (m - q + 1) / 2 };
+        let half = (m - q) as f64 / 2.0;
+        let r = if half.fract() == 0.0 { half } else { (half + 0.5).floor() } as usize;
         let shortest = (1..=m - q)
             .min_by(|&a, &b| {
                 (sorted[a + q - 1] - sorted[a - 1]).total_cmp(&(sorted[b + q - 1] - sorted[b - 1]))
