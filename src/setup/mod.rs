@@ -1,3 +1,22 @@
 //! The setup file: as written, checked, faults.
+//!
+//! A text becomes a tree that remembers lines; the tree is walked by the schema of [`written`]'s
+//! fields, which puts defaults in and finds faults; what is left is checked for sense and becomes a
+//! [`Setup`]. Only this floor knows the names of fields.
 
+mod checked;
+mod fault;
+mod kind;
+mod map;
+mod plan;
+mod schema;
+mod share;
+mod state;
+mod tree;
+mod walk;
+mod written;
 
+pub use checked::Setup;
+pub use fault::{Fault, Position};
+pub use schema::schema;
+pub use walk::Assumption;

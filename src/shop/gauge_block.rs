@@ -30,3 +30,41 @@ pub enum BlockGrade {
     /// ISO 2, ASME AS-2.
     Two,
 }
+
+impl BlockGrade {
+    /// Every grade under every name it goes by, in the order they are listed to a user.
+    pub const NAMES: [(&'static str, Self); 7] = [
+        ("K", Self::K),
+        ("00", Self::DoubleZero),
+        ("0", Self::Zero),
+        ("1", Self::One),
+        ("2", Self::Two),
+        ("AS-1", Self::One),
+        ("AS-2", Self::Two),
+    ];
+
+    /// Tolerance `t_v` on the variation in length over the face, in µm, for a nominal length in mm.
+    ///
+    /// ISO 3650:1998 table 5 (grades 0, 1, 2 read in a table for DIN 861, which is identical for
+    /// them; K from memory), ASME B89.1.9-2002 grade 00 from memory. `None` for blocks longer than
+    /// 100 mm, for which no value is known here.
+    pub fn length_variation(self, length: f64) -> Option<f64> {
+        let row = LENGTH_VARIATION.iter().find(|(up_to, _)| length <= up_to * (1.0 + 1e-9))?;
+        Some(row.1[self as usize])
+    }
+
+    /// Tolerance on the flatness of a measuring face, in µm, for blocks up to 150 mm.
+    ///
+    /// ISO 3650:1998 table 4, ASME B89.1.9-2002 (read); grade 00 taken to equal K (from memory).
+    pub fn face_flatness(self) -> f64 {
+        [0.05, 0.05, 0.10, 0.15, 0.25][self as usize]
+    }
+}
+
+/// Up to this length (mm), `t_v` of grades K, 00, 0, 1, 2 (µm).
+const LENGTH_VARIATION: [(f64, [f64; 5]); 4] = [
+    (25.0, [0.05, 0.05, 0.10, 0.16, 0.30]),
+    (50.0, [0.06, 0.06, 0.10, 0.18, 0.30]),
+    (75.0, [0.06, 0.06, 0.12, 0.18, 0.35]),
+    (100.0, [0.07, 0.07, 0.12, 0.20, 0.35]),
+];

@@ -38,3 +38,48 @@ impl Indicator {
         corrected / cosine(angle)
     }
 }
+
+/// What a standard lets an indicator of a kind err.
+///
+/// The limits are micrometres for a class of one graduation, and graduations for a class of any.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct IndicatorClass {
+    /// Its name as a setup file writes it.
+    pub name: &'static str,
+    /// The graduation it is for, in µm; none where it is for any.
+    pub graduation: Option<f64>,
+    /// Limit of the error of indication over a small part of the range, ±.
+    pub error_limit: f64,
+    /// Limit of hysteresis (retrace).
+    pub hysteresis: f64,
+    /// Repeatability.
+    pub repeatability: f64,
+}
+
+impl IndicatorClass {
+    /// Every class, in the order they are listed to a user; the first is taken when nobody says.
+    ///
+    /// - ASME B89.1.10M-2001, in graduations: 1, 1/3, 1/5 (from memory).
+    /// - Lever indicators of 0.002 mm, DIN 2270: error 3 to 4 µm (4 taken), 2, 1 (from memory).
+    /// - Plunger indicators, JIS B 7503:2011: error over a tenth of a revolution, retrace,
+    ///   repeatability (read); 0.001 and 0.002 mm with a range of 1 mm or less, 0.01 mm with a
+    ///   range over 5 to 10 mm.
+    pub const ALL: [Self; 5] = [
+        Self {
+            name: "ASME B89.1.10M",
+            graduation: None,
+            error_limit: 1.0,
+            hysteresis: 1.0 / 3.0,
+            repeatability: 0.2,
+        },
+        Self::metric("DIN 2270, lever, 0.002 mm", 2.0, [4.0, 2.0, 1.0]),
+        Self::metric("JIS B 7503, plunger, 0.001 mm", 1.0, [2.0, 2.0, 0.5]),
+        Self::metric("JIS B 7503, plunger, 0.002 mm", 2.0, [2.5, 2.5, 1.0]),
+        Self::metric("JIS B 7503, plunger, 0.01 mm", 10.0, [5.0, 3.0, 3.0]),
+    ];
+
+    const fn metric(name: &'static str, graduation: f64, limits: [f64; 3]) -> Self {
+        let [error_limit, hysteresis, repeatability] = limits;
+        Self { name, graduation: Some(graduation), error_limit, hysteresis, repeatability }
+    }
+}

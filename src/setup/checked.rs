@@ -1,0 +1,729 @@
+//! A setup that has been checked, and how a text becomes one.
+
+use super::fault::{Fault, Position, listing};
+use super::kind::{PerKelvin, Quantity, Uncertain, mean_and_deviation};
+use super::map;
+use super::plan::Bench;
+use super::tree::Node;
+use super::walk::{Assumption, field_order, walk};
+use super::written::{self, Approach, Choice, Feet, Repeatability, Written};
+use crate::quantity::distribution::Distribution;
+use crate::quantity::unit::{FOOT, INCH, MICROINCH, MICROMETRE, MILLIMETRE, Measure, TENTH, THOU, Unit};
+use crate::shop::check::ShopCheck;
+use crate::shop::cleanliness::Cleanliness;
+use crate::shop::gauge_block::GaugeBlock;
+use crate::shop::grade::Tolerance;
+use crate::shop::indicator::Indicator;
+use crate::shop::material::Material;
+use crate::shop::plate::Plate;
+use crate::shop::stand::Stand;
+use crate::shop::survey::{Impossible, Obstacle, Plan, StandUse, Survey};
+use crate::shop::temperature::Temperature;
+use crate::shop::wear::{CornerDip, FrontEdgeWear, Map, MiddleWear, Surface, Waves, Wear};
+use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+use std::fmt::Display;
+
+/// Most readings in one survey.
+const MOST_READINGS: usize = 500;
+
+/// A setup file, read and found sound.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setup {
+    /// What the check is called.
+    pub title: String,
+    /// Unit of heights in reports.
+    pub unit: Unit,
+    /// Unit of plan lengths in reports: inch or millimetre.
+    pub plan_unit: Unit,
+    /// Everything that bears on the check.
+    pub check: ShopCheck,
+    /// The survey as it was planned.
+    pub plan: Plan,
+    /// What the plate is to keep, if the setup says.
+    pub tolerance: Option<Tolerance>,
+    /// Largest chance that a plate which is accepted is out of tolerance.
+    pub consumer_risk: f64,
+    /// Everything that was taken because the setup does not say, in the order of the fields.
+    pub assumptions: Vec<Assumption>,
+    /// SHA-256 of what the setup says (fields in any order, spaces anywhere) and of its map, in
+    /// hexadecimal.
+    pub digest: String,
+}
+
+impl Setup {
+    /// Reads a setup, or says everything that is wrong with it.
+    ///
+    /// `load` reads a file that the setup names, by the name written there, or says why it cannot.
+    /// Faults are in the order of the file; those of the text come first and alone, then those of
+    /// fields, then those of sense (a survey that does not fit the plate).
+    pub fn read(text: &str, load: &dyn Fn(&str) -> Result<String, String>) -> Result<Self, Vec<Fault>> {
+        let tree = Node::parse(text)?;
+        let walked = walk(&tree);
+        if !walked.faults.is_empty() {
+            return Err(walked.faults);
+        }
+        let written: Written = match serde_json::from_value(walked.value) {
+            Ok(written) => written,
+            // The schema and the fields come from the same place, so this would be a mistake of ours.
+            Err(error) => {
+                return Err(vec![Fault {
+                    field: String::new(),
+                    found: format!("not understood ({error})"),
+                    must: "as its schema says".into(),
+                    fix: "compare it with the output of `howflat schema`".into(),
+                    at: None,
+                }]);
+            }
+        };
+        let mut digest = Sha256::new();
+        digest.update(tree.canonical().to_string());
+        let mut build = Build {
+            positions: tree.positions(),
+            faults: Vec::new(),
+            assumptions: walked.assumptions,
+            plan_unit: if is_inches(&written.plate.length) { INCH } else { MILLIMETRE },
+        };
+        let setup = build.setup(&written, load, digest);
+        match setup {
+            Some(setup) if build.faults.is_empty() => {
+                build.assumptions.sort_by_cached_key(|assumption| field_order(&assumption.field));
+                Ok(Self { assumptions: build.assumptions, ..setup })
+            }
+            _ => {
+                build.faults.sort_by_key(|fault| fault.at);
+                Err(build.faults)
+            }
+        }
+    }
+}
+
+fn is_inches<K>(quantity: &Quantity<K>) -> bool {
+    Measure::parse(&quantity.written)
+        .is_ok_and(|measure| [INCH, FOOT, THOU, TENTH, MICROINCH].contains(&measure.unit))
+}
+
+/// A setup in the making.
+struct Build {
+    positions: HashMap<String, Position>,
+    faults: Vec<Fault>,
+    assumptions: Vec<Assumption>,
+    plan_unit: Unit,
+}
+
+impl Build {
+    fn fault(&mut self, field: &str, found: impl Display, must: impl Display, fix: impl Display) {
+        self.fault_at(field, field.into(), found, must, fix);
+    }
+
+    /// A fault that is shown at the field `place`, under a name of its own.
+    fn fault_at(
+        &mut self,
+        mut place: &str,
+        field: String,
+        found: impl Display,
+        must: impl Display,
+        fix: impl Display,
+    ) {
+        // A field that nobody wrote is shown where the nearest that holds it begins.
+        let at = loop {
+            if let Some(at) = self.positions.get(place) {
+                break Some(*at);
+            }
+            match place.rfind(['.', '[']) {
+                Some(cut) => place = &place[..cut],
+                None => break self.positions.get("").copied(),
+            }
+        };
+        let [found, must, fix] = [found.to_string(), must.to_string(), fix.to_string()];
+        self.faults.push(Fault { field, found, must, fix, at });
+    }
+
+    fn assume(&mut self, field: &str, value: impl Display, why: impl Display) {
+        self.assumptions.push(Assumption {
+            field: field.into(),
+            value: value.to_string(),
+            why: why.to_string(),
+        });
+    }
+
+    /// A plan length in mm, as a person would write it.
+    fn length(&self, millimetres: f64) -> String {
+        let value = Measure { value: millimetres, unit: MILLIMETRE }.to(self.plan_unit);
+        let places = if self.plan_unit == INCH { 100.0 } else { 10.0 };
+        Measure { value: (value * places).round() / places + 0.0, unit: self.plan_unit }.to_string()
+    }
+
+    fn place(&self, [x, y]: [f64; 2]) -> String {
+        let x = self.length(x);
+        let x = x.strip_suffix(self.plan_unit.symbol()).unwrap_or(&x);
+        format!("{x}x {}", self.length(y))
+    }
+
+    fn setup(
+        &mut self,
+        written: &Written,
+        load: &dyn Fn(&str) -> Result<String, String>,
+        mut digest: Sha256,
+    ) -> Option<Setup> {
+        let (plate, tolerance) = self.plate(&written.plate);
+        let surface = self.surface(&written.wear, &plate, load, &mut digest);
+        let stand = self.stand(&written.stand);
+        let indicator = self.indicator(&written.indicator);
+        let gauge_block = self.gauge_block(&written.gauge_block);
+        let temperature = Temperature {
+            top_to_bottom: written.temperature.top_to_bottom.known,
+            column_rate: written.temperature.column_rate.known,
+            zero_drift: written.temperature.zero_drift.known,
+            handling: written.temperature.handling.known,
+            fading: written.temperature.fading.value,
+        };
+        let cleanliness = Cleanliness {
+            film: written.cleanliness.film.value,
+            grain_chance: written.cleanliness.grain_chance,
+            grain: written.cleanliness.grain.known,
+        };
+        let unit = match written.unit {
+            Some(unit) => unit.0.0,
+            None => {
+                let unit = if is_inches(&written.indicator.graduation) { TENTH } else { MICROMETRE };
+                self.assume("unit", unit, "after the indicator's graduation");
+                unit
+            }
+        };
+        self.contradictions(&written.survey);
+        if !self.faults.is_empty() {
+            return None;
+        }
+        let plan = {
+            let place_name = |at| self.place(at);
+            Bench { plate: &plate, stand: &stand, block: &gauge_block, place_name: &place_name }
+                .plan(&written.survey)
+        };
+        self.assume_survey(&written.survey, &plan);
+        let n_spots: usize = plan.stations.iter().map(|station| station.targets.len()).sum();
+        if n_spots * plan.passes > MOST_READINGS {
+            let found = format!("{n_spots} spots in {} passes", plan.passes);
+            self.fault(
+                "survey",
+                found,
+                format!("at most {MOST_READINGS} readings"),
+                "write fewer passes or targets",
+            );
+            return None;
+        }
+        let survey = match Survey::lay_out(&plan, &plate, &stand, &gauge_block) {
+            Ok(survey) => survey,
+            Err(obstacles) => {
+                self.obstacles(&obstacles, &plan, &plate, written.survey.placements.is_some());
+                return None;
+            }
+        };
+        let title = written.title.clone().unwrap_or_else(|| {
+            let material =
+                written.plate.material.map_or(String::new(), |material| format!("{} ", material.0.name()));
+            let sides = self.place([plate.length, plate.width]);
+            format!("{sides} {material}plate, {} stand", plan.stand_use.name())
+        });
+        let digest = digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        Some(Setup {
+            title,
+            unit,
+            plan_unit: self.plan_unit,
+            check: ShopCheck {
+                plate,
+                surface,
+                stand,
+                indicator,
+                gauge_block,
+                temperature,
+                cleanliness,
+                survey,
+            },
+            plan,
+            tolerance,
+            consumer_risk: written.decision.consumer_risk,
+            assumptions: Vec::new(),
+            digest,
+        })
+    }
+
+    fn plate(&mut self, written: &written::Plate) -> (Plate, Option<Tolerance>) {
+        let (length, width) = (written.length.value, written.width.value);
+        if width > length {
+            let must = format!("at most the length, {}", written.length.written);
+            self.fault("plate.width", &written.width.written, must, "write the longer side as length");
+        }
+        let thickness = match &written.thickness {
+            Some(thickness) => thickness.value,
+            None => {
+                let thickness = usual_thickness(libm::hypot(length, width));
+                let text = self.length(thickness);
+                self.assume("plate.thickness", text, "as usual for its size (common practice, no source)");
+                thickness
+            }
+        };
+        let grade = written.grade.map(|grade| grade.0);
+        let graded = grade.map(|grade| (grade, grade.tolerance(length, width)));
+        let tolerance = match (graded, &written.tolerance) {
+            (Some((_, Some(tolerance))), _) => Some(tolerance),
+            (Some((grade, None)), _) => {
+                let plain = grade.name().split(',').next().unwrap_or_default();
+                let found = format!("\"{}\"", grade.name());
+                let must = format!("a grade that is defined for {}", self.place([length, width]));
+                self.fault("plate.grade", found, must, format!("write \"{plain}\" or \"{plain}, formula\""));
+                None
+            }
+            (None, Some(value)) => {
+                Some(Tolerance { value: value.value, name: format!("tolerance {}", value.written) })
+            }
+            (None, None) => None,
+        };
+        let margin = match &written.margin {
+            Some(margin) => margin.value,
+            None => {
+                let by_grade = grade.and_then(|grade| Some((grade.margin(length, width)?, grade.name())));
+                let (margin, why) = match by_grade {
+                    Some((margin, name)) => (margin, format!("what the standard leaves out: {name}")),
+                    None => (f64::min(25.0, width / 12.0), "common practice, no source".into()),
+                };
+                let text = self.length(margin);
+                self.assume("plate.margin", text, why);
+                margin
+            }
+        };
+        if margin > width / 4.0 {
+            let must = format!("at most a quarter of the width, {}", self.length(width / 4.0));
+            let found =
+                written.margin.as_ref().map_or_else(|| self.length(margin), |margin| margin.written.clone());
+            self.fault("plate.margin", found, must, "write the strip that is left out along one edge");
+        }
+        let expansion = expansion(written.expansion.as_ref(), written.material);
+        let flatness_holds_bow = written.flatness_holds_bow;
+        (Plate { length, width, thickness, margin, expansion, flatness_holds_bow }, tolerance)
+    }
+
+    fn surface(
+        &mut self,
+        written: &written::Wear,
+        plate: &Plate,
+        load: &dyn Fn(&str) -> Result<String, String>,
+        digest: &mut Sha256,
+    ) -> Surface {
+        let waviness = Waves {
+            standard_deviation: written.waviness.standard_deviation.known,
+            correlation_length: written.waviness.correlation_length.known,
+        };
+        if let Some(map) = &written.map {
+            let points = self.map_points(&map.file, plate, load, digest);
+            return Surface::Measured(Map {
+                points,
+                standard_uncertainty: map.standard_uncertainty.value,
+                waviness,
+            });
+        }
+        // Without a map the walker has filled in every part.
+        let none = Distribution::Constant { value: 0.0 };
+        let one = Distribution::Constant { value: 1.0 };
+        let middle = written.middle.as_ref();
+        let front_edge = written.front_edge.as_ref();
+        let long_wave = written.long_wave.as_ref();
+        Surface::Worn(Wear {
+            middle: MiddleWear {
+                depth: middle.map_or(none, |wear| wear.depth.known),
+                x: middle.map_or(none, |wear| wear.x.known),
+                y: middle.map_or(none, |wear| wear.y.known),
+                half_length: middle.map_or(one, |wear| wear.half_length.known),
+                half_width: middle.map_or(one, |wear| wear.half_width.known),
+            },
+            front_edge: FrontEdgeWear {
+                depth: front_edge.map_or(none, |wear| wear.depth.known),
+                reach: front_edge.map_or(one, |wear| wear.reach.known),
+                x: front_edge.map_or(none, |wear| wear.x.known),
+                half_length: front_edge.map_or(one, |wear| wear.half_length.known),
+            },
+            corner_dips: written
+                .corner_dips
+                .iter()
+                .flatten()
+                .map(|dip| CornerDip {
+                    chance: dip.chance,
+                    corner: dip.corner.map(|corner| corner.0),
+                    depth: dip.depth.known,
+                    radius: dip.radius.known,
+                    from_end: dip.from_end.known,
+                    from_side: dip.from_side.known,
+                })
+                .collect(),
+            twist: written.twist.as_ref().map_or(none, |twist| twist.known),
+            long_wave: Waves {
+                standard_deviation: long_wave.map_or(none, |waves| waves.standard_deviation.known),
+                correlation_length: long_wave.map_or(one, |waves| waves.correlation_length.known),
+            },
+            waviness,
+        })
+    }
+
+    fn map_points(
+        &mut self,
+        file: &str,
+        plate: &Plate,
+        load: &dyn Fn(&str) -> Result<String, String>,
+        digest: &mut Sha256,
+    ) -> Vec<[f64; 3]> {
+        const FIELD: &str = "wear.map.file";
+        let text = match load(file) {
+            Ok(text) => text,
+            Err(why) => {
+                let fix = "write its name as seen from the setup's folder";
+                self.fault(
+                    FIELD,
+                    format!("`{file}`, which cannot be read ({why})"),
+                    "a file that can be read",
+                    fix,
+                );
+                return Vec::new();
+            }
+        };
+        digest.update(&text);
+        match map::read(&text, [plate.length, plate.width]) {
+            Ok(points) => points,
+            Err(faults) => {
+                for fault in faults {
+                    let line = fault.line.map_or(String::new(), |line| format!("line {line}: "));
+                    self.fault(FIELD, format!("`{file}`, {line}{}", fault.found), fault.must, fault.fix);
+                }
+                Vec::new()
+            }
+        }
+    }
+
+    fn stand(&mut self, written: &written::Stand) -> Stand {
+        let feet = match &written.feet {
+            Feet::Places(places) => {
+                places.each_ref().map(|place| place.each_ref().map(|coordinate| coordinate.value))
+            }
+            Feet::Spans(spans) => {
+                let (apart, to_rear) = (spans.front_apart.value, spans.front_to_rear.value);
+                let ahead = match &spans.front_ahead {
+                    Some(ahead) => ahead.value,
+                    None => {
+                        let text = self.length(to_rear / 3.0);
+                        self.assume("stand.feet.front_ahead", text, "the column over the middle of the feet");
+                        to_rear / 3.0
+                    }
+                };
+                [[ahead, apart / 2.0], [ahead, -apart / 2.0], [ahead - to_rear, 0.0]]
+            }
+        };
+        let limit = |limit: &Option<Quantity<_>>| limit.as_ref().map(|limit| limit.value);
+        let reach = [
+            limit(&written.reach.shortest).unwrap_or(0.0),
+            limit(&written.reach.longest).unwrap_or(f64::INFINITY),
+        ];
+        if reach[0] > reach[1] {
+            let [shortest, longest] = reach.map(|reach| self.length(reach));
+            let must = format!("at most the longest, {longest}");
+            self.fault("stand.reach.shortest", shortest, must, "write the smaller of the two as shortest");
+        }
+        Stand {
+            feet,
+            pad_diameter: written.pad_diameter.value,
+            reach,
+            height: written.height.value,
+            column_expansion: expansion(written.column_expansion.as_ref(), written.column),
+        }
+    }
+
+    fn indicator(&mut self, written: &written::Indicator) -> Indicator {
+        let graduation = written.graduation.value;
+        if let Some(of_class) = written.class.0.graduation
+            && (of_class - graduation).abs() > 0.02 * of_class
+        {
+            let found = format!("\"{}\"", written.class.0.name);
+            let must = format!("a class for a graduation of {}", written.graduation.written);
+            self.fault(
+                "indicator.class",
+                found,
+                must,
+                "leave it out, or give error_limit, hysteresis and repeatability",
+            );
+        }
+        if written.read_to.value > graduation * (1.0 + 1e-9) {
+            let must = "at most one graduation";
+            self.fault(
+                "indicator.read_to",
+                &written.read_to.written,
+                must,
+                "write \"1 graduation\" if nothing finer is read",
+            );
+        }
+        let (repeatability, repeatability_dof) = match &written.repeatability {
+            Repeatability::Known(deviation) => (deviation.value, f64::INFINITY),
+            Repeatability::Estimated(estimated) => {
+                (estimated.standard_deviation.value, estimated.degrees_of_freedom)
+            }
+            Repeatability::Readings(readings) => {
+                let (_, deviation, dof) = mean_and_deviation(&readings.readings.readings());
+                (deviation, dof)
+            }
+        };
+        Indicator {
+            graduation,
+            read_step: written.read_to.value,
+            error_limit: written.error_limit.value,
+            error_travel: written.error_travel.value,
+            hysteresis: written.hysteresis.known,
+            one_sided_approach: written.approach == Approach::OneSide,
+            repeatability,
+            repeatability_dof,
+            zero_shift: written.zero_shift.value,
+            contact_angle: written.contact_angle.known,
+            cosine_corrected: written.cosine_corrected,
+        }
+    }
+
+    fn gauge_block(&mut self, written: &written::GaugeBlock) -> GaugeBlock {
+        let length = match &written.length {
+            Some(length) => length.value,
+            None => {
+                let length = if self.plan_unit == INCH { 25.4 } else { 25.0 };
+                let text = self.length(length);
+                self.assume("gauge_block.length", text, "a usual block (common practice, no source)");
+                length
+            }
+        };
+        let graded = written.grade.map(|grade| grade.0.length_variation(length));
+        let length_variation = match (&written.length_variation, graded) {
+            (Some(variation), _) => variation.value,
+            (None, Some(Some(variation))) => variation,
+            (None, _) => {
+                let must = "at most 100 mm, where the variation in length follows from the grade";
+                let found = self.length(length);
+                self.fault("gauge_block.length", found, must, "write length_variation instead of grade");
+                0.0
+            }
+        };
+        GaugeBlock {
+            length,
+            face: written.face.each_ref().map(|side| side.value),
+            length_variation,
+            expansion: expansion(written.expansion.as_ref(), written.material),
+        }
+    }
+
+    /// Fields of the survey that do not go together.
+    fn contradictions(&mut self, survey: &written::Survey) {
+        let stand_use = survey.stand.0;
+        let carried = stand_use == StandUse::Carried;
+        let mut not_for = |given: bool, field: &str, fix: &str| {
+            if given {
+                let must = format!("left out where the stand is {}", stand_use.name());
+                self.fault(field, "given", must, fix);
+            }
+        };
+        not_for(
+            carried && survey.from.is_some(),
+            "survey.from",
+            "remove it: a carried stand goes wherever the block goes",
+        );
+        not_for(carried && survey.heading.is_some(), "survey.heading", "write \"headings\": [\"0°\"]");
+        not_for(
+            stand_use == StandUse::Turned && survey.heading.is_some(),
+            "survey.heading",
+            "remove it: a turned stand points at its target",
+        );
+        not_for(
+            !carried && survey.reach.is_some(),
+            "survey.reach",
+            "write the limits of the stand's reach as stand.reach",
+        );
+        not_for(
+            !carried && survey.headings.is_some(),
+            "survey.headings",
+            "write \"heading\" for the one direction of a parked stand",
+        );
+        let by_hand = survey.placements.is_some();
+        for (given, field) in
+            [(survey.heading.is_some(), "survey.heading"), (survey.headings.is_some(), "survey.headings")]
+        {
+            if by_hand && given {
+                self.fault(
+                    field,
+                    "given beside placements",
+                    "left out, since each placement has its own",
+                    "write \"heading\" in the placement",
+                );
+            }
+        }
+        for (index, placement) in survey.placements.iter().flatten().enumerate() {
+            let field = |name: &str| format!("survey.placements[{index}].{name}");
+            if !carried && placement.at.is_none() {
+                let must = format!("where the column of the {} stand is", stand_use.name());
+                self.fault(
+                    &field("at"),
+                    "missing",
+                    must,
+                    "add \"at\": \"front left\" or [\"4 in\", \"4 in\"]",
+                );
+            }
+            if carried && placement.at.is_some() {
+                let must = "left out where the stand is carried";
+                self.fault(
+                    &field("at"),
+                    "given",
+                    must,
+                    "remove it: a carried stand goes wherever the block goes",
+                );
+            }
+            if stand_use == StandUse::Turned && placement.heading.is_some() {
+                let must = "left out where the stand is turned";
+                self.fault(
+                    &field("heading"),
+                    "given",
+                    must,
+                    "remove it: a turned stand points at its target",
+                );
+            }
+        }
+        if survey.correct_drift && !survey.closing_reading {
+            let must = "false without a closing reading";
+            self.fault(
+                "survey.correct_drift",
+                "true",
+                must,
+                "write \"closing_reading\": true, which shows the drift",
+            );
+        }
+    }
+
+    /// What was taken for the survey because nobody says.
+    fn assume_survey(&mut self, survey: &written::Survey, plan: &Plan) {
+        let by_hand = survey.placements.is_some();
+        match plan.stand_use {
+            StandUse::Carried => {
+                if survey.reach.is_none() {
+                    let text = self.length(plan.carried_reach);
+                    self.assume(
+                        "survey.reach",
+                        text,
+                        "80 mm beyond the front feet (common practice, no source)",
+                    );
+                }
+                if survey.headings.is_none() && !by_hand {
+                    self.assume("survey.headings", "0°", "along the length");
+                }
+            }
+            StandUse::Parked | StandUse::Turned => {
+                if survey.from.is_none() && !by_hand {
+                    self.assume("survey.from", "front left", "common practice, no source");
+                }
+                if plan.stand_use == StandUse::Parked && survey.heading.is_none() && !by_hand {
+                    let headings =
+                        listing(plan.stations.iter().map(|station| format!("{:.0}°", station.heading)));
+                    self.assume("survey.heading", headings, "towards the middle of the plate");
+                }
+            }
+        }
+        if survey.zeroing.is_none() {
+            let several = plan.stations.len() > 1;
+            let why = if several { "there are several placements" } else { "there is one placement" };
+            self.assume("survey.zeroing", if several { "each placement" } else { "once" }, why);
+        }
+    }
+
+    /// Says by placement and target what cannot be done, and what to write instead.
+    fn obstacles(&mut self, obstacles: &[Impossible], plan: &Plan, plate: &Plate, by_hand: bool) {
+        let sides = self.place([plate.length, plate.width]);
+        // A parked stand that stands badly does so for every target.
+        let mut said: Vec<(usize, Obstacle)> = Vec::new();
+        for Impossible { station, target, why } in obstacles {
+            let place = plan.stations.get(*station);
+            let goal = target.and_then(|target| place?.targets.get(target));
+            let mut field = "survey".to_owned();
+            if by_hand && !matches!(why, Obstacle::FeetInLine) {
+                field = format!("survey.placements[{station}]");
+                if let Some(target) = target {
+                    field = format!("{field}.targets[{target}]");
+                }
+            }
+            let mut place_name = format!("placement \"{}\"", place.map_or("", |place| &place.name));
+            if plan.stand_use == StandUse::Parked && matches!(why, Obstacle::FootOffPlate { .. }) {
+                if said.contains(&(*station, why.clone())) {
+                    continue;
+                }
+                said.push((*station, why.clone()));
+            } else if let Some(goal) = goal {
+                place_name = format!("{place_name}, target \"{}\"", goal.name);
+            }
+            let move_stand = match plan.stand_use {
+                StandUse::Carried => "move the target or write another heading",
+                StandUse::Parked | StandUse::Turned => "move the stand further onto the plate",
+            };
+            let (found, must, fix) = match why {
+                Obstacle::TargetOffPlate { at } => (
+                    format!("at {}", self.place(*at)),
+                    format!("on the plate, which is {sides}"),
+                    "write a place on the plate, counted from its front left corner".to_owned(),
+                ),
+                Obstacle::BlockOverEdge { at, clearance } => (
+                    format!("at {}", self.place(*at)),
+                    format!(
+                        "at least {} from every edge, half the longer side of the block's face",
+                        self.length(*clearance)
+                    ),
+                    "move the target inwards".into(),
+                ),
+                Obstacle::FootOffPlate { foot, at } => (
+                    format!("impossible with foot {} at {}", foot + 1, self.place(*at)),
+                    format!("such that every pad is on the plate, which is {sides}"),
+                    move_stand.into(),
+                ),
+                Obstacle::OutOfReach { reach, limits } => {
+                    let [shortest, longest] = limits.map(|limit| self.length(limit));
+                    let must = if limits[1].is_finite() {
+                        format!("from {shortest} to {longest} from the column, as far as the stand reaches")
+                    } else {
+                        format!("at least {shortest} from the column, as near as the stand reaches")
+                    };
+                    let fix = "write the stand.reach it has, move the stand, or leave the target out";
+                    (format!("{} from the column", self.length(*reach)), must, fix.into())
+                }
+                Obstacle::FootOnBlock { foot } => (
+                    format!("where foot {} stands", foot + 1),
+                    "clear of the stand's feet".into(),
+                    "move the target or the stand".into(),
+                ),
+                Obstacle::FeetInLine => {
+                    let must = "three feet that are not on one line";
+                    self.fault("stand.feet", "on one line", must, "write feet that form a triangle");
+                    continue;
+                }
+                Obstacle::NothingToCompare => (
+                    "not enough to compare".into(),
+                    "two spots or more".into(),
+                    "add targets, or choose a pattern with more that the stand does not cover".into(),
+                ),
+            };
+            self.fault_at(&field, format!("survey: {place_name}"), found, must, fix);
+        }
+    }
+}
+
+/// Expansion as given, else that of the material, which the walker has filled in.
+fn expansion(given: Option<&Uncertain<PerKelvin>>, material: Option<Choice<Material>>) -> Distribution {
+    match (given, material) {
+        (Some(expansion), _) => expansion.known,
+        (None, material) => material.map_or(Material::Steel, |material| material.0).expansion(),
+    }
+}
+
+/// The usual thickness of a plate with the given diagonal, both in mm (common practice, no source:
+/// 3 to 4 in for 12 x 18 in, 4 to 6 in for 18 x 24 and 24 x 36 in, 6 to 8 in for 36 x 48 in, 8 to
+/// 10 in for 48 x 72 in; 80 to 100, 120 to 160 and 160 to 250 mm for 630 x 400, 1000 x 630 and
+/// 1600 x 1000 mm).
+fn usual_thickness(diagonal: f64) -> f64 {
+    const STEPS: [(f64, f64); 5] =
+        [(560.0, 90.0), (800.0, 100.0), (1250.0, 140.0), (1600.0, 175.0), (2000.0, 205.0)];
+    STEPS.iter().find(|(up_to, _)| diagonal <= *up_to).map_or(230.0, |(_, thickness)| *thickness)
+}

@@ -1,0 +1,73 @@
+//! What is wrong in a setup file, and what to write instead.
+
+use std::fmt;
+
+/// One thing in a setup file that cannot be used.
+///
+/// Only whoever opened the file knows its name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// Where: `stand.feet[2]`. Empty for the file as a whole.
+    pub field: String,
+    /// What stands there, as written.
+    pub found: String,
+    /// What has to stand there: "a length from 100 mm to 10 m".
+    pub must: String,
+    /// What to do, as a command: `write "36 in" or "36 mm"`.
+    pub fix: String,
+    /// Line and column in the file, counted from 1; none where the fault has no place of its own.
+    pub at: Option<Position>,
+}
+
+/// A place in a text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Position {
+    /// Line, counted from 1.
+    pub line: usize,
+    /// Column in characters, counted from 1.
+    pub column: usize,
+}
+
+impl Position {
+    /// The position of a byte offset in `text`.
+    pub(super) fn of(text: &str, offset: usize) -> Self {
+        let before = text.get(..offset).unwrap_or(text);
+        let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
+        Self {
+            line: before.bytes().filter(|&byte| byte == b'\n').count() + 1,
+            column: before[line_start..].chars().count() + 1,
+        }
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(Position { line, column }) = self.at {
+            write!(f, "line {line}, column {column}: ")?;
+        }
+        let field = if self.field.is_empty() { "the setup" } else { &self.field };
+        write!(f, "{field} is {}, but must be {}; {}", self.found, self.must, self.fix)
+    }
+}
+
+impl std::error::Error for Fault {}
+
+/// "a, b or c".
+pub(super) fn listing<T: fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
+    let mut items: Vec<String> = items.into_iter().map(|item| item.to_string()).collect();
+    match items.pop() {
+        Some(last) if !items.is_empty() => format!("{} or {last}", items.join(", ")),
+        last => last.unwrap_or_default(),
+    }
+}
+
+/// The one of `known` that `word` most likely stands for, if any is near enough.
+pub(super) fn did_you_mean<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let plain = |text: &str| text.to_lowercase().replace(['_', '-', ' '], "");
+    known
+        .into_iter()
+        .map(|candidate| (strsim::jaro_winkler(&plain(word), &plain(candidate)), candidate))
+        .filter(|(likeness, _)| *likeness > 0.82)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate)
+}

@@ -1,0 +1,810 @@
+//! Reads a tree by the schema: all faults at once, all defaults put in and listed, every quantity in
+//! the unit it is computed in.
+
+use super::fault::{Fault, Position, did_you_mean, listing};
+use super::kind;
+use super::schema::SHAPE;
+use super::share::{Share, Wholes};
+use super::state;
+use super::tree::{Content, Member, Node};
+use crate::quantity::distribution::{Distribution, ParameterError};
+use crate::quantity::unit::{Measure, ONE, Unit};
+use serde_json::{Map, Value, json};
+use std::sync::LazyLock;
+
+/// Something that was taken because the setup does not say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Assumption {
+    /// Which field: `stand.pad_diameter`. `[]` stands for every item of a list.
+    pub field: String,
+    /// What was taken, in words: `10 mm`.
+    pub value: String,
+    /// Why, or where it comes from.
+    pub why: String,
+}
+
+/// What came of a part of the tree.
+#[derive(Debug, Default)]
+pub struct Walked {
+    /// The part with all defaults in it. A quantity is `{"value", "written"}`, in its schema's unit.
+    pub value: Value,
+    /// Defaults that were taken, in the order of the fields.
+    pub assumptions: Vec<Assumption>,
+    /// Everything that is wrong.
+    pub faults: Vec<Fault>,
+    /// Whether the value holds a share of something that is missing or faulty.
+    unsettled: bool,
+}
+
+/// Reads a whole setup.
+pub fn walk(tree: &Node) -> Walked {
+    let mut walked = Walker::default().node(tree, keywords(&SHAPE), &Place::default());
+    walked.faults.sort_by_key(|fault| fault.at);
+    walked
+}
+
+/// Where a field comes in the order of fields, for sorting by.
+pub fn field_order(path: &str) -> Vec<usize> {
+    let mut schema = keywords(&SHAPE);
+    let mut order = Vec::new();
+    for step in path.split('.') {
+        let name = step.split('[').next().unwrap_or(step);
+        let records = forms(schema).into_iter().filter_map(|form| form.get("properties").map(keywords));
+        let Some((index, next)) = records.into_iter().find_map(|record| {
+            let index = record.keys().position(|key| key == name)?;
+            Some((index, keywords(record.get(name)?)))
+        }) else {
+            break;
+        };
+        order.push(index);
+        schema = next;
+        if let (true, Some(items)) = (step.contains('['), schema.get("items")) {
+            schema = keywords(items);
+        }
+    }
+    order
+}
+
+/// The words of a schema.
+type Keywords = Map<String, Value>;
+
+#[derive(Default)]
+struct Walker {
+    wholes: Wholes,
+}
+
+/// Where the walker is, and what holds there.
+#[derive(Debug, Clone, Default)]
+struct Place {
+    path: String,
+    /// Where a fault is shown if the node itself was not written.
+    near: Option<Position>,
+    /// What a state or class says for this record.
+    stated: Option<Value>,
+    /// Where that, or an unwritten value, comes from.
+    source: String,
+    /// Whether this is inside something whose default is already listed.
+    listed: bool,
+    limits: Limits,
+}
+
+/// Limits of a quantity, as the schema writes them.
+#[derive(Debug, Clone, Copy, Default)]
+struct Limits {
+    at_least: Option<&'static str>,
+    at_most: Option<&'static str>,
+}
+
+impl Walked {
+    fn of(value: Value) -> Self {
+        Self { value, ..Self::default() }
+    }
+
+    /// Adds what came of a part, but for its value, which is handed back.
+    fn take(&mut self, part: Self) -> Value {
+        self.assumptions.extend(part.assumptions);
+        self.faults.extend(part.faults);
+        self.unsettled |= part.unsettled;
+        part.value
+    }
+}
+
+impl Place {
+    fn step(&self, step: &str) -> Self {
+        let dot = if self.path.is_empty() || step.starts_with('[') { "" } else { "." };
+        Self { path: format!("{}{dot}{step}", self.path), stated: None, ..self.clone() }
+    }
+
+    fn fault(
+        &self,
+        at: Option<Position>,
+        found: impl Into<String>,
+        must: impl Into<String>,
+        fix: impl Into<String>,
+    ) -> Fault {
+        let (found, must, fix) = (found.into(), must.into(), fix.into());
+        Fault { field: self.path.clone(), found, must, fix, at: at.or(self.near) }
+    }
+
+    fn refuse(&self, node: &Node, must: impl Into<String>, fix: impl Into<String>) -> Walked {
+        Walked { faults: vec![self.fault(node.at, node.shown(), must, fix)], ..Walked::default() }
+    }
+}
+
+impl Walker {
+    fn node(&mut self, node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
+        let mut place = place.clone();
+        place.near = node.at.or(place.near);
+        if let Some(limit) = text(schema, "x-at-least") {
+            place.limits.at_least = Some(limit);
+        }
+        if let Some(limit) = text(schema, "x-at-most") {
+            place.limits.at_most = Some(limit);
+        }
+        let mut walked = Walked::default();
+        if node.at.is_none() && !place.listed && is_leaf(schema) {
+            place.listed = true;
+            walked.assumptions.push(Assumption {
+                field: place.path.clone(),
+                value: in_words(&node.canonical()),
+                why: place.source.clone(),
+            });
+        }
+        let part = if schema.contains_key("x-uncertain") {
+            self.uncertain(node, schema, &place)
+        } else if schema.contains_key("anyOf") || schema.contains_key("oneOf") {
+            self.one_of(node, schema, &place)
+        } else if schema.contains_key("x-unit") {
+            self.quantity(node, schema, &place)
+        } else if schema.contains_key("x-unit-name") {
+            unit_name(node, schema, &place)
+        } else if schema.contains_key("enum") || schema.contains_key("const") {
+            choice(node, &[schema], &place)
+        } else {
+            match (&node.content, text(schema, "type")) {
+                (Content::Record(members), Some("object")) => self.record(node, members, schema, &place),
+                (Content::Text(_), Some("object")) if is_known_by_name(schema) => {
+                    let member = Member {
+                        name: text(schema, "x-defaults-by").unwrap_or_default().into(),
+                        at: node.at,
+                        node: node.clone(),
+                    };
+                    self.record(node, &[member], schema, &place)
+                }
+                (Content::List(items), Some("array")) => self.list(node, items, schema, &place),
+                (Content::Text(written), Some("string")) => a_text(node, written, schema, &place),
+                (Content::Number(number, _), Some("number" | "integer")) => {
+                    a_number(node, *number, schema, &place)
+                }
+                (Content::Flag(flag), Some("boolean")) => Walked::of((*flag).into()),
+                _ => place.refuse(node, must(schema, place.limits), format!("write {}", example(schema))),
+            }
+        };
+        walked.value = walked.take(part);
+        walked
+    }
+
+    fn record(
+        &mut self,
+        node: &Node,
+        members: &[Member],
+        schema: &'static Keywords,
+        place: &Place,
+    ) -> Walked {
+        let mut walked = Walked::default();
+        let mut read = Map::new();
+        let properties = schema.get("properties").map(keywords).unwrap_or(&NOTHING);
+        let required: Vec<&str> = texts(schema, "required");
+        let given = |name: &str| members.iter().find(|member| member.name == name);
+        let either: Vec<[&str; 2]> = match schema.get("x-either") {
+            Some(Value::Array(pairs)) => pairs
+                .iter()
+                .filter_map(|pair| Some([pair.get(0)?.as_str()?, pair.get(1)?.as_str()?]))
+                .collect(),
+            _ => Vec::new(),
+        };
+        let (stated, stated_by) = match text(schema, "x-defaults-by") {
+            Some(by) => meaning(by, given(by), properties),
+            None => (place.stated.clone().unwrap_or_default(), place.source.clone()),
+        };
+        for (name, property) in properties {
+            let property = keywords(property);
+            let mut inner = place.step(name);
+            let member = given(name);
+            let unwritten = if member.is_none() && either.iter().any(|[a, b]| a == name && given(b).is_some())
+            {
+                None
+            } else if let Some(value) = stated.get(name) {
+                inner.source.clone_from(&stated_by);
+                Some(value)
+            } else {
+                property.get("default")
+            };
+            let part = match (member, unwritten) {
+                (Some(member), unwritten) => {
+                    inner.near = member.at;
+                    inner.stated = unwritten.filter(|value| value.is_object()).cloned();
+                    self.node(&member.node, property, &inner)
+                }
+                (None, Some(value)) => {
+                    if stated.get(name).is_none() {
+                        inner.source = text(property, "x-source").unwrap_or_default().into();
+                    }
+                    self.node(&Node::unwritten(value), property, &inner)
+                }
+                (None, None) if required.contains(&name.as_str()) => {
+                    let fix = format!("add \"{name}\": {}", example(property));
+                    walked.faults.push(inner.fault(
+                        node.at,
+                        "missing",
+                        must(property, inner.limits_of(property)),
+                        fix,
+                    ));
+                    continue;
+                }
+                (None, None) => continue,
+            };
+            let value = walked.take(part);
+            read.insert(name.clone(), value);
+        }
+        for member in members.iter().filter(|member| !properties.contains_key(&member.name)) {
+            walked.faults.push(unknown(member, properties, &place.step(&member.name)));
+        }
+        for [a, b] in either {
+            if let (Some(a), Some(b)) = (given(a), given(b)) {
+                let fix = format!("keep \"{}\" or \"{}\" and remove the other", a.name, b.name);
+                let found = format!("given beside {}", a.name);
+                let must = format!("given instead of {}, or not at all", a.name);
+                walked.faults.push(place.step(&b.name).fault(b.at, found, must, fix));
+            }
+        }
+        walked.value = read.into();
+        walked
+    }
+
+    fn list(&mut self, node: &Node, items: &[Node], schema: &'static Keywords, place: &Place) -> Walked {
+        let count = |keyword: &str| schema.get(keyword).and_then(Value::as_u64).map(|n| n as usize);
+        let (fewest, most) = (count("minItems").unwrap_or(0), count("maxItems").unwrap_or(usize::MAX));
+        if !(fewest..=most).contains(&items.len()) {
+            let found = format!("a list of {}", items.len());
+            let fault =
+                place.fault(node.at, found, must(schema, place.limits), format!("write {}", example(schema)));
+            return Walked { faults: vec![fault], ..Walked::default() };
+        }
+        let mut walked = Walked::default();
+        let mut read = Vec::new();
+        for (index, item) in items.iter().enumerate() {
+            let prefixed = schema.get("prefixItems").and_then(|items| items.get(index));
+            let Some(item_schema) = prefixed.or_else(|| schema.get("items")) else { continue };
+            let step = if item.at.is_some() { format!("[{index}]") } else { "[]".into() };
+            let part = self.node(item, keywords(item_schema), &place.step(&step));
+            read.push(walked.take(part));
+        }
+        // Items that nobody wrote are mostly alike.
+        if node.at.is_none() && !place.listed {
+            let mut kept = vec![Assumption {
+                field: place.path.clone(),
+                value: format!("{} of them", items.len()),
+                why: place.source.clone(),
+            }];
+            for assumption in walked.assumptions.drain(..) {
+                if !kept.contains(&assumption) {
+                    kept.push(assumption);
+                }
+            }
+            walked.assumptions = kept;
+        }
+        walked.value = read.into();
+        walked
+    }
+
+    /// A value of which the schema knows several forms.
+    fn one_of(&mut self, node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
+        let forms: Vec<&'static Keywords> =
+            forms(schema).into_iter().filter(|form| has_form(node, form)).collect();
+        let tags: Vec<(&'static str, &'static Keywords)> =
+            forms.iter().filter_map(|form| tag(form)).collect();
+        match (&node.content, forms.as_slice()) {
+            (_, []) => place.refuse(node, must(schema, place.limits), format!("write {}", example(schema))),
+            (Content::Text(_), forms)
+                if forms.iter().all(|form| form.contains_key("const") || form.contains_key("enum")) =>
+            {
+                choice(node, forms, place)
+            }
+            (Content::Record(members), forms) if forms.len() > 1 && tags.len() == forms.len() => {
+                let names = tags.iter().map(|(name, _)| *name);
+                let all = || listing(names.clone().map(|name| format!("\"{name}\"")));
+                let known = |member: &&Member| tags.iter().find(|(name, _)| *name == member.name);
+                match (members.as_slice(), members.iter().find_map(|member| known(&member))) {
+                    ([_], Some((_, form))) => self.node(node, form, place),
+                    ([member], None) => {
+                        let fix = match did_you_mean(&member.name, names.clone()) {
+                            Some(name) => format!("write \"{name}\""),
+                            None => format!("write one of these names in place of \"{}\"", member.name),
+                        };
+                        let place = place.step(&member.name);
+                        let fault = place.fault(member.at, "not known", format!("one of {}", all()), fix);
+                        Walked { faults: vec![fault], ..Walked::default() }
+                    }
+                    _ => {
+                        let found = format!("an object with {} members", members.len());
+                        let must = format!("an object with exactly one member, one of {}", all());
+                        let fault = place.fault(node.at, found, must, format!("write {}", example(schema)));
+                        Walked { faults: vec![fault], ..Walked::default() }
+                    }
+                }
+            }
+            (_, forms) => {
+                let tries = forms.iter().map(|form| self.node(node, form, place));
+                // The first of those with the fewest faults is most likely what was meant.
+                tries.min_by_key(|walked| walked.faults.len()).unwrap_or_default()
+            }
+        }
+    }
+
+    fn uncertain(&mut self, node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
+        let inner = Place { limits: Limits::default(), ..place.clone() };
+        let mut walked = self.one_of(node, schema, &inner);
+        if !walked.faults.is_empty() || walked.unsettled {
+            return walked;
+        }
+        let fault = match kind::distribution(&walked.value) {
+            None => place.fault(
+                node.at,
+                node.shown(),
+                must(schema, place.limits),
+                format!("write {}", example(schema)),
+            ),
+            Some(Err(error)) => parameter_fault(node, error, place),
+            Some(Ok(distribution)) => {
+                let unit = forms(schema).iter().find_map(|form| text(form, "x-unit")).unwrap_or_default();
+                match self.beyond(&distribution, unit, place.limits) {
+                    None => return walked,
+                    Some(found) => {
+                        let found =
+                            if node.at.is_some() { format!("{} ({found})", node.shown()) } else { found };
+                        place.fault(
+                            node.at,
+                            found,
+                            must(schema, place.limits),
+                            "check the numbers and their units",
+                        )
+                    }
+                }
+            }
+        };
+        walked.faults.push(fault);
+        walked
+    }
+
+    /// What about a distribution is beyond the limits of its quantity, if anything is.
+    fn beyond(&self, distribution: &Distribution, unit: &str, limits: Limits) -> Option<String> {
+        let unit = Unit::parse(unit).ok()?;
+        let estimate = Measure { value: distribution.mean(), unit };
+        if !limits.hold(estimate) {
+            return Some(format!("estimate {estimate}"));
+        }
+        let [low, high] = limits.in_unit(unit);
+        let standard_uncertainty = distribution.standard_uncertainty();
+        let wide = standard_uncertainty > high - low || !standard_uncertainty.is_finite();
+        wide.then(|| format!("standard uncertainty {}", Measure { value: standard_uncertainty, unit }))
+    }
+
+    fn quantity(&mut self, node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
+        let must = || must(schema, place.limits);
+        let unit = text(schema, "x-unit").map(Unit::parse);
+        let Some(Ok(unit)) = unit else { return place.refuse(node, must(), "") };
+        let written = match &node.content {
+            Content::Text(written) => written,
+            Content::Number(_, digits) => return place.refuse(node, must(), with_units(digits, schema)),
+            _ => return place.refuse(node, must(), format!("write {}", example(schema))),
+        };
+        let read = |value: f64| Walked::of(json!({ "value": value, "written": written }));
+        let measure = match Share::parse(written) {
+            Some((_, share)) if !texts(schema, "x-shares").contains(&share.words()[0]) => {
+                return place.refuse(node, must(), format!("write {}", example(schema)));
+            }
+            Some((number, share)) => match self.wholes.of(share) {
+                Some(whole) => Measure { value: number * whole.value, unit: whole.unit },
+                // That has been said where the whole is missing or faulty.
+                None => return Walked { unsettled: true, ..Walked::default() },
+            },
+            None => match Measure::parse_as(written, unit.dimension()) {
+                Ok(measure) => measure,
+                Err(error) => {
+                    let share =
+                        texts(schema, "x-shares").first().map(|share| format!("{} {share}", written.trim()));
+                    let fix = match (Measure::parse(written), share) {
+                        (Ok(number), _) if number.unit == ONE => with_units(written.trim(), schema),
+                        (Err(_), Some(share)) if Share::parse(&share).is_some() => {
+                            format!("write \"{share}\"")
+                        }
+                        _ => error.fix,
+                    };
+                    return place.refuse(node, must(), fix);
+                }
+            },
+        };
+        let value = measure.to(unit);
+        if !place.limits.hold(measure) || !value.is_finite() {
+            let mut found = node.shown();
+            if Share::parse(written).is_some() {
+                found = format!("{found} ({})", Measure { value, unit });
+            }
+            let fault = place.fault(node.at, found, must(), "check the number and its unit");
+            return Walked { faults: vec![fault], ..Walked::default() };
+        }
+        match text(schema, "x-whole") {
+            Some("graduation") => self.wholes.graduation = Some(measure),
+            Some("length") => self.wholes.length = Some(measure),
+            Some("width") => self.wholes.width = Some(measure),
+            _ => {}
+        }
+        read(value)
+    }
+}
+
+impl Place {
+    fn limits_of(&self, schema: &'static Keywords) -> Limits {
+        Limits {
+            at_least: text(schema, "x-at-least").or(self.limits.at_least),
+            at_most: text(schema, "x-at-most").or(self.limits.at_most),
+        }
+    }
+}
+
+impl Limits {
+    fn measures(self) -> [Option<Measure>; 2] {
+        [self.at_least, self.at_most].map(|limit| Measure::parse(limit?).ok())
+    }
+
+    fn in_unit(self, unit: Unit) -> [f64; 2] {
+        let [low, high] = self.measures();
+        [low.map_or(f64::NEG_INFINITY, |low| low.to(unit)), high.map_or(f64::INFINITY, |high| high.to(unit))]
+    }
+
+    fn hold(self, measure: Measure) -> bool {
+        let [low, high] = self.in_unit(measure.unit);
+        // A limit is met by the same length written in another unit.
+        let slack = 1e-12 * (measure.value.abs());
+        measure.value >= low - slack && measure.value <= high + slack
+    }
+}
+
+static NOTHING: LazyLock<Keywords> = LazyLock::new(Keywords::new);
+
+fn keywords(schema: &'static Value) -> &'static Keywords {
+    schema.as_object().unwrap_or(&NOTHING)
+}
+
+fn text(schema: &'static Keywords, keyword: &str) -> Option<&'static str> {
+    schema.get(keyword).and_then(Value::as_str)
+}
+
+fn texts(schema: &'static Keywords, keyword: &str) -> Vec<&'static str> {
+    let items = schema.get(keyword).and_then(Value::as_array).map_or(&[][..], Vec::as_slice);
+    items.iter().filter_map(Value::as_str).collect()
+}
+
+/// All the forms of a schema that has several, those within others brought to the top.
+fn forms(schema: &'static Keywords) -> Vec<&'static Keywords> {
+    let options =
+        ["anyOf", "oneOf"].into_iter().find_map(|keyword| schema.get(keyword).and_then(Value::as_array));
+    match options {
+        Some(options) => options.iter().flat_map(|option| forms(keywords(option))).collect(),
+        None => vec![schema],
+    }
+}
+
+/// Whether a value could be of this form, by its type alone.
+fn has_form(node: &Node, form: &'static Keywords) -> bool {
+    let expected = text(form, "type").unwrap_or(if form.contains_key("const") { "string" } else { "" });
+    match node.content {
+        Content::Null => false,
+        Content::Flag(_) => expected == "boolean",
+        // A number where a quantity is expected lacks its unit, and that is the thing to say.
+        Content::Number(..) => ["number", "integer"].contains(&expected) || form.contains_key("x-unit"),
+        Content::Text(_) => expected == "string",
+        Content::List(_) => expected == "array",
+        Content::Record(_) => expected == "object",
+    }
+}
+
+/// The one member of a form that is an object with exactly one, known by its name.
+fn tag(form: &'static Keywords) -> Option<(&'static str, &'static Keywords)> {
+    let properties = form.get("properties")?.as_object()?;
+    let (name, _) = properties.iter().next().filter(|_| properties.len() == 1)?;
+    texts(form, "required").contains(&name.as_str()).then_some((name.as_str(), form))
+}
+
+/// Whether a record may be written as the name of a state alone.
+fn is_known_by_name(schema: &Keywords) -> bool {
+    schema.contains_key("x-defaults-by") && !schema.contains_key("required")
+}
+
+/// Whether a default of this schema is listed as one, rather than member by member.
+fn is_leaf(schema: &'static Keywords) -> bool {
+    let record = |schema: &Keywords| schema.contains_key("properties");
+    !record(schema) && !schema.get("items").is_some_and(|items| record(keywords(items)))
+}
+
+/// What a state or class says for the other members of its record, and whose word that is.
+fn meaning(by: &str, member: Option<&Member>, properties: &'static Keywords) -> (Value, String) {
+    let written = match member.map(|member| &member.node.content) {
+        Some(Content::Text(name)) => Some(name.as_str()),
+        _ => None,
+    };
+    let default = properties.get(by).and_then(|schema| text(keywords(schema), "default"));
+    // An unknown name is a fault already; what the others would be is no second one.
+    let known = [written, default].into_iter().flatten().find_map(|name| Some((name, state::meaning(name)?)));
+    known.map_or_else(Default::default, |(name, (value, source))| {
+        (value, format!("{by} \"{name}\": {source}"))
+    })
+}
+
+fn unknown(member: &Member, properties: &'static Keywords, place: &Place) -> Fault {
+    let names = || properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'));
+    let fix = match did_you_mean(&member.name, names()) {
+        Some(name) => format!("write \"{name}\""),
+        None => match elsewhere(&member.name, keywords(&SHAPE), "") {
+            Some(path) => format!("write it as {path}"),
+            None => "remove it".into(),
+        },
+    };
+    place.fault(member.at, "an unknown field", format!("one of {}", listing(names())), fix)
+}
+
+/// Where in the setup there is a field of this name.
+fn elsewhere(name: &str, schema: &'static Keywords, path: &str) -> Option<String> {
+    let properties = keywords(schema.get("properties")?);
+    let path_of = |field: &str| if path.is_empty() { field.to_owned() } else { format!("{path}.{field}") };
+    if properties.contains_key(name) {
+        return Some(path_of(name));
+    }
+    properties.iter().find_map(|(field, schema)| elsewhere(name, keywords(schema), &path_of(field)))
+}
+
+fn choice(node: &Node, forms: &[&'static Keywords], place: &Place) -> Walked {
+    let names = || {
+        forms.iter().flat_map(|form| {
+            let one = form.get("const").into_iter();
+            let many = form.get("enum").and_then(Value::as_array).into_iter().flatten();
+            one.chain(many).filter_map(Value::as_str)
+        })
+    };
+    let must = format!("one of {}", listing(names().map(|name| format!("\"{name}\""))));
+    match &node.content {
+        Content::Text(written) if names().any(|name| name == written) => Walked::of(written.as_str().into()),
+        Content::Text(written) => {
+            let fix = match did_you_mean(written, names()) {
+                Some(name) => format!("write \"{name}\""),
+                None => "write one of these".into(),
+            };
+            place.refuse(node, must, fix)
+        }
+        _ => place.refuse(node, must, format!("write \"{}\"", names().next().unwrap_or_default())),
+    }
+}
+
+fn unit_name(node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
+    let Some(Ok(unit)) = text(schema, "x-unit-name").map(Unit::parse) else {
+        return place.refuse(node, "a unit", "");
+    };
+    let Content::Text(written) = &node.content else {
+        return place.refuse(node, must(schema, place.limits), format!("write {}", example(schema)));
+    };
+    match Unit::parse(written) {
+        Ok(given) if given.dimension() == unit.dimension() => {
+            let value = Measure { value: 1.0, unit: given }.to(unit);
+            Walked::of(json!({ "value": value, "written": written }))
+        }
+        _ => place.refuse(node, must(schema, place.limits), format!("write {}", example(schema))),
+    }
+}
+
+fn a_text(node: &Node, written: &str, schema: &'static Keywords, place: &Place) -> Walked {
+    let count = |keyword: &str| schema.get(keyword).and_then(Value::as_u64).map(|n| n as usize);
+    let length = written.chars().count();
+    if count("minLength").is_some_and(|fewest| length < fewest)
+        || count("maxLength").is_some_and(|most| length > most)
+    {
+        return place.refuse(node, must(schema, place.limits), "write a name of ordinary length");
+    }
+    Walked::of(written.into())
+}
+
+fn a_number(node: &Node, number: f64, schema: &'static Keywords, place: &Place) -> Walked {
+    let whole = text(schema, "type") == Some("integer");
+    let limit = |keyword: &str| schema.get(keyword).and_then(Value::as_f64);
+    let holds = number.is_finite()
+        && (!whole || (number.fract() == 0.0 && number.abs() < 1e15))
+        && limit("minimum").is_none_or(|low| number >= low)
+        && limit("exclusiveMinimum").is_none_or(|low| number > low)
+        && limit("maximum").is_none_or(|high| number <= high);
+    if !holds {
+        return place.refuse(node, must(schema, place.limits), format!("write {}", example(schema)));
+    }
+    Walked::of(if whole { (number as i64).into() } else { number.into() })
+}
+
+fn parameter_fault(node: &Node, error: ParameterError, place: &Place) -> Fault {
+    // The engine's names for parameters, and numbers in its units, mean nothing to whoever wrote the file.
+    let (must, fix) = match error.parameter {
+        "low" | "high" => (
+            "limits of which the first is below the second".to_owned(),
+            "write the smaller limit first, or a single value for a quantity that is known",
+        ),
+        "inexactness" => (
+            "limits_within from 0 to less than half of what lies between the limits".to_owned(),
+            "write how far off either limit may be",
+        ),
+        parameter => {
+            (format!("a distribution with its {} {}", parameter.replace('_', " "), error.must), error.fix)
+        }
+    };
+    place.fault(node.at, node.shown(), must, fix)
+}
+
+/// What a schema asks for, in words.
+fn must(schema: &'static Keywords, limits: Limits) -> String {
+    let [low, high] = [limits.at_least, limits.at_most];
+    let range = match (low, high) {
+        (Some(low), Some(high)) => format!(" from {low} to {high}"),
+        (Some(low), None) => format!(" of at least {low}"),
+        (None, Some(high)) => format!(" of at most {high}"),
+        (None, None) => String::new(),
+    };
+    if let Some(unit) = text(schema, "x-unit") {
+        let quantity = Unit::parse(unit).map_or("a quantity", |unit| unit.dimension().name());
+        let share = match texts(schema, "x-shares").first() {
+            Some(share) => format!(", or a share such as \"1/5 {share}\""),
+            None => String::new(),
+        };
+        return if range.is_empty() {
+            format!("{quantity} with its unit{share}")
+        } else {
+            format!("{quantity}{range}{share}")
+        };
+    }
+    if let Some(unit) = text(schema, "x-unit-name") {
+        let quantity = Unit::parse(unit).map_or("a quantity", |unit| unit.dimension().name());
+        return format!("the unit of {quantity}");
+    }
+    if schema.contains_key("anyOf") || schema.contains_key("oneOf") {
+        let forms = forms(schema);
+        if schema.contains_key("x-uncertain") {
+            let exact = forms.first().map_or(String::new(), |form| must(form, limits));
+            return format!("{exact}, or a distribution");
+        }
+        let names: Vec<String> = forms
+            .iter()
+            .flat_map(|form| {
+                form.get("const")
+                    .into_iter()
+                    .chain(form.get("enum").and_then(Value::as_array).into_iter().flatten())
+            })
+            .map(Value::to_string)
+            .collect();
+        let others = forms
+            .iter()
+            .filter(|form| !form.contains_key("const") && !form.contains_key("enum"))
+            .map(|form| must(form, limits));
+        return listing(names.into_iter().chain(others));
+    }
+    if let Some(Value::Array(names)) = schema.get("enum") {
+        return format!("one of {}", listing(names));
+    }
+    let count = |keyword: &str| schema.get(keyword).and_then(Value::as_u64);
+    let numbers = |a_number: &str| {
+        let limit = |keyword: &str| schema.get(keyword).and_then(Value::as_f64);
+        match (limit("minimum"), limit("exclusiveMinimum"), limit("maximum")) {
+            (Some(low), _, Some(high)) => format!("{a_number} from {low} to {high}"),
+            (_, Some(low), Some(high)) => format!("{a_number} above {low} and at most {high}"),
+            _ => a_number.to_owned(),
+        }
+    };
+    match text(schema, "type") {
+        Some("boolean") => "true or false".into(),
+        Some("integer") => numbers("a whole number"),
+        Some("number") => numbers("a number"),
+        Some("string") => match count("maxLength") {
+            Some(most) => format!("a text of at most {most} characters"),
+            None => "a text".into(),
+        },
+        Some("array") => {
+            let items =
+                schema.get("items").or_else(|| schema.get("prefixItems").and_then(|items| items.get(0)));
+            let each =
+                items.map_or(String::new(), |items| format!(", each {}", must(keywords(items), limits)));
+            match (count("minItems"), count("maxItems")) {
+                (Some(fewest), Some(most)) if fewest == most => format!("a list of {fewest}{each}"),
+                (Some(fewest), Some(most)) => format!("a list of {fewest} to {most}{each}"),
+                (None, Some(most)) => format!("a list of at most {most}{each}"),
+                _ => format!("a list{each}"),
+            }
+        }
+        _ => {
+            let required = texts(schema, "required");
+            if required.is_empty() {
+                "an object".into()
+            } else {
+                format!("an object with {}", all_of(&required))
+            }
+        }
+    }
+}
+
+/// "a, b and c".
+fn all_of(names: &[&str]) -> String {
+    match names.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        _ => names.concat(),
+    }
+}
+
+/// Something that could be written there, as JSON.
+fn example(schema: &'static Keywords) -> String {
+    if let Some(default) = schema.get("default").filter(|default| !default.is_object()) {
+        return default.to_string();
+    }
+    if let Some(example) = schema.get("examples").and_then(|examples| examples.get(0)) {
+        return example.to_string();
+    }
+    let first = |keyword: &str| schema.get(keyword).and_then(|options| options.get(0));
+    if let Some(form) = first("anyOf").or_else(|| first("oneOf")) {
+        return example(keywords(form));
+    }
+    if let Some(name) = schema.get("const").or_else(|| first("enum")) {
+        return name.to_string();
+    }
+    match text(schema, "type") {
+        Some("boolean") => "true or false".into(),
+        Some("integer" | "number") => {
+            let low = schema.get("minimum").and_then(Value::as_f64);
+            let above = schema.get("exclusiveMinimum").and_then(Value::as_f64).map(|low| low + 1.0);
+            low.or(above).unwrap_or(1.0).to_string()
+        }
+        Some("string") => "a text in quotes".into(),
+        Some("array") => {
+            let fewest = schema.get("minItems").and_then(Value::as_u64).unwrap_or(1).clamp(1, 4);
+            let item = first("prefixItems").or_else(|| schema.get("items"));
+            let item = item.map_or(String::new(), |item| example(keywords(item)));
+            format!("[{}]", vec![item; fewest as usize].join(", "))
+        }
+        _ => {
+            let properties = schema.get("properties").map(keywords).unwrap_or(&NOTHING);
+            let required = texts(schema, "required");
+            let members = required.iter().filter_map(|name| Some((name, keywords(properties.get(*name)?))));
+            let members: Vec<String> =
+                members.map(|(name, schema)| format!("\"{name}\": {}", example(schema))).collect();
+            if members.is_empty() { "{}".into() } else { format!("{{ {} }}", members.join(", ")) }
+        }
+    }
+}
+
+/// "write "36 in" or "36 mm"", with the units of the schema's examples.
+fn with_units(number: &str, schema: &'static Keywords) -> String {
+    let examples = texts(schema, "examples").into_iter();
+    let units = examples
+        .map(|example| example.trim_start_matches(|c: char| c.is_ascii_digit() || "./-e".contains(c)));
+    format!("write {}", listing(units.map(|unit| format!("\"{number}{unit}\""))))
+}
+
+/// A value as one would say it: `normal, mean 0 K, standard deviation 0.2 K`.
+fn in_words(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.clone(),
+        Value::Array(items) => items.iter().map(in_words).collect::<Vec<_>>().join(" x "),
+        Value::Object(members) => {
+            let each = members.iter().map(|(name, value)| {
+                let separator = if value.is_object() { ", " } else { " " };
+                format!("{}{separator}{}", name.replace('_', " "), in_words(value))
+            });
+            each.collect::<Vec<_>>().join(", ")
+        }
+        Value::Bool(true) => "yes".into(),
+        Value::Bool(false) => "no".into(),
+        Value::Number(number) => number.as_f64().map_or_else(String::new, |number| number.to_string()),
+        Value::Null => String::new(),
+    }
+}
