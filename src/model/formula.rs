@@ -109,41 +109,51 @@ impl Formula {
         self.values(inputs).map(|values| last(&values))
     }
 
-    /// The value at a point and the exact first derivatives there, one an input.
+    /// The value at a point and the exact first derivatives there, one an input; 0 for those that are not `wanted`.
     ///
     /// # Errors
     ///
-    /// As [`Formula::value`]; also where a derivative does not exist, such as that of `abs` at 0.
-    pub fn gradient(&self, inputs: &[f64]) -> Result<(f64, Vec<f64>), FormulaError> {
+    /// As [`Formula::value`]; also where a wanted derivative does not exist, such as that of `abs` at 0.
+    pub fn gradient(&self, inputs: &[f64], wanted: &[bool]) -> Result<(f64, Vec<f64>), FormulaError> {
         let values = self.values(inputs)?;
-        let first = (0..inputs.len())
-            .map(|i| Ok(self.jet(&values, i, None, |jet| jet.first().is_finite())?.first()))
-            .collect::<Result<_, _>>()?;
+        let mut first = vec![0.0; inputs.len()];
+        for i in self.wanted(wanted) {
+            first[i] = self.jet(&values, i, None, |jet| jet.first().is_finite())?.first();
+        }
         Ok((last(&values), first))
     }
 
-    /// The value at a point with the exact derivatives up to the third order that the law of propagation uses.
+    /// The value at a point with the exact derivatives up to the third order that the law of propagation uses; 0 for
+    /// those by an input that is not `wanted`.
     ///
     /// # Errors
     ///
     /// As [`Formula::gradient`].
-    pub fn expansion(&self, inputs: &[f64]) -> Result<Expansion, FormulaError> {
+    pub fn expansion(&self, inputs: &[f64], wanted: &[bool]) -> Result<Expansion, FormulaError> {
         let values = self.values(inputs)?;
-        let (value, first) = self.gradient(inputs)?;
         let n = inputs.len();
-        let mut second = DMatrix::zeros(n, n);
-        let mut third = DMatrix::zeros(n, n);
-        let used: Vec<usize> = (0..n).filter(|i| self.uses(*i)).collect();
-        for &i in &used {
-            for &j in &used {
-                let jet = self.jet(&values, i, Some(j), |jet| {
-                    jet.first().is_finite() && jet.second().is_finite() && jet.third().is_finite()
-                })?;
-                second[(i, j)] = jet.second();
-                third[(i, j)] = jet.third();
+        let mut expansion = Expansion {
+            value: last(&values),
+            first: vec![0.0; n],
+            second: DMatrix::zeros(n, n),
+            third: DMatrix::zeros(n, n),
+        };
+        let sound =
+            |jet: &Jet| jet.first().is_finite() && jet.second().is_finite() && jet.third().is_finite();
+        for i in self.wanted(wanted) {
+            for j in self.wanted(wanted) {
+                let jet = self.jet(&values, i, Some(j), sound)?;
+                expansion.first[i] = jet.first();
+                expansion.second[(i, j)] = jet.second();
+                expansion.third[(i, j)] = jet.third();
             }
         }
-        Ok(Expansion { value, first, second, third })
+        Ok(expansion)
+    }
+
+    /// The inputs that are wanted and used; the derivatives by the others are 0.
+    fn wanted(&self, wanted: &[bool]) -> impl Iterator<Item = usize> {
+        (0..wanted.len()).filter(move |i| wanted[*i] && self.uses(*i))
     }
 
     /// Working memory for [`Formula::evaluate_block`] with blocks of up to `longest` trials.
@@ -452,18 +462,29 @@ mod tests {
         for text in ["abs(x)", "sqrt(x)", "max(x, y)", "sqrt(x^2 + y^2)", "x^0.5", "sqrt(x*x)"] {
             let formula = Formula::parse(text, &NAMES).unwrap();
             assert_eq!(formula.value(&[0.0; 3]), Ok(0.0), "{text}");
-            assert!(formula.gradient(&[0.0; 3]).unwrap_err().problem.contains("no derivative"), "{text}");
+            assert!(
+                formula.gradient(&[0.0; 3], &[true; 3]).unwrap_err().problem.contains("no derivative"),
+                "{text}"
+            );
         }
         // Not where it does not matter: the kink is in an input that this one does not touch.
         let formula = Formula::parse("y + 0*δ_1", &NAMES).unwrap();
-        assert_eq!(formula.gradient(&[0.0; 3]), Ok((0.0, vec![0.0, 1.0, 0.0])));
+        assert_eq!(formula.gradient(&[0.0; 3], &[true; 3]), Ok((0.0, vec![0.0, 1.0, 0.0])));
+        // Nor by one that is not asked for, such as a constant exponent of a negative number.
+        let formula = Formula::parse("x^y", &NAMES).unwrap();
+        assert_eq!(
+            formula.gradient(&[-3.0, 2.0, 0.0], &[true, false, true]),
+            Ok((9.0, vec![-6.0, 0.0, 0.0]))
+        );
+        assert!(formula.gradient(&[-3.0, 2.0, 0.0], &[true; 3]).is_err());
     }
 
     /// Derivatives of textbook functions, by hand.
     #[test]
     fn derivatives_are_the_known_ones() {
         let (x, y) = (0.7, 1.3);
-        let of = |text: &str| Formula::parse(text, &NAMES).unwrap().expansion(&[x, y, 0.0]).unwrap();
+        let of =
+            |text: &str| Formula::parse(text, &NAMES).unwrap().expansion(&[x, y, 0.0], &[true; 3]).unwrap();
         let close =
             |ours: f64, exact: f64| assert!((ours - exact).abs() <= 4e-15 * exact.abs(), "{ours} {exact}");
 
@@ -530,7 +551,7 @@ mod tests {
         ] {
             let formula = Formula::parse(text, &["x"]).unwrap();
             for x in [0.31, 0.62] {
-                let e = formula.expansion(&[x]).unwrap();
+                let e = formula.expansion(&[x], &[true]).unwrap();
                 let remainder = |h: f64| {
                     let series =
                         e.value + h * (e.first[0] + h * (e.second[(0, 0)] / 2.0 + h * e.third[(0, 0)] / 6.0));
@@ -711,7 +732,7 @@ mod tests {
             }
             Ok(formula) => {
                 let at = [1.0, 0.0, -2.0];
-                if let Err(error) = formula.value(&at).and_then(|_| formula.expansion(&at)) {
+                if let Err(error) = formula.value(&at).and_then(|_| formula.expansion(&at, &[true; 3])) {
                     assert!(text.get(error.span.clone()).is_some(), "{error:?}");
                 }
             }

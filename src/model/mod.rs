@@ -2,5 +2,6 @@
 
 pub mod formula;
 mod jet;
+pub mod measurement;
 mod operation;
 mod parser;

@@ -2,7 +2,7 @@
 
 use crate::quantity::distribution::Distribution;
 use crate::quantity::student::t_density;
-use rand::{Rng, RngExt, SeedableRng};
+use rand::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// The fast generator that one input of one block of trials draws from: xoshiro256++ (Blackman and Vigna, ACM

@@ -1,0 +1,547 @@
+//! Propagation of distributions by Monte Carlo (JCGM 101:2008), of a formula model.
+
+use crate::model::formula::{FormulaError, FormulaScratch};
+use crate::model::measurement::{Input, MeasurementModel, correlated_groups};
+use crate::propagation::law::{Budget, correlation_of};
+use crate::propagation::region::CoverageRegions;
+use crate::propagation::sampler::{Family, Inversion, Sampler, fast};
+use crate::propagation::trials::{BLOCK, Experiment, run_trials};
+use crate::quantity::correlation::{Correlation, Factor};
+use crate::quantity::distribution::Distribution;
+use crate::quantity::sample::Summary;
+use crate::quantity::stream::Streams;
+use std::fmt;
+use std::ops::Range;
+
+/// How many trials to run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Trials {
+    /// So many.
+    Fixed(u64),
+    /// As many as the result needs (JCGM 101 7.9).
+    Adaptive(Adaptive),
+}
+
+/// When enough trials have been run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Adaptive {
+    /// How many digits of the standard uncertainty are to mean something: 1 or 2.
+    pub significant_digits: u32,
+    /// Whether the result is to be compared with the law of propagation, for which a fifth of the numerical
+    /// tolerance is aimed at (8.2).
+    pub for_validation: bool,
+    /// Give up after so many trials.
+    pub at_most: u64,
+}
+
+/// Which coverage interval is meant (JCGM 101 7.7.2).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum IntervalKind {
+    /// With equal probabilities below and above.
+    Symmetric,
+    /// The shortest.
+    Shortest,
+}
+
+/// What to run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MonteCarloOptions {
+    /// The same seed gives the same numbers, on any machine and with any number of threads.
+    pub seed: u64,
+    /// How many trials.
+    pub trials: Trials,
+    /// Of the intervals, between 0 and 1.
+    pub coverage_probability: f64,
+    /// Whose ends must have settled before adaptive trials end.
+    pub interval: IntervalKind,
+}
+
+/// The result of a Monte Carlo run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MonteCarlo {
+    /// The seed that gives these numbers again.
+    pub seed: u64,
+    /// Trials that the results are made of.
+    pub n_trials: u64,
+    /// One a measurand of the model.
+    pub measurands: Vec<MeasurandTrials>,
+    /// Covariances of the measurands over the trials (JCGM 102:2011, 7.6); each in the product of their units.
+    pub covariance: Vec<Vec<f64>>,
+    /// Correlation coefficients of the measurands.
+    pub correlation: Vec<Vec<f64>>,
+    /// Joint coverage regions, if there are several measurands (JCGM 102 7.7).
+    pub regions: Option<CoverageRegions>,
+}
+
+/// What the trials say of one measurand; numbers in its unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasurandTrials {
+    /// What is measured.
+    pub measurand: String,
+    /// Its unit.
+    pub unit: String,
+    /// Estimate, standard uncertainty and intervals over all trials.
+    pub summary: Summary,
+    /// How well the adaptive trials have settled; none if their number was fixed.
+    pub convergence: Option<Convergence>,
+    /// Its value in every trial, in no particular order.
+    pub values: Vec<f64>,
+}
+
+/// How well adaptive trials have settled (JCGM 101 7.9.4); numbers in the measurand's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Convergence {
+    /// The digits that were asked for.
+    pub significant_digits: u32,
+    /// The numerical tolerance δ of the standard uncertainty (7.9.2).
+    pub delta: f64,
+    /// What had to be reached: δ, or δ/5 for a validation.
+    pub aimed_at: f64,
+    /// Twice the standard deviations of the averages of the estimate, the standard uncertainty, and the
+    /// low and the high end of the interval.
+    pub reached: [f64; 4],
+    /// Whether all of these are no larger than what was aimed at.
+    pub has_settled: bool,
+}
+
+/// Whether the linear result may be used, by the test of JCGM 101 clause 8; numbers in the measurand's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Validation {
+    /// The digits of the standard uncertainty that are to mean something.
+    pub significant_digits: u32,
+    /// The numerical tolerance δ of the Monte Carlo standard uncertainty.
+    pub delta: f64,
+    /// `|y − U_p − y_low|`
+    pub d_low: f64,
+    /// `|y + U_p − y_high|`
+    pub d_high: f64,
+    /// Whether neither is larger than δ.
+    pub linear_result_may_be_used: bool,
+}
+
+impl Validation {
+    /// Compares the interval `y ± U_p` of a budget with that of the trials, of the same coverage probability (8.1). The
+    /// trials should have been run to δ/5 ([`Adaptive::for_validation`]), else a close verdict is down to luck.
+    pub fn of(budget: &Budget, trials: &Summary, interval: IntervalKind, significant_digits: u32) -> Self {
+        let delta = numerical_tolerance(trials.standard_deviation, significant_digits);
+        let [low, high] = budget.coverage_interval();
+        let [y_low, y_high] = interval.of(trials);
+        let (d_low, d_high) = ((low - y_low).abs(), (high - y_high).abs());
+        let linear_result_may_be_used = d_low <= delta && d_high <= delta;
+        Self { significant_digits, delta, d_low, d_high, linear_result_may_be_used }
+    }
+}
+
+/// The numerical tolerance δ of a standard uncertainty, of which so many digits are meaningful: half of the last one's
+/// place (JCGM 101 7.9.2); 0 for 0.
+pub fn numerical_tolerance(standard_uncertainty: f64, significant_digits: u32) -> f64 {
+    // Rounded first: 0.0996 to two digits is 0.10, whose last place is 0.01.
+    let places = significant_digits.saturating_sub(1) as usize;
+    let written = format!("{standard_uncertainty:.places$e}");
+    match written.split_once('e').and_then(|(_, exponent)| exponent.parse::<i32>().ok()) {
+        Some(exponent) if standard_uncertainty > 0.0 => {
+            // Read from digits, for a power of ten would be a bit off.
+            format!("5e{}", exponent - places as i32 - 1).parse().unwrap_or(0.0)
+        }
+        _ => 0.0,
+    }
+}
+
+impl IntervalKind {
+    /// The interval of this kind.
+    pub fn of(self, summary: &Summary) -> [f64; 2] {
+        match self {
+            Self::Symmetric => summary.interval_symmetric,
+            Self::Shortest => summary.interval_shortest,
+        }
+    }
+}
+
+impl MonteCarlo {
+    /// Propagates the distributions of the model's inputs to its measurands.
+    ///
+    /// Correlated inputs must be jointly normal, or t with the same degrees of freedom (JCGM 101 6.4.8, JCGM 102 5.3.2): for
+    /// others a correlation coefficient does not say what their joint density is.
+    ///
+    /// `on_progress` is told the trials done, from any thread.
+    ///
+    /// # Errors
+    ///
+    /// See [`MonteCarloError`].
+    pub fn run(
+        model: &MeasurementModel,
+        options: &MonteCarloOptions,
+        on_progress: &(dyn Fn(u64) + Sync),
+    ) -> Result<Self, MonteCarloError> {
+        let experiment = FormulaExperiment::new(model)?;
+        let streams = Streams::new(options.seed);
+        let run = |trials: Range<u64>| run_trials(&experiment, &streams, trials, on_progress);
+        let (values, convergences) = match options.trials {
+            Trials::Fixed(n_trials) => (run(0..n_trials), vec![None; model.measurands().len()]),
+            Trials::Adaptive(adaptive) => run_adaptive(run, model.measurands().len(), options, adaptive),
+        };
+        let summaries: Vec<Summary> =
+            values.iter().map(|values| Summary::of(values, options.coverage_probability)).collect();
+        if summaries.iter().any(|summary| !summary.mean.is_finite()) {
+            return Err(experiment.fault(&streams, &values));
+        }
+        let means: Vec<f64> = summaries.iter().map(|summary| summary.mean).collect();
+        let covariance = covariance(&values, &summaries);
+        let several = values.len() > 1;
+        Ok(Self {
+            seed: options.seed,
+            n_trials: values[0].len() as u64,
+            correlation: correlation_of(&covariance),
+            regions: several.then(|| {
+                CoverageRegions::of_trials(&values, &means, &covariance, options.coverage_probability)
+            }),
+            covariance,
+            measurands: model
+                .measurands()
+                .iter()
+                .zip(values.into_iter().zip(summaries).zip(convergences))
+                .map(|(measurand, ((values, summary), convergence))| MeasurandTrials {
+                    measurand: measurand.name.clone(),
+                    unit: measurand.unit.clone(),
+                    summary,
+                    convergence,
+                    values,
+                })
+                .collect(),
+        })
+    }
+}
+
+/// Covariances over the trials, with M − 1; the variances are those of the summaries.
+fn covariance(values: &[Vec<f64>], summaries: &[Summary]) -> Vec<Vec<f64>> {
+    let entry = |i: usize, j: usize| {
+        if i == j {
+            return summaries[i].standard_deviation.powi(2);
+        }
+        let (first, second) = (i.min(j), i.max(j));
+        let products = values[first].iter().zip(&values[second]);
+        let sum: f64 =
+            products.map(|(a, b)| (a - summaries[first].mean) * (b - summaries[second].mean)).sum();
+        sum / (values[i].len() as f64 - 1.0)
+    };
+    (0..values.len()).map(|i| (0..values.len()).map(|j| entry(i, j)).collect()).collect()
+}
+
+/// Runs sequences of `max(J, 10⁴)` trials, J the least whole number not below `100/(1 − p)`, until the
+/// averages over the sequences have settled for every measurand (JCGM 101 7.9.4); returns the values of all of these.
+fn run_adaptive(
+    run: impl Fn(Range<u64>) -> Vec<Vec<f64>>,
+    n_measurands: usize,
+    options: &MonteCarloOptions,
+    adaptive: Adaptive,
+) -> (Vec<Vec<f64>>, Vec<Option<Convergence>>) {
+    let p = options.coverage_probability;
+    let length = sequence_length(p);
+    let at_most = adaptive.at_most.max(2 * length as u64) as usize;
+    let mut values: Vec<Vec<f64>> = vec![Vec::new(); n_measurands];
+    let mut sequences: Vec<Vec<[f64; 4]>> = vec![Vec::new(); n_measurands];
+    loop {
+        let end = (sequences[0].len() + 1) * length;
+        if values[0].len() < end {
+            // In whole blocks, and enough of them to keep the threads busy.
+            let start = values[0].len();
+            let stop = end.max(start + RUN_AHEAD).next_multiple_of(BLOCK);
+            let more = run(start as u64..stop as u64);
+            values.iter_mut().zip(more).for_each(|(values, more)| values.extend(more));
+        }
+        for (values, sequences) in values.iter().zip(&mut sequences) {
+            let summary = Summary::of(&values[end - length..end], p);
+            let [low, high] = options.interval.of(&summary);
+            sequences.push([summary.mean, summary.standard_deviation, low, high]);
+        }
+        let convergences: Vec<Convergence> =
+            sequences.iter().map(|sequences| Convergence::of(sequences, length, adaptive)).collect();
+        let settled = convergences.iter().all(|convergence| convergence.has_settled);
+        // A value that is not a number will not settle; the caller finds it.
+        let hopeless = sequences.iter().any(|sequences| sequences.iter().any(|s| s[0].is_nan()));
+        if settled || hopeless || end + length > at_most {
+            values.iter_mut().for_each(|values| values.truncate(end));
+            return (values, convergences.into_iter().map(Some).collect());
+        }
+    }
+}
+
+/// Trials that are run at a time, at least, while it is not known how many will be needed.
+const RUN_AHEAD: usize = 64 * BLOCK;
+
+/// M of JCGM 101 7.9.4 b and c.
+fn sequence_length(coverage_probability: f64) -> usize {
+    // 100/(1 − 0.9999) is a little more than 10⁶ in binary, which must not count as more.
+    let exact = 100.0 / (1.0 - coverage_probability);
+    let least = (exact * (1.0 - 1e-9)).ceil() as usize;
+    least.max(10_000)
+}
+
+impl Convergence {
+    /// From the averages of each sequence: estimate, standard uncertainty, low and high end.
+    fn of(sequences: &[[f64; 4]], length: usize, adaptive: Adaptive) -> Self {
+        let (h, m) = (sequences.len() as f64, length as f64);
+        let average = |k: usize| sequences.iter().map(|s| s[k]).sum::<f64>() / h;
+        let twice = |k: usize| {
+            let mean = average(k);
+            let squares: f64 = sequences.iter().map(|s| (s[k] - mean).powi(2)).sum();
+            2.0 * (squares / (h * (h - 1.0))).sqrt()
+        };
+        let reached = [0, 1, 2, 3].map(twice);
+        // The standard deviation of all h·M values, from those of the sequences.
+        let mean = average(0);
+        let squares: f64 =
+            sequences.iter().map(|[y, u, ..]| (m - 1.0) * u * u + m * (y - mean) * (y - mean)).sum();
+        let u = (squares / (h * m - 1.0)).sqrt();
+        let delta = numerical_tolerance(u, adaptive.significant_digits);
+        let aimed_at = if adaptive.for_validation { delta / 5.0 } else { delta };
+        Self {
+            significant_digits: adaptive.significant_digits,
+            delta,
+            aimed_at,
+            reached,
+            has_settled: sequences.len() > 1 && reached.iter().all(|twice| *twice <= aimed_at),
+        }
+    }
+}
+
+/// A measurement model as an experiment: every trial draws the inputs and evaluates the formulas.
+///
+/// An input's source of random numbers has the input's name; inputs that are correlated are drawn
+/// together, from one source with all their names.
+#[derive(Debug)]
+pub struct FormulaExperiment<'m> {
+    model: &'m MeasurementModel,
+    sources: Vec<InputSource>,
+}
+
+/// Inputs that are drawn together.
+#[derive(Debug)]
+struct InputSource {
+    name: String,
+    inputs: Vec<usize>,
+    draw: Draw,
+}
+
+#[derive(Debug)]
+enum Draw {
+    /// One input on its own.
+    Alone(Sampler),
+    /// `x_i = location_i + scale_i Σ_k L_ik z_k`; for t, times `√(ν/χ²)` of one chi-squared draw for all.
+    Together { normal: Inversion, factor: Factor, places: Vec<[f64; 2]>, degrees_of_freedom: Option<f64> },
+}
+
+/// Working memory of a [`FormulaExperiment`].
+#[derive(Debug)]
+pub struct FormulaExperimentScratch {
+    inputs: Vec<Vec<f64>>,
+    together: Vec<f64>,
+    formulas: Vec<FormulaScratch>,
+}
+
+impl<'m> FormulaExperiment<'m> {
+    /// Makes the model's distributions ready to be drawn from.
+    ///
+    /// # Errors
+    ///
+    /// If inputs are correlated that have no joint density known to us.
+    pub fn new(model: &'m MeasurementModel) -> Result<Self, MonteCarloError> {
+        let source = |group: Vec<usize>| {
+            let inputs: Vec<usize> =
+                group.into_iter().filter(|i| !model.inputs()[*i].knowledge.is_exact()).collect();
+            let names: Vec<&str> = inputs.iter().map(|i| model.inputs()[*i].name.as_str()).collect();
+            let draw = match inputs[..] {
+                [] => return Ok(None),
+                [alone] => Draw::Alone(Sampler::new(model.inputs()[alone].knowledge.distribution)),
+                _ => Draw::together(model, &inputs)?,
+            };
+            Ok(Some(InputSource { name: names.join(", "), inputs, draw }))
+        };
+        let groups = correlated_groups(model.correlation());
+        let sources: Result<Vec<Option<InputSource>>, MonteCarloError> =
+            groups.into_iter().map(source).collect();
+        Ok(Self { model, sources: sources?.into_iter().flatten().collect() })
+    }
+
+    /// The names of the sources of random numbers, for [`variance_shares`](super::shares::variance_shares).
+    pub fn sources(&self) -> Vec<&str> {
+        self.sources.iter().map(|source| source.name.as_str()).collect()
+    }
+
+    /// The first trial in which a measurand has no value.
+    fn fault(&self, streams: &Streams, values: &[Vec<f64>]) -> MonteCarloError {
+        let faulty = |trial: &usize| values.iter().any(|values| !values[*trial].is_finite());
+        let n_trials = values[0].len();
+        let n_faulty = (0..n_trials).filter(faulty).count();
+        let trial = (0..n_trials).find(faulty).unwrap_or(0);
+        let start = trial - trial % BLOCK;
+        let mut scratch = self.scratch();
+        self.draw(streams, start as u64, trial - start + 1, &mut scratch);
+        let point: Vec<f64> = scratch.inputs.iter().map(|input| input[trial - start]).collect();
+        for measurand in self.model.measurands() {
+            if let Err(error) = measurand.formula.value(&point) {
+                let names = self.model.inputs().iter().map(|input| input.name.clone());
+                return MonteCarloError::Formula {
+                    measurand: measurand.name.clone(),
+                    error,
+                    trial: trial as u64,
+                    inputs: names.zip(point).collect(),
+                    n_faulty: n_faulty as u64,
+                    n_trials: n_trials as u64,
+                };
+            }
+        }
+        MonteCarloError::TooFew { n_trials: n_trials as u64 }
+    }
+
+    /// Draws `n` trials of all inputs, from trial `start` on, the first of a block.
+    fn draw(&self, streams: &Streams, start: u64, n: usize, scratch: &mut FormulaExperimentScratch) {
+        for source in &self.sources {
+            let draws = &mut fast(&mut streams.source(&source.name).trial(start));
+            match &source.draw {
+                Draw::Alone(sampler) => sampler.fill(draws, &mut scratch.inputs[source.inputs[0]][..n]),
+                Draw::Together { normal, factor, places, degrees_of_freedom } => {
+                    let together = &mut scratch.together[..source.inputs.len()];
+                    for t in 0..n {
+                        together.iter_mut().for_each(|z| *z = normal.draw(draws));
+                        factor.correlate(together);
+                        let wider = degrees_of_freedom.map_or(1.0, |nu| {
+                            let chi_squared = Distribution::Gamma { shape: 0.5 * nu, scale: 2.0 }.draw(draws);
+                            (nu / chi_squared).sqrt()
+                        });
+                        for ((input, [location, scale]), z) in
+                            source.inputs.iter().zip(places).zip(&*together)
+                        {
+                            scratch.inputs[*input][t] = location + scale * wider * z;
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl Draw {
+    fn together(model: &MeasurementModel, inputs: &[usize]) -> Result<Self, MonteCarloError> {
+        let of = |i: &usize| -> &Input { &model.inputs()[*i] };
+        let place = |i: &usize| match of(i).knowledge.distribution {
+            Distribution::Normal { mean, standard_deviation } => Some(([mean, standard_deviation], None)),
+            Distribution::StudentT { location, scale, degrees_of_freedom } => {
+                Some(([location, scale], Some(degrees_of_freedom)))
+            }
+            _ => None,
+        };
+        let refused = || MonteCarloError::NoJointDensity {
+            inputs: inputs.iter().map(|i| of(i).name.clone()).collect(),
+        };
+        let placed: Vec<([f64; 2], Option<f64>)> =
+            inputs.iter().map(place).collect::<Option<_>>().ok_or_else(refused)?;
+        let degrees_of_freedom = placed[0].1;
+        if placed.iter().any(|(_, other)| *other != degrees_of_freedom) {
+            return Err(refused());
+        }
+        let names: Vec<&str> = inputs.iter().map(|i| of(i).name.as_str()).collect();
+        let mut pairs = Vec::new();
+        for (a, i) in inputs.iter().enumerate() {
+            for (b, j) in inputs.iter().enumerate().skip(a + 1) {
+                pairs.push((names[a], names[b], model.correlation().coefficient(*i, *j)));
+            }
+        }
+        // A part of possible coefficients is possible.
+        let correlation = Correlation::from_pairs(&names, &pairs).map_err(|_| refused())?;
+        Ok(Self::Together {
+            normal: Inversion::of(Family::Normal),
+            factor: correlation.factor(),
+            places: placed.into_iter().map(|(place, _)| place).collect(),
+            degrees_of_freedom,
+        })
+    }
+}
+
+impl Experiment for FormulaExperiment<'_> {
+    type Scratch = FormulaExperimentScratch;
+
+    fn n_outputs(&self) -> usize {
+        self.model.measurands().len()
+    }
+
+    fn scratch(&self) -> FormulaExperimentScratch {
+        // What is exactly known is never drawn over.
+        let inputs = self.model.inputs().iter().map(|input| vec![input.knowledge.estimate; BLOCK]).collect();
+        let formulas =
+            self.model.measurands().iter().map(|measurand| measurand.formula.scratch(BLOCK)).collect();
+        FormulaExperimentScratch { inputs, together: vec![0.0; self.model.inputs().len()], formulas }
+    }
+
+    fn run_block(
+        &self,
+        streams: &Streams,
+        trials: Range<u64>,
+        out: &mut [&mut [f64]],
+        scratch: &mut FormulaExperimentScratch,
+    ) {
+        self.draw(streams, trials.start, (trials.end - trials.start) as usize, scratch);
+        for ((measurand, out), formula) in self.model.measurands().iter().zip(out).zip(&mut scratch.formulas)
+        {
+            measurand.formula.evaluate_block(&scratch.inputs, out, formula);
+        }
+    }
+}
+
+/// Why there is no Monte Carlo result.
+#[derive(Debug, Clone, PartialEq)]
+pub enum MonteCarloError {
+    /// These inputs are correlated, but not jointly normal, nor t with the same degrees of freedom.
+    NoJointDensity {
+        /// Their names.
+        inputs: Vec<String>,
+    },
+    /// A formula had no value in some of the trials.
+    Formula {
+        /// Which measurand's.
+        measurand: String,
+        /// Where and why, in the first of these trials.
+        error: FormulaError,
+        /// The number of that trial.
+        trial: u64,
+        /// What was drawn in it.
+        inputs: Vec<(String, f64)>,
+        /// How many trials had none.
+        n_faulty: u64,
+        /// Of how many.
+        n_trials: u64,
+    },
+    /// Too few trials for a result.
+    TooFew {
+        /// How many there were.
+        n_trials: u64,
+    },
+}
+
+impl fmt::Display for MonteCarloError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoJointDensity { inputs } => write!(
+                f,
+                "the correlation of {} does not say what their joint density is: it does if all are normal, or all t with the same degrees of freedom",
+                inputs.join(", ")
+            ),
+            Self::Formula { measurand, error, trial, inputs, n_faulty, n_trials } => {
+                write!(
+                    f,
+                    "the formula of {measurand} has no value in {n_faulty} of {n_trials} trials; in trial {trial}, "
+                )?;
+                write!(f, "{error}; with ")?;
+                for (k, (name, value)) in inputs.iter().enumerate() {
+                    write!(f, "{}{name} = {value}", if k == 0 { "" } else { ", " })?;
+                }
+                write!(f, "; give the inputs distributions that stay where the formula has values")
+            }
+            Self::TooFew { n_trials } => {
+                write!(f, "{n_trials} trials are too few for a result; run at least 2")
+            }
+        }
+    }
+}
+
+impl std::error::Error for MonteCarloError {}
