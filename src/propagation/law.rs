@@ -1,7 +1,7 @@
 //! The law of propagation of uncertainty: the budget of a measurand.
 
 use crate::model::formula::{Expansion, FormulaError};
-use crate::model::measurement::{Input, MeasurementModel, correlated_groups};
+use crate::model::measurement::{MeasurementModel, correlated_groups};
 use crate::propagation::region::CoverageRegions;
 use crate::quantity::correlation::Correlation;
 use crate::quantity::student::t_quantile;
@@ -73,7 +73,7 @@ pub struct BudgetRow {
     /// `u(x_i)`.
     pub standard_uncertainty: f64,
     /// What its density is called.
-    pub distribution: &'static str,
+    pub distribution: String,
     /// Of `u(x_i)`.
     pub degrees_of_freedom: f64,
     /// `c_i = ∂f/∂x_i`, in the measurand's unit per the input's; 0 for an input that is exactly known.
@@ -82,6 +82,25 @@ pub struct BudgetRow {
     pub contribution: f64,
     /// Its part of `u_c²(y)`: `Σ_j c_i c_j u(x_i, x_j) / u_c²(y)`. These add up to 1; correlation can make one negative.
     pub share: f64,
+}
+
+/// One input of a linear measurand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinearInput {
+    /// Its name.
+    pub name: String,
+    /// The unit of its estimate and standard uncertainty.
+    pub unit: String,
+    /// The estimate `x_i`.
+    pub estimate: f64,
+    /// `u(x_i)`.
+    pub standard_uncertainty: f64,
+    /// What its density is called.
+    pub distribution: String,
+    /// Of `u(x_i)`.
+    pub degrees_of_freedom: f64,
+    /// `c_i`, in the measurand's unit per the input's.
+    pub sensitivity: f64,
 }
 
 /// What the terms of the next higher order add (GUM 5.1.2, note): `Σ_i Σ_j (½ f_ij² + f_i f_ijj) u²(x_i) u²(x_j)`.
@@ -151,8 +170,19 @@ impl LinearResult {
         for measurand in model.measurands() {
             let failed = |error| LawError::Formula { measurand: measurand.name.clone(), error };
             let linear = |estimate, sensitivities: &[f64]| {
-                let row = |(input, c): (&Input, &f64)| (input.clone(), *c);
-                let rows: Vec<(Input, f64)> = inputs.iter().zip(sensitivities).map(row).collect();
+                let rows: Vec<LinearInput> = inputs
+                    .iter()
+                    .zip(sensitivities)
+                    .map(|(input, sensitivity)| LinearInput {
+                        name: input.name.clone(),
+                        unit: input.unit.clone(),
+                        estimate: input.knowledge.estimate,
+                        standard_uncertainty: input.knowledge.standard_uncertainty,
+                        distribution: input.knowledge.distribution.name().to_owned(),
+                        degrees_of_freedom: input.knowledge.degrees_of_freedom,
+                        sensitivity: *sensitivity,
+                    })
+                    .collect();
                 let (name, unit) = (&measurand.name, &measurand.unit);
                 Budget::of_linear(name, unit, estimate, &rows, model.correlation(), coverage_probability)
             };
@@ -181,8 +211,8 @@ impl LinearResult {
 }
 
 impl Budget {
-    /// The budget of a linear measurand `y = estimate + Σ c_i (X_i − x_i)`, for which the law is exact: the inputs with
-    /// their sensitivity coefficients, in the order of `correlation`.
+    /// The budget of a linear measurand `y = estimate + Σ c_i (X_i − x_i)`, for which the law is exact; the inputs in the
+    /// order of `correlation`.
     ///
     /// `coverage_probability` lies between 0 and 1.
     ///
@@ -193,28 +223,26 @@ impl Budget {
         measurand: &str,
         unit: &str,
         estimate: f64,
-        inputs: &[(Input, f64)],
+        inputs: &[LinearInput],
         correlation: &Correlation,
         coverage_probability: f64,
     ) -> Self {
-        let rows = inputs
-            .iter()
-            .map(|(Input { name, unit, knowledge }, sensitivity)| BudgetRow {
-                name: name.clone(),
-                unit: unit.clone(),
-                estimate: knowledge.estimate,
-                standard_uncertainty: knowledge.standard_uncertainty,
-                distribution: knowledge.distribution.name(),
-                degrees_of_freedom: knowledge.degrees_of_freedom,
-                sensitivity: *sensitivity,
-                contribution: sensitivity.abs() * knowledge.standard_uncertainty,
-                share: 0.0,
-            })
-            .collect();
+        assert_eq!(inputs.len(), correlation.n_quantities(), "a correlation matrix of other inputs");
+        let row = |input: &LinearInput| BudgetRow {
+            name: input.name.clone(),
+            unit: input.unit.clone(),
+            estimate: input.estimate,
+            standard_uncertainty: input.standard_uncertainty,
+            distribution: input.distribution.clone(),
+            degrees_of_freedom: input.degrees_of_freedom,
+            sensitivity: input.sensitivity,
+            contribution: input.sensitivity.abs() * input.standard_uncertainty,
+            share: 0.0,
+        };
         let mut budget = Self {
             measurand: measurand.to_owned(),
             unit: unit.to_owned(),
-            inputs: rows,
+            inputs: inputs.iter().map(row).collect(),
             estimate,
             combined_standard_uncertainty: 0.0,
             effective_degrees_of_freedom: f64::INFINITY,
@@ -348,7 +376,7 @@ impl std::error::Error for LawError {}
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::measurement::Knowledge;
+    use crate::model::measurement::{Input, Knowledge};
     use crate::quantity::distribution::Distribution;
 
     fn input(name: &str, estimate: f64, u: f64, nu: f64) -> Input {

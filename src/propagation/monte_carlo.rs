@@ -4,7 +4,7 @@ use crate::model::formula::{FormulaError, FormulaScratch};
 use crate::model::measurement::{Input, MeasurementModel, correlated_groups};
 use crate::propagation::law::{Budget, correlation_of};
 use crate::propagation::region::CoverageRegions;
-use crate::propagation::sampler::{Family, Inversion, Sampler, fast};
+use crate::propagation::sampler::{Family, Inversion, Sampler};
 use crate::propagation::trials::{BLOCK, Experiment, run_trials};
 use crate::quantity::correlation::{Correlation, Factor};
 use crate::quantity::distribution::Distribution;
@@ -397,7 +397,7 @@ impl<'m> FormulaExperiment<'m> {
     /// Draws `n` trials of all inputs, from trial `start` on, the first of a block.
     fn draw(&self, streams: &Streams, start: u64, n: usize, scratch: &mut FormulaExperimentScratch) {
         for source in &self.sources {
-            let draws = &mut fast(&mut streams.source(&source.name).trial(start));
+            let draws = &mut streams.source(&source.name).trial(start);
             match &source.draw {
                 Draw::Alone(sampler) => sampler.fill(draws, &mut scratch.inputs[source.inputs[0]][..n]),
                 Draw::Together { normal, factor, places, degrees_of_freedom } => {

@@ -1,18 +1,9 @@
 //! A distribution made ready to be drawn a block at a time.
 
 use crate::quantity::distribution::Distribution;
+use crate::quantity::stream::Draws;
 use crate::quantity::student::t_density;
-use rand::{Rng, SeedableRng};
-use rand_xoshiro::Xoshiro256PlusPlus;
-
-/// The fast generator that one input of one block of trials draws from: xoshiro256++ (Blackman and Vigna, ACM
-/// Trans. Math. Softw. 47, 2021, article 36), seeded with 256 bits of the input's counter-based stream at the block.
-///
-/// The counter-based generator alone takes longer for a number than all the rest of a trial, which this cuts to a seventh;
-/// what trial i draws still depends on nothing but the seed, the input's name and i.
-pub(super) fn fast(draws: &mut impl Rng) -> Xoshiro256PlusPlus {
-    Xoshiro256PlusPlus::from_rng(draws)
-}
+use rand::Rng;
 
 /// A distribution with whatever makes drawing from it fast.
 #[derive(Debug, Clone)]
@@ -40,7 +31,7 @@ impl Sampler {
     }
 
     /// Fills `out` with independent draws; a longer `out` begins with the same ones.
-    pub(super) fn fill(&self, draws: &mut Xoshiro256PlusPlus, out: &mut [f64]) {
+    pub(super) fn fill(&self, draws: &mut Draws, out: &mut [f64]) {
         match self {
             Self::Inverted { inversion, location, scale } => {
                 for place in out {
@@ -116,7 +107,7 @@ impl Inversion {
     }
 
     #[inline]
-    pub(super) fn draw(&self, draws: &mut Xoshiro256PlusPlus) -> f64 {
+    pub(super) fn draw(&self, draws: &mut Draws) -> f64 {
         self.at(draws.next_u64())
     }
 
@@ -280,8 +271,7 @@ mod tests {
         .into_iter()
         .enumerate()
         {
-            let mut counter = Streams::new(k as u64).source("x").trial(0);
-            Sampler::new(distribution).fill(&mut fast(&mut counter), &mut draws);
+            Sampler::new(distribution).fill(&mut Streams::new(k as u64).source("x").trial(0), &mut draws);
             draws.sort_unstable_by(f64::total_cmp);
             let distance = draws.iter().enumerate().fold(0.0_f64, |worst, (i, x)| {
                 let p = distribution.cumulative(*x);
@@ -301,7 +291,7 @@ mod tests {
             let sampler = Sampler::new(distribution);
             let fill = |n: usize| {
                 let mut out = vec![0.0; n];
-                sampler.fill(&mut fast(&mut Streams::new(5).source("x").trial(256)), &mut out);
+                sampler.fill(&mut Streams::new(5).source("x").trial(256), &mut out);
                 out
             };
             assert_eq!(fill(256)[..100], fill(100));
@@ -313,7 +303,7 @@ mod tests {
     fn first_draws_are_stable() {
         let first = |distribution| {
             let mut out = [0.0; 3];
-            Sampler::new(distribution).fill(&mut fast(&mut Streams::new(1).source("x").trial(0)), &mut out);
+            Sampler::new(distribution).fill(&mut Streams::new(1).source("x").trial(0), &mut out);
             out
         };
         assert_eq!(
@@ -327,7 +317,7 @@ mod tests {
         );
         assert_eq!(
             first(Distribution::StudentT { location: 0.0, scale: 1.0, degrees_of_freedom: 5.0 }),
-            [-0.9162493407601376, 0.3197826176086578, 0.47157382701764133]
+            [-0.9162493407601372, 0.3197826176086578, 0.4715738270176412]
         );
     }
 }

@@ -2,7 +2,7 @@
 
 use super::root::falling_root;
 use libm::{erfc, exp, log, log1p, sqrt};
-use statrs::function::{beta::checked_beta_reg, erf::erfc_inv, gamma::ln_gamma};
+use statrs::function::{beta::checked_beta_reg, erf::erfc_inv};
 use std::f64::consts::{PI, SQRT_2};
 
 /// From here on the expansion about the normal is used: it is at its best where the incomplete beta
@@ -94,14 +94,17 @@ pub(super) fn normal_quantile(p: f64) -> f64 {
 
 /// `Γ((ν + 1)/2) / Γ(ν/2)`, for densities and for the expectation of a standard deviation.
 pub(super) fn gamma_ratio(nu: f64) -> f64 {
-    if nu < 100.0 {
-        return exp(ln_gamma(0.5 * (nu + 1.0)) - ln_gamma(0.5 * nu));
+    // Upwards in steps of 2 by Γ(x + 1) = x Γ(x), to where the expansion of the difference of both logarithms in 1/ν has
+    // all its digits (Stirling's series; the next term is below 1e-16 from ν = 100 on). The logarithms
+    // themselves, being large, would lose some.
+    let (mut nu, mut factor) = (nu, 1.0);
+    while nu < 100.0 {
+        factor *= nu / (nu + 1.0);
+        nu += 2.0;
     }
-    // The difference of two large logarithms would lose digits; its expansion in 1/ν does not
-    // (Stirling's series for both; the next term is below 1e-16 from ν = 100 on).
     let r = 1.0 / nu;
     let r2 = r * r;
-    exp(0.5 * log(0.5 * nu) - r * (0.25 - r2 * (1.0 / 24.0 - r2 * (1.0 / 20.0 - r2 * 17.0 / 112.0))))
+    factor * exp(0.5 * log(0.5 * nu) - r * (0.25 - r2 * (1.0 / 24.0 - r2 * (1.0 / 20.0 - r2 * 17.0 / 112.0))))
 }
 
 /// t as a function of the normal quantile z, for many degrees of freedom (Abramowitz and Stegun,
