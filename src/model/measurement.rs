@@ -250,9 +250,9 @@ pub fn correlated_groups(correlation: &Correlation) -> Vec<Vec<usize>> {
         placed[first] = true;
         let mut next = 0;
         while next < group.len() {
-            for other in 0..n {
-                if !placed[other] && correlation.coefficient(group[next], other) != 0.0 {
-                    placed[other] = true;
+            for (other, placed) in placed.iter_mut().enumerate() {
+                if !*placed && correlation.coefficient(group[next], other) != 0.0 {
+                    *placed = true;
                     group.push(other);
                 }
             }

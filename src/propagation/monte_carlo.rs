@@ -180,6 +180,10 @@ impl MonteCarlo {
             Trials::Fixed(n_trials) => (run(0..n_trials), vec![None; model.measurands().len()]),
             Trials::Adaptive(adaptive) => run_adaptive(run, model.measurands().len(), options, adaptive),
         };
+        let n_trials = values[0].len() as u64;
+        if n_trials < 2 {
+            return Err(MonteCarloError::TooFew { n_trials });
+        }
         let summaries: Vec<Summary> =
             values.iter().map(|values| Summary::of(values, options.coverage_probability)).collect();
         if summaries.iter().any(|summary| !summary.mean.is_finite()) {
@@ -190,7 +194,7 @@ impl MonteCarlo {
         let several = values.len() > 1;
         Ok(Self {
             seed: options.seed,
-            n_trials: values[0].len() as u64,
+            n_trials,
             correlation: correlation_of(&covariance),
             regions: several.then(|| {
                 CoverageRegions::of_trials(&values, &means, &covariance, options.coverage_probability)
@@ -381,14 +385,14 @@ impl<'m> FormulaExperiment<'m> {
         for measurand in self.model.measurands() {
             if let Err(error) = measurand.formula.value(&point) {
                 let names = self.model.inputs().iter().map(|input| input.name.clone());
-                return MonteCarloError::Formula {
+                return MonteCarloError::Fault(Box::new(TrialFault {
                     measurand: measurand.name.clone(),
                     error,
                     trial: trial as u64,
                     inputs: names.zip(point).collect(),
                     n_faulty: n_faulty as u64,
                     n_trials: n_trials as u64,
-                };
+                }));
             }
         }
         MonteCarloError::TooFew { n_trials: n_trials as u64 }
@@ -497,25 +501,29 @@ pub enum MonteCarloError {
         inputs: Vec<String>,
     },
     /// A formula had no value in some of the trials.
-    Formula {
-        /// Which measurand's.
-        measurand: String,
-        /// Where and why, in the first of these trials.
-        error: FormulaError,
-        /// The number of that trial.
-        trial: u64,
-        /// What was drawn in it.
-        inputs: Vec<(String, f64)>,
-        /// How many trials had none.
-        n_faulty: u64,
-        /// Of how many.
-        n_trials: u64,
-    },
+    Fault(Box<TrialFault>),
     /// Too few trials for a result.
     TooFew {
         /// How many there were.
         n_trials: u64,
     },
+}
+
+/// A trial in which a formula has no value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TrialFault {
+    /// Which measurand's formula.
+    pub measurand: String,
+    /// Where in it, and why.
+    pub error: FormulaError,
+    /// The number of the trial, the first of its kind.
+    pub trial: u64,
+    /// What was drawn in it, by the inputs' names.
+    pub inputs: Vec<(String, f64)>,
+    /// How many trials are like it.
+    pub n_faulty: u64,
+    /// Of how many.
+    pub n_trials: u64,
 }
 
 impl fmt::Display for MonteCarloError {
@@ -526,17 +534,7 @@ impl fmt::Display for MonteCarloError {
                 "the correlation of {} does not say what their joint density is: it does if all are normal, or all t with the same degrees of freedom",
                 inputs.join(", ")
             ),
-            Self::Formula { measurand, error, trial, inputs, n_faulty, n_trials } => {
-                write!(
-                    f,
-                    "the formula of {measurand} has no value in {n_faulty} of {n_trials} trials; in trial {trial}, "
-                )?;
-                write!(f, "{error}; with ")?;
-                for (k, (name, value)) in inputs.iter().enumerate() {
-                    write!(f, "{}{name} = {value}", if k == 0 { "" } else { ", " })?;
-                }
-                write!(f, "; give the inputs distributions that stay where the formula has values")
-            }
+            Self::Fault(fault) => fault.fmt(f),
             Self::TooFew { n_trials } => {
                 write!(f, "{n_trials} trials are too few for a result; run at least 2")
             }
@@ -544,4 +542,189 @@ impl fmt::Display for MonteCarloError {
     }
 }
 
+impl fmt::Display for TrialFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { measurand, error, trial, inputs, n_faulty, n_trials } = self;
+        let drawn: Vec<String> = inputs.iter().map(|(name, value)| format!("{name} = {value}")).collect();
+        write!(
+            f,
+            "the formula of {measurand} has no value in {n_faulty} of {n_trials} trials; in trial {trial}, {error}; with {}; give the inputs distributions that stay where the formula has values",
+            drawn.join(", ")
+        )
+    }
+}
+
 impl std::error::Error for MonteCarloError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::measurement::Knowledge;
+    use crate::propagation::law::{LinearResult, Order};
+
+    fn input(name: &str, distribution: Distribution) -> Input {
+        Input { name: name.into(), unit: "1".into(), knowledge: Knowledge::of(distribution) }
+    }
+
+    fn normal(name: &str) -> Input {
+        input(name, Distribution::Normal { mean: 0.0, standard_deviation: 1.0 })
+    }
+
+    fn options(trials: Trials) -> MonteCarloOptions {
+        MonteCarloOptions { seed: 1, trials, coverage_probability: 0.95, interval: IntervalKind::Symmetric }
+    }
+
+    fn run(formulas: &[&str], inputs: Vec<Input>, pairs: &[(&str, &str, f64)], trials: Trials) -> MonteCarlo {
+        let names: Vec<String> = (0..formulas.len()).map(|k| format!("y{k}")).collect();
+        let measurands: Vec<(&str, &str, &str)> =
+            names.iter().zip(formulas).map(|(n, f)| (&**n, "1", *f)).collect();
+        let model = MeasurementModel::new(&measurands, inputs, pairs).unwrap();
+        MonteCarlo::run(&model, &options(trials), &|_| ()).unwrap()
+    }
+
+    /// The examples of JCGM 101 7.9.2, 9.2.2, 9.2.4, 9.3 and 9.5, and one where rounding carries.
+    #[test]
+    fn numerical_tolerances_are_half_the_last_digit() {
+        for (u, digits, delta) in [
+            (0.00035, 2, 0.000005),
+            (0.00035, 1, 0.00005),
+            (2.0, 1, 0.5),
+            (2.0, 2, 0.05),
+            (10.1, 2, 0.5),
+            (10.1, 1, 5.0),
+            (0.0754, 1, 0.005),
+            (36.0, 2, 0.5),
+            (0.0996, 2, 0.005),
+            (0.0, 2, 0.0),
+        ] {
+            assert_eq!(numerical_tolerance(u, digits), delta, "{u} {digits}");
+        }
+    }
+
+    /// JCGM 101 7.9.4: J is the least whole number not below 100/(1 − p), and M = max(J, 10⁴).
+    #[test]
+    fn sequences_have_the_prescribed_length() {
+        for (p, length) in
+            [(0.95, 10_000), (0.99, 10_000), (0.995, 20_000), (0.999, 100_000), (0.9999, 1_000_000)]
+        {
+            assert_eq!(sequence_length(p), length, "{p}");
+        }
+    }
+
+    #[test]
+    fn threads_and_number_of_trials_move_no_trial() {
+        let inputs = || {
+            vec![
+                normal("a"),
+                normal("b"),
+                input("c", Distribution::StudentT { location: 1.0, scale: 2.0, degrees_of_freedom: 4.0 }),
+                input("d", Distribution::Gamma { shape: 2.5, scale: 1.0 }),
+            ]
+        };
+        let run = |n: u64, threads: usize| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| run(&["a*b + c", "d - a"], inputs(), &[("a", "b", 0.5)], Trials::Fixed(n)))
+        };
+        let one = run(20_000, 1);
+        for threads in [2, 7] {
+            assert_eq!(one, run(20_000, threads));
+        }
+        let short = run(1_000, 2);
+        assert_eq!(one.measurands[1].values[..1_000], short.measurands[1].values);
+    }
+
+    #[test]
+    fn correlated_normals_have_their_correlation() {
+        let n = 100_000;
+        let result =
+            run(&["a", "b", "a - b"], vec![normal("a"), normal("b")], &[("a", "b", 0.8)], Trials::Fixed(n));
+        // The standard deviation of a correlation coefficient is (1 − r²)/√n (Fisher).
+        assert!((result.correlation[0][1] - 0.8).abs() < 5.0 * 0.36 / (n as f64).sqrt());
+        assert!((result.covariance[2][2] - 0.4).abs() < 5.0 * 0.4 * (2.0 / n as f64).sqrt());
+        for (r, difference) in [(1.0, 0.0), (-1.0, 2.0)] {
+            let result = run(&["a - b"], vec![normal("a"), normal("b")], &[("a", "b", r)], Trials::Fixed(n));
+            let u = result.measurands[0].summary.standard_deviation;
+            assert!((u - difference).abs() <= 5.0 * difference / (2.0 * n as f64).sqrt(), "{r}: {u}");
+        }
+    }
+
+    /// Of a multivariate t every sum is again t; with independent draws of χ² the sum's tails would be lighter.
+    #[test]
+    fn correlated_t_share_their_tails() {
+        let t =
+            |name| input(name, Distribution::StudentT { location: 0.0, scale: 1.0, degrees_of_freedom: 3.0 });
+        let result = run(&["a + b"], vec![t("a"), t("b")], &[("a", "b", 0.5)], Trials::Fixed(400_000));
+        let expected = 3.0_f64.sqrt() * crate::quantity::student::t_quantile(0.975, 3.0);
+        let [low, high] = result.measurands[0].summary.interval_symmetric;
+        assert!((high / expected - 1.0).abs() < 0.02 && (low / expected + 1.0).abs() < 0.02, "{low} {high}");
+    }
+
+    #[test]
+    fn a_correlation_without_joint_density_is_refused() {
+        let rectangle = input("r", Distribution::Rectangular { low: 0.0, high: 1.0 });
+        let inputs = vec![normal("a"), rectangle];
+        let model = MeasurementModel::new(&[("y", "1", "a + r")], inputs, &[("a", "r", 0.5)]).unwrap();
+        let error = MonteCarlo::run(&model, &options(Trials::Fixed(100)), &|_| ()).unwrap_err();
+        assert_eq!(error, MonteCarloError::NoJointDensity { inputs: vec!["a".into(), "r".into()] });
+    }
+
+    #[test]
+    fn a_trial_without_value_is_found_again() {
+        let positive_mostly = input("x", Distribution::Normal { mean: 3.0, standard_deviation: 1.0 });
+        let model = MeasurementModel::new(&[("y", "1", "1 + ln(x)")], vec![positive_mostly], &[]).unwrap();
+        let error = MonteCarlo::run(&model, &options(Trials::Fixed(50_000)), &|_| ()).unwrap_err();
+        let MonteCarloError::Fault(fault) = error else { panic!("{error}") };
+        // P(x < 0) is 0.00135.
+        assert!((30..110).contains(&fault.n_faulty), "{fault}");
+        assert!(fault.inputs[0].1 < 0.0 && fault.error.column == 5, "{fault}");
+        let few = MonteCarlo::run(&model, &options(Trials::Fixed(1)), &|_| ());
+        assert_eq!(few, Err(MonteCarloError::TooFew { n_trials: 1 }));
+    }
+
+    #[test]
+    fn adaptive_trials_end_when_they_have_settled() {
+        let adaptive = |significant_digits, for_validation, at_most| {
+            let trials = Trials::Adaptive(Adaptive { significant_digits, for_validation, at_most });
+            run(&["a + b"], vec![normal("a"), normal("b")], &[], trials)
+        };
+        // u = 1.41: to two digits, δ = 0.05. For 2 s(high) ≤ δ some (2·√(0.975·0.025)/(0.058/1.41)/0.05)² = 2·10⁴ trials do.
+        let result = adaptive(2, false, 1_000_000);
+        let convergence = result.measurands[0].convergence.unwrap();
+        assert_eq!((convergence.delta, convergence.aimed_at, convergence.has_settled), (0.05, 0.05, true));
+        assert!(result.n_trials.is_multiple_of(10_000) && (20_000..200_000).contains(&result.n_trials));
+        assert_eq!(result.measurands[0].values.len() as u64, result.n_trials);
+        // 25 times as many for a fifth of δ.
+        let result = adaptive(2, true, 10_000_000);
+        assert!((200_000..3_000_000).contains(&result.n_trials), "{}", result.n_trials);
+        let capped = adaptive(3, true, 100_000);
+        let convergence = capped.measurands[0].convergence.unwrap();
+        assert_eq!((capped.n_trials, convergence.has_settled), (100_000, false));
+        assert!(convergence.reached[3] > convergence.aimed_at);
+    }
+
+    /// For jointly normal measurands both factors are known: √χ²₀.₉₅(2), and the solution of (2Φ(k) − 1)² = 0.95
+    /// for independent ones, 2.2365.
+    #[test]
+    fn regions_of_normal_measurands_have_the_known_factors() {
+        let result = run(&["a", "2*b"], vec![normal("a"), normal("b")], &[], Trials::Fixed(400_000));
+        let regions = result.regions.unwrap();
+        assert!((regions.elliptical_factor.unwrap() - (-2.0 * 0.05_f64.ln()).sqrt()).abs() < 0.01);
+        assert!((regions.rectangular_factor - 2.2365).abs() < 0.01);
+    }
+
+    #[test]
+    fn the_comparison_tells_a_normal_from_a_wide_rectangle() {
+        let verdict = |widths: [f64; 4]| {
+            let rectangle = |(k, w): (usize, &f64)| {
+                input(&format!("x{k}"), Distribution::Rectangular { low: -w, high: *w })
+            };
+            let inputs: Vec<Input> = widths.iter().enumerate().map(rectangle).collect();
+            let model = MeasurementModel::new(&[("y", "1", "x0 + x1 + x2 + x3")], inputs, &[]).unwrap();
+            let budget = LinearResult::of(&model, 0.95, Order::First).unwrap().budgets.remove(0);
+            let trials = MonteCarlo::run(&model, &options(Trials::Fixed(100_000)), &|_| ()).unwrap();
+            Validation::of(&budget, &trials.measurands[0].summary, IntervalKind::Symmetric, 1)
+        };
+        assert!(verdict([1.0; 4]).linear_result_may_be_used);
+        assert!(!verdict([1.0, 0.1, 0.1, 0.1]).linear_result_may_be_used);
+    }
+}
