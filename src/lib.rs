@@ -7,3 +7,6 @@ pub mod propagation;
 pub mod decision;
 pub mod setup;
 pub mod report;
+
+/// The version of this crate, as reports name it.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");

@@ -1,43 +1,30 @@
 //! The budget of one reading, and of the difference of two, by the law of propagation.
 
-use crate::shop::{
-    check::ShopCheck,
-    form::{face_variance, pad_variance},
-    plate::bow_curvature,
-    survey::Reading,
-    wear::{Surface, Waves},
+use super::law::{Budget, LinearInput};
+use crate::{
+    model::measurement::Knowledge,
+    quantity::{correlation::Correlation, distribution::Distribution},
+    shop::{
+        check::ShopCheck,
+        cleanliness::Cleanliness,
+        form::{face_variance, pad_variance},
+        plate::bow_curvature,
+        survey::Reading,
+        wear::{Surface, Waves},
+    },
 };
 
-/// One input quantity of a linear model.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LinearInput {
-    /// What it is.
-    pub name: String,
-    /// Its unit, as text.
-    pub unit: &'static str,
-    /// Its estimate.
-    pub estimate: f64,
-    /// Its standard uncertainty.
-    pub standard_uncertainty: f64,
-    /// Its distribution, in words.
-    pub distribution: String,
-    /// Degrees of freedom of the standard uncertainty.
-    pub degrees_of_freedom: f64,
-    /// Sensitivity coefficient: change of the result, in µm, per unit of this input.
-    pub sensitivity: f64,
-}
-
-/// The inputs of two linear measurement models that a check rests on.
+/// The two linear measurement models that a check rests on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ReadingBudget {
     /// Index of the reading whose budget stands in `of_reading`: the least certain one.
     pub reading: usize,
-    /// What bears on that reading against its zero, as a height over the datum of a perfect plate.
-    pub of_reading: Vec<LinearInput>,
+    /// That reading against its zero, as a height over the datum of a perfect plate; in µm.
+    pub of_reading: Budget,
     /// Indices of the two readings of one round whose difference is least certain.
     pub pair: [usize; 2],
-    /// What bears on their difference.
-    pub of_difference: Vec<LinearInput>,
+    /// Their difference; in µm.
+    pub of_difference: Budget,
 }
 
 /// Which two things are compared.
@@ -53,36 +40,52 @@ enum Against {
 /// two readings of one round, which is what a spread is if nothing is known of its extremes.
 ///
 /// Everything is linear in the disturbances, so the law of propagation is exact. The plate's form
-/// is not in it: a perfect plate is taken, and what form does is reported by itself.
-pub fn reading_budget(check: &ShopCheck) -> ReadingBudget {
+/// is not in it: a perfect plate is taken, and what form does is reported by itself. The contact
+/// angle scales a reading, so on a reading of zero its sensitivity coefficient is zero.
+/// `coverage_probability` lies between 0 and 1.
+pub fn reading_budget(check: &ShopCheck, coverage_probability: f64) -> ReadingBudget {
     let survey = &check.survey;
-    let variance = |inputs: &[LinearInput]| -> f64 {
-        inputs.iter().map(|i| (i.sensitivity * i.standard_uncertainty).powi(2)).sum()
-    };
     let mut worst = (f64::NEG_INFINITY, 0, Vec::new());
     let mut worst_pair = (f64::NEG_INFINITY, [0, 0], Vec::new());
     for round in 0..survey.zeros.len() {
         let zero = survey.zeros[round];
         let open = survey.round(round).filter(|&index| !survey.readings[index].closing);
         for index in open.clone().skip(1) {
-            let inputs = inputs(check, &survey.readings[index], &survey.readings[zero], Against::Zero);
-            if variance(&inputs) > worst.0 {
-                worst = (variance(&inputs), index, inputs);
-            }
-            for other in open.clone().filter(|&other| other < index) {
+            for other in open.clone().take_while(|&other| other < index) {
                 let against = if other == zero { Against::Zero } else { Against::Reading };
-                let inputs = inputs_of(check, index, other, against);
-                if variance(&inputs) > worst_pair.0 {
-                    worst_pair = (variance(&inputs), [index, other], inputs);
+                let inputs = inputs(check, &survey.readings[index], &survey.readings[other], against);
+                let variance = variance(&inputs);
+                if other == zero && variance > worst.0 {
+                    worst = (variance, index, inputs.clone());
+                }
+                if variance > worst_pair.0 {
+                    worst_pair = (variance, [index, other], inputs);
                 }
             }
         }
     }
-    ReadingBudget { reading: worst.1, of_reading: worst.2, pair: worst_pair.1, of_difference: worst_pair.2 }
+    ReadingBudget {
+        reading: worst.1,
+        of_reading: budget("one reading", &worst.2, coverage_probability),
+        pair: worst_pair.1,
+        of_difference: budget("difference of two readings", &worst_pair.2, coverage_probability),
+    }
 }
 
-fn inputs_of(check: &ShopCheck, index: usize, other: usize, against: Against) -> Vec<LinearInput> {
-    inputs(check, &check.survey.readings[index], &check.survey.readings[other], against)
+fn variance(inputs: &[LinearInput]) -> f64 {
+    inputs.iter().map(|input| (input.sensitivity * input.standard_uncertainty).powi(2)).sum()
+}
+
+fn budget(measurand: &str, inputs: &[LinearInput], coverage_probability: f64) -> Budget {
+    let estimate = inputs.iter().map(|input| input.sensitivity * input.estimate).sum();
+    Budget::of_linear(
+        measurand,
+        "µm",
+        estimate,
+        inputs,
+        &Correlation::none(inputs.len()),
+        coverage_probability,
+    )
 }
 
 fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) -> Vec<LinearInput> {
@@ -109,7 +112,7 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
     list.seat(format!("seat of the block, {there}"), &film, -1.0);
     if let Some(waves) = waviness(&check.surface) {
         let u = waviness_uncertainty(check, waves, spot, other);
-        list.push("waviness under feet and block".into(), 0.0, u, "normal", f64::INFINITY, gain);
+        list.push("waviness under feet and block".into(), u, "normal", gain);
     }
 
     let [low, high] = [-0.5, 0.5].map(|half| half * block.length_variation);
@@ -146,32 +149,27 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
     let n_moves = spot.seating.abs_diff(other.seating) as f64;
     if n_moves > 0.0 {
         let u = indicator.zero_shift * n_moves.sqrt();
-        list.push("shift of the zero by moving".into(), 0.0, u, "normal", f64::INFINITY, gain);
+        list.push("shift of the zero by moving".into(), u, "normal", gain);
     }
 
     for place in ["at the spot", there] {
         // A swing of unknown phase (arc sine) whose size is anything up to the limit: the variance
         // is limit²/3 · 1/2.
         let u = indicator.error_limit / 6f64.sqrt();
-        list.push(
-            format!("indicator's error, {place}"),
-            0.0,
-            u,
-            "arc sine, size rectangular",
-            f64::INFINITY,
-            1.0,
-        );
+        list.push(format!("indicator's error, {place}"), u, "arc sine of any size to the limit", 1.0);
     }
     if !indicator.one_sided_approach {
         for place in ["at the spot", there] {
             let h = &indicator.hysteresis;
             let u = (h.mean().powi(2) + h.standard_uncertainty().powi(2)).sqrt() / 2.0;
-            list.push(format!("hysteresis, {place}"), 0.0, u, "± half of it", f64::INFINITY, 1.0);
+            list.push(format!("hysteresis, {place}"), u, "half of it, either way", 1.0);
         }
     }
     for place in ["at the spot", there] {
-        let name = format!("repeatability, {place}");
-        list.push(name, 0.0, indicator.repeatability, "normal", indicator.repeatability_dof, 1.0);
+        list.push(format!("repeatability, {place}"), indicator.repeatability, "normal", 1.0);
+        if let Some(input) = list.inputs.last_mut() {
+            input.degrees_of_freedom = indicator.repeatability_dof;
+        }
     }
     let half_step = [-0.5 * indicator.read_step, 0.5 * indicator.read_step];
     list.rectangular("rounding of the reading".into(), half_step, 1.0);
@@ -179,7 +177,7 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
         Against::Zero => list.rectangular("setting of the zero".into(), half_step, -1.0),
         Against::Reading => list.rectangular("rounding of the other reading".into(), half_step, -1.0),
     }
-    list.inputs.retain(|input| input.standard_uncertainty > 0.0 || input.estimate != 0.0);
+    list.inputs.retain(|input| input.standard_uncertainty > 0.0);
     list.inputs
 }
 
@@ -189,50 +187,41 @@ struct InputList {
 }
 
 impl InputList {
-    fn push(&mut self, name: String, estimate: f64, u: f64, distribution: &str, dof: f64, sensitivity: f64) {
+    fn distributed(&mut self, name: &str, unit: &str, known: &Distribution, sensitivity: f64) {
+        let knowledge = Knowledge::of(*known);
         self.inputs.push(LinearInput {
-            name,
-            unit: "µm",
-            estimate,
-            standard_uncertainty: u,
-            distribution: distribution.into(),
-            degrees_of_freedom: dof,
+            name: name.into(),
+            unit: unit.into(),
+            estimate: knowledge.estimate,
+            standard_uncertainty: knowledge.standard_uncertainty,
+            distribution: known.name().into(),
+            degrees_of_freedom: knowledge.degrees_of_freedom,
             sensitivity,
         });
+    }
+
+    /// A height of estimate zero, in µm.
+    fn push(&mut self, name: String, u: f64, distribution: &str, sensitivity: f64) {
+        self.distributed(
+            &name,
+            "µm",
+            &Distribution::Normal { mean: 0.0, standard_deviation: u },
+            sensitivity,
+        );
+        if let Some(input) = self.inputs.last_mut() {
+            input.distribution = distribution.into();
+        }
     }
 
     fn seat(&mut self, name: String, seat: &Seat, weight: f64) {
-        self.push(
-            name,
-            seat.mean,
-            seat.standard_uncertainty,
-            seat.distribution,
-            f64::INFINITY,
-            self.gain * weight,
-        );
+        self.push(name, seat.standard_uncertainty, seat.distribution, self.gain * weight);
+        if let Some(input) = self.inputs.last_mut() {
+            input.estimate = seat.mean;
+        }
     }
 
     fn rectangular(&mut self, name: String, [low, high]: [f64; 2], sensitivity: f64) {
-        let u = (high - low) / 12f64.sqrt();
-        self.push(name, (low + high) / 2.0, u, "rectangular", f64::INFINITY, sensitivity);
-    }
-
-    fn distributed(
-        &mut self,
-        name: &str,
-        unit: &'static str,
-        known: &crate::quantity::distribution::Distribution,
-        sensitivity: f64,
-    ) {
-        self.inputs.push(LinearInput {
-            name: name.into(),
-            unit,
-            estimate: known.mean(),
-            standard_uncertainty: known.standard_uncertainty(),
-            distribution: known.name().into(),
-            degrees_of_freedom: known.degrees_of_freedom(),
-            sensitivity,
-        });
+        self.distributed(&name, "µm", &Distribution::Rectangular { low, high }, sensitivity);
     }
 }
 
@@ -244,13 +233,16 @@ struct Seat {
 }
 
 impl Seat {
-    fn of(dirt: &crate::shop::cleanliness::Cleanliness) -> Self {
+    fn of(dirt: &Cleanliness) -> Self {
         let (p, mean, u) = (dirt.grain_chance, dirt.grain.mean(), dirt.grain.standard_uncertainty());
-        let grains = if p > 0.0 { p * (u * u + mean * mean) - (p * mean).powi(2) } else { 0.0 };
+        if p == 0.0 {
+            return Self { mean: 0.0, standard_uncertainty: dirt.film, distribution: "normal" };
+        }
+        let grains = p * (u * u + mean * mean) - (p * mean).powi(2);
         Self {
-            mean: if p > 0.0 { p * mean } else { 0.0 },
+            mean: p * mean,
             standard_uncertainty: (dirt.film * dirt.film + grains).sqrt(),
-            distribution: if p > 0.0 { "normal, and grains" } else { "normal" },
+            distribution: "normal, and rare grains",
         }
     }
 }

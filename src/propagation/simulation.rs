@@ -2,6 +2,7 @@
 
 use super::{
     check_experiment::{CannotSimulate, CheckExperiment, Output},
+    monte_carlo::{IntervalKind, Validation},
     reading_budget::{ReadingBudget, reading_budget},
     reading_rule::ReadingRule,
     shares::{Share, variance_shares},
@@ -11,6 +12,9 @@ use crate::{
     quantity::{sample::Summary, stream::Streams},
     shop::{
         check::ShopCheck,
+        flatness::MinimumZone,
+        grid::Grid,
+        landscape::Landscape,
         visibility::{Visibility, visibilities},
     },
 };
@@ -83,9 +87,30 @@ pub struct Simulation {
     pub n_share_trials: u64,
     /// The budget of one reading, and of the difference of two, by the law of propagation.
     pub budget: ReadingBudget,
+    /// Whether the linear result for the spread's error, as the difference of two readings, may be
+    /// used (JCGM 101 clause 8, to two significant digits of its uncertainty).
+    pub validation: Validation,
     /// How the usual shapes look to this survey.
     pub visibilities: Vec<Visibility>,
+    /// The plate whose flatness is the median of all.
+    pub typical: TypicalPlate,
 }
+
+/// One of the plates that were drawn, from edge to edge.
+#[derive(Debug, Clone)]
+pub struct TypicalPlate {
+    /// Which trial it was.
+    pub trial: u64,
+    /// Its true flatness, in µm.
+    pub flatness: f64,
+    /// Where its heights are given.
+    pub grid: Grid,
+    /// Heights over the middle plane of its minimum zone, in µm; x runs fastest.
+    pub heights: Vec<f64>,
+}
+
+/// About how many points a picture of a plate is drawn from.
+const PICTURE_NODES: usize = 2000;
 
 /// Trials that the reading rule is fitted to, and on which each share rests.
 const SIDE_TRIALS: u64 = 16_384;
@@ -102,46 +127,70 @@ pub fn simulate(
     let experiment = CheckExperiment::new(check)?;
     let streams = Streams::new(settings.seed);
     let rule = fit_rule(&experiment, &streams, on_progress);
-    let [mut flatness, spread, levelled, ideal] =
+    let [flatness, spread, levelled, ideal] =
         <[Vec<f64>; 4]>::try_from(run_trials(&experiment, &streams, 0..settings.n_trials, on_progress))
             .unwrap_or_default();
-    let summary = |values: &mut Vec<f64>| Summary::of(values, settings.coverage_probability);
-    let mut form_error: Vec<f64> = difference(&ideal, &flatness);
-    let mut disturbance_error: Vec<f64> = difference(&spread, &ideal);
+    let summary = |values: &[f64]| Summary::of(values, settings.coverage_probability);
+    let form_error = difference(&ideal, &flatness);
+    let disturbance_error = difference(&spread, &ideal);
     let fitted = spread.iter().zip(&levelled).map(|(&s, &l)| rule.estimate(s, l)).collect();
     let mut ways = vec![(WayKind::Spread, spread)];
     if experiment.can_level() {
         ways.push((WayKind::Levelled, levelled));
     }
     ways.push((WayKind::Fitted, fitted));
-    let ways = ways
+    let ways: Vec<Way> = ways
         .into_iter()
         .map(|(kind, results)| {
             let errors = difference(&results, &flatness);
-            let (result, error) = (summary(&mut results.clone()), summary(&mut errors.clone()));
+            let (result, error) = (summary(&results), summary(&errors));
             Way { kind, result, error, errors, results }
         })
         .collect();
+    let budget = reading_budget(check, settings.coverage_probability);
+    let validation = Validation::of(&budget.of_difference, &ways[0].error, IntervalKind::Symmetric, 2);
     let sources = experiment.sources();
     let n_share_trials = share_trials(settings);
     let mut shares =
         variance_shares(&SpreadError(&experiment), &streams, &sources, n_share_trials, 0, on_progress);
     shares.sort_by(|a, b| b.total.total_cmp(&a.total));
     let true_flatness = summary(&mut flatness.clone());
-    flatness.shrink_to_fit();
     Ok(Simulation {
+        typical: typical_plate(check, &streams, &flatness)?,
         settings,
-        true_flatness,
+        true_flatness: summary(&flatness),
         flatness,
         ways,
         rule,
-        form_error: summary(&mut form_error),
-        disturbance_error: summary(&mut disturbance_error),
+        form_error: summary(&form_error),
+        disturbance_error: summary(&disturbance_error),
         shares,
         n_share_trials,
-        budget: reading_budget(check),
+        validation,
+        budget,
         visibilities: visibilities(check),
     })
+}
+
+/// The trial of median flatness, drawn again on a grid fine enough to be looked at.
+fn typical_plate(
+    check: &ShopCheck,
+    streams: &Streams,
+    flatness: &[f64],
+) -> Result<TypicalPlate, CannotSimulate> {
+    let mut order: Vec<usize> = (0..flatness.len()).collect();
+    let middle = order.len() / 2;
+    let by_flatness = |&a: &usize, &b: &usize| flatness[a].total_cmp(&flatness[b]).then(a.cmp(&b));
+    let trial = *order.select_nth_unstable_by(middle, by_flatness).1 as u64;
+    let grid = Grid::over([[0.0, check.plate.length], [0.0, check.plate.width]], PICTURE_NODES);
+    let landscape = Landscape::new(&check.plate, &check.surface, grid.clone(), Vec::new())
+        .ok_or(CannotSimulate::MapDeterminesNoSurface)?;
+    let mut drawn = landscape.scratch();
+    landscape.draw(&landscape.open(streams), trial, &mut drawn);
+    let zone = MinimumZone::new(&grid.points()).map_err(|_| CannotSimulate::NoWorkingSurface)?;
+    let [a, b, c] = zone.solve(&drawn.on_grid, &mut zone.scratch()).plane;
+    let heights = grid.points().iter().zip(&drawn.on_grid).map(|([x, y], z)| z - a - b * x - c * y).collect();
+    Ok(TypicalPlate { trial, flatness: flatness[trial as usize], grid, heights })
 }
 
 /// How many trials [`simulate`] will report to its `on_progress`.

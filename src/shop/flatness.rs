@@ -4,6 +4,7 @@ pub struct Scratch;
 pub struct LeastSquaresPlane;
 pub struct Zone {
     pub flatness: f64,
+    pub plane: [f64; 3],
 }
 impl Clone for MinimumZone {
     fn clone(&self) -> Self {
@@ -33,7 +34,7 @@ impl MinimumZone {
         Scratch
     }
     pub fn solve(&self, z: &[f64], _: &mut Scratch) -> Zone {
-        Zone { flatness: crate::quantity::sample::range(z) }
+        Zone { flatness: crate::quantity::sample::range(z), plane: [0.0; 3] }
     }
 }
 impl LeastSquaresPlane {
