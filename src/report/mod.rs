@@ -1,3 +1,8 @@
 //! One result in, text or pixels out.
 
-
+pub mod chart;
+pub mod font;
+pub mod number;
+pub mod picture;
+pub mod style;
+pub mod text;

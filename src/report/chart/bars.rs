@@ -1,0 +1,164 @@
+//! Shares of several sources as horizontal bars.
+
+use super::super::number::{Digits, typeset};
+use super::super::picture::{Anchor, Face, Ink, Manner, Picture};
+use super::super::style::{
+    BAR, BAR_PALE, BOLD, EDGE, GRID, HAIR, INK, LABEL, MUTED, PAPER, SERIES, THIN, WIDTH,
+};
+use super::axis::{Axis, Frame, LABEL_FACE, Ticks};
+use super::header::{Header, Swatch};
+
+/// Which share of a result's variance comes from which source, largest first.
+pub struct Bars<'a> {
+    /// Title of the picture.
+    pub title: &'a str,
+    /// What the shares are parts of: "share of the variance of the error".
+    pub axis: &'a str,
+    /// The sources; sorted by the picture.
+    pub bars: &'a [Bar<'a>],
+}
+
+/// One source's share.
+pub struct Bar<'a> {
+    /// The source's name.
+    pub label: &'a str,
+    /// What it causes by itself (first order).
+    pub first_order: Share,
+    /// What it causes by itself and together with others (total effect), where that is known.
+    pub total: Option<Share>,
+}
+
+/// A share; 1 is all. Estimates of small shares may be below 0.
+#[derive(Clone, Copy, Debug)]
+pub struct Share {
+    /// The share.
+    pub value: f64,
+    /// An interval for it, drawn as whiskers; what it covers is said by the caller's text.
+    pub interval: Option<[f64; 2]>,
+}
+
+const ROW: f64 = 32.0;
+const HALF_BAR: f64 = 10.0;
+const VALUE_FACE: Face = Face::new(LABEL, INK).bold();
+const TOTAL_FACE: Face = Face::new(LABEL, MUTED);
+
+impl Bars<'_> {
+    /// The picture as an SVG document.
+    pub fn svg(&self) -> String {
+        let mut bars: Vec<&Bar> = self.bars.iter().filter(|bar| bar.first_order.value.is_finite()).collect();
+        bars.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then_with(|| a.label.cmp(b.label)));
+        let has_total = bars.iter().any(|bar| bar.total.is_some());
+        let header = Header::new(self.title, if has_total { keys() } else { Vec::new() });
+        let labels: Vec<Vec<String>> = bars.iter().map(|bar| LABEL_FACE.wrap(bar.label, 225.0, 2)).collect();
+        let widest = labels.iter().flatten().map(|line| LABEL_FACE.width(line)).fold(0.0, f64::max);
+
+        let ends = bars.iter().flat_map(|bar| [Some(&bar.first_order), bar.total.as_ref()]).flatten();
+        let (mut low, mut high) = (0.0_f64, 0.01_f64);
+        for share in ends {
+            let [l, h] = share.interval.unwrap_or([share.value, share.value]);
+            low = low.min(share.value).min(l);
+            high = high.max(share.value).max(h);
+        }
+        // A whisker of nonsense, far beyond all or nothing, must not squeeze the bars.
+        let (low, high) = (low.max(-0.5), high.min(1.5));
+        let ticks = Ticks::new(100.0 * low, 100.0 * high * 1.02, 7);
+        let top = header.height() + 10.0;
+        let frame = Frame {
+            x: Axis {
+                low: 100.0 * low,
+                high: 100.0 * high * 1.02,
+                from: EDGE + widest + 14.0,
+                to: WIDTH - EDGE - if has_total { 134.0 } else { 64.0 },
+            },
+            y: Axis { low: 0.0, high: 1.0, from: top + ROW * bars.len().max(1) as f64 + 4.0, to: top },
+        };
+        let mut picture = Picture::new(WIDTH, frame.bottom() + 52.0);
+        header.draw(&mut picture);
+        picture.layer(Manner::Plain, |ink| {
+            for &tick in &ticks.values {
+                let at = frame.x.at(tick);
+                ink.line(&[(at, top), (at, frame.bottom())], GRID, HAIR);
+            }
+            for (i, (bar, lines)) in bars.iter().zip(&labels).enumerate() {
+                let y = top + ROW * (i as f64 + 0.5);
+                for (j, line) in lines.iter().enumerate() {
+                    let lift = (j as f64 - (lines.len() as f64 - 1.0) / 2.0) * 14.0;
+                    ink.text((frame.left() - 10.0, y + lift), Anchor::End, &LABEL_FACE, line);
+                }
+                draw_bar(ink, bar, y, &frame.x);
+            }
+            let zero = frame.x.at(0.0);
+            ink.line(&[(zero, top), (zero, frame.bottom())], INK, THIN);
+            frame.x_axis(ink, &ticks, &format!("{}, %", self.axis));
+        });
+        picture.finish(self.title, &self.description(&bars))
+    }
+
+    fn description(&self, bars: &[&Bar]) -> String {
+        let mut text = format!("Bars: {}.", self.axis);
+        for bar in bars {
+            text += &format!(" {} {}", bar.label, percent(bar.first_order.value));
+            if let Some(total) = bar.total {
+                text += &format!(" (total {})", percent(total.value));
+            }
+            text += ".";
+        }
+        text
+    }
+}
+
+fn keys() -> Vec<(Swatch, String)> {
+    vec![
+        (Swatch::Fill(BAR), "by itself (first order)".to_string()),
+        (Swatch::Outline(BAR_PALE, SERIES[0]), "together with others (total)".to_string()),
+    ]
+}
+
+/// What bars are sorted by.
+fn weight(bar: &Bar) -> f64 {
+    bar.total.map_or(bar.first_order.value, |total| total.value.max(bar.first_order.value))
+}
+
+fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis) {
+    let at = |share: f64| x.at((100.0 * share).clamp(x.low, x.high));
+    let (top, bottom, zero) = (y - HALF_BAR, y + HALF_BAR, at(0.0));
+    if let Some(total) = bar.total {
+        let end = at(total.value.max(0.0));
+        ink.rect([zero, top, end, bottom], BAR_PALE);
+    }
+    let end = at(bar.first_order.value);
+    ink.rect([zero.min(end), top, zero.max(end), bottom], BAR);
+    if let Some(total) = bar.total {
+        let end = at(total.value.max(0.0));
+        ink.outline(&[(zero, top), (end, top), (end, bottom), (zero, bottom)], SERIES[0], THIN);
+    }
+    let mut whisker = |share: &Share, y: f64| {
+        if let Some([low, high]) = share.interval {
+            let (from, to) = (at(low), at(high));
+            // A rim of paper keeps it visible on the bar.
+            ink.line(&[(from, y), (to, y)], PAPER, BOLD + 1.5);
+            ink.line(&[(from, y), (to, y)], INK, THIN);
+            for end in [from, to] {
+                ink.line(&[(end, y - 3.0), (end, y + 3.0)], INK, THIN);
+            }
+        }
+    };
+    match &bar.total {
+        None => whisker(&bar.first_order, y),
+        Some(total) => {
+            whisker(&bar.first_order, y - HALF_BAR / 2.0);
+            whisker(total, y + HALF_BAR / 2.0);
+        }
+    }
+    let values = x.to + 12.0;
+    ink.text((values + 38.0, y), Anchor::End, &VALUE_FACE, &percent(bar.first_order.value));
+    if let Some(total) = bar.total {
+        ink.text((WIDTH - EDGE, y), Anchor::End, &TOTAL_FACE, &format!("total {}", percent(total.value)));
+    }
+}
+
+fn percent(share: f64) -> String {
+    let percent = 100.0 * share;
+    let digits = if percent.abs() < 0.95 { 1 } else { 0 };
+    format!("{} %", typeset(percent, Digits::Decimals(digits)))
+}

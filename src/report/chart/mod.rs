@@ -1,0 +1,18 @@
+//! The pictures of a report. Each takes plain data in the user's units and returns an SVG document.
+
+mod axis;
+pub mod bars;
+mod contour;
+pub mod curves;
+mod header;
+pub mod histogram;
+mod label;
+pub mod plate_map;
+
+/// A value on the horizontal axis that is marked by a line.
+pub struct Mark<'a> {
+    /// What is written beside it: "mean 2.6 µm", "no error".
+    pub label: &'a str,
+    /// Where it is.
+    pub at: f64,
+}

@@ -1,0 +1,144 @@
+//! Numbers as text: rounded for people, in full for machines.
+//!
+//! Text that may be copied (terminal, Markdown) and files for machines (CSV, JSON) have an ASCII minus, so
+//! that what is copied can be typed in again. What is set in type (pictures, HTML) has U+2212.
+
+/// How many digits of a number are shown.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Digits {
+    /// This many after the decimal point; −2 rounds to hundreds.
+    Decimals(i32),
+    /// This many significant ones, with a power of ten for what is very small or large.
+    Significant(usize),
+}
+
+/// A number in plain text, such as `-0.25` or `6.5e-6`; infinity is `inf`, no number a dash.
+///
+/// A value that rounds to zero has no sign.
+pub fn plain(value: f64, digits: Digits) -> String {
+    if value.is_nan() {
+        return "-".to_string();
+    }
+    if value.is_infinite() {
+        return if value > 0.0 { "inf" } else { "-inf" }.to_string();
+    }
+    let text = match digits {
+        Digits::Decimals(n) if n >= 0 => format!("{value:.*}", n.min(17) as usize),
+        Digits::Decimals(n) => rounded_to(value, n.unsigned_abs()),
+        Digits::Significant(n) => significant(value, n.clamp(1, 17)),
+    };
+    match text.strip_prefix('-') {
+        Some(size) if size.chars().all(|c| matches!(c, '0' | '.')) => size.to_string(),
+        _ => text,
+    }
+}
+
+/// The same set in type: `−0.25`, `6.5×10⁻⁶`, `∞`.
+pub fn typeset(value: f64, digits: Digits) -> String {
+    if value.is_nan() {
+        return "–".to_string();
+    }
+    let text = plain(value, digits).replace("inf", "∞");
+    let (size, power) = text.split_once('e').unwrap_or((&text, ""));
+    let mut out = size.replace('-', "−");
+    if !power.is_empty() {
+        out.push_str("×10");
+        out.extend(power.chars().map(|c| match c {
+            '-' => '⁻',
+            '1' => '¹',
+            '2' => '²',
+            '3' => '³',
+            c => char::from_u32('⁰' as u32 + (c as u32 - '0' as u32)).unwrap_or(c),
+        }));
+    }
+    out
+}
+
+/// At most `n` significant digits set in type, without zeros at the end of decimals: `0.5`, `20`.
+pub fn short(value: f64, n: usize) -> String {
+    let text = typeset(value, Digits::Significant(n));
+    let (size, power) = text.split_once('×').unwrap_or((&text, ""));
+    let size = if size.contains('.') { size.trim_end_matches('0').trim_end_matches('.') } else { size };
+    if power.is_empty() { size.to_string() } else { format!("{size}×{power}") }
+}
+
+/// The number in full: the shortest decimal text that reads back as the same `f64`.
+pub fn full(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_string();
+    }
+    let size = value.abs();
+    if value.is_finite() && !(1e-5..1e16).contains(&size) { format!("{value:e}") } else { format!("{value}") }
+}
+
+/// Rounded to a multiple of 10^places, halves away from zero.
+fn rounded_to(value: f64, places: u32) -> String {
+    let step = libm::pow(10.0, f64::from(places.min(300)));
+    format!("{:.0}", (value / step).round() * step)
+}
+
+fn significant(value: f64, n: usize) -> String {
+    let text = format!("{value:.*e}", n - 1);
+    let power = text.split_once('e').and_then(|(_, power)| power.parse::<i32>().ok()).unwrap_or(0);
+    match power {
+        -4..=5 => {
+            let decimals = n as i32 - 1 - power;
+            if decimals >= 0 {
+                format!("{value:.*}", decimals as usize)
+            } else {
+                rounded_to(value, decimals.unsigned_abs())
+            }
+        }
+        _ => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Digits::{Decimals, Significant};
+    use super::*;
+
+    #[test]
+    fn decimals() {
+        assert_eq!(plain(1234.567, Decimals(1)), "1234.6");
+        assert_eq!(plain(1234.567, Decimals(-2)), "1200");
+        assert_eq!(plain(-0.04, Decimals(1)), "0.0");
+        assert_eq!(plain(-40.0, Decimals(-2)), "0");
+        assert_eq!(typeset(-1.25, Decimals(2)), "−1.25");
+    }
+
+    #[test]
+    fn significant_digits() {
+        assert_eq!(plain(0.0, Significant(2)), "0.0");
+        assert_eq!(plain(9.96, Significant(2)), "10");
+        assert_eq!(plain(-0.001234, Significant(2)), "-0.0012");
+        assert_eq!(plain(123456.0, Significant(2)), "120000");
+        assert_eq!(plain(6.5e-6, Significant(2)), "6.5e-6");
+        assert_eq!(typeset(-6.5e-6, Significant(2)), "−6.5×10⁻⁶");
+        assert_eq!(typeset(1.0e23, Significant(1)), "1×10²³");
+    }
+
+    #[test]
+    fn short_ones() {
+        assert_eq!(short(0.5000000000000001, 3), "0.5");
+        assert_eq!(short(-20.0, 3), "−20");
+        assert_eq!(short(5e-6, 2), "5×10⁻⁶");
+    }
+
+    #[test]
+    fn what_is_no_ordinary_number() {
+        assert_eq!(typeset(f64::INFINITY, Significant(2)), "∞");
+        assert_eq!(plain(f64::NEG_INFINITY, Decimals(2)), "-inf");
+        assert_eq!(typeset(f64::NAN, Decimals(2)), "–");
+        assert_eq!(plain(f64::MAX, Decimals(-400)).len(), 309);
+    }
+
+    #[test]
+    fn full_reads_back() {
+        for value in [0.1, -6.5e-6, 1.0 / 3.0, 1e300, 5e-324, 20.0, f64::INFINITY] {
+            assert_eq!(full(value).parse::<f64>(), Ok(value));
+        }
+        assert_eq!(full(6.5e-6), "6.5e-6");
+        assert_eq!(full(-0.0), "0");
+    }
+}

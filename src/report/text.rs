@@ -1,0 +1,84 @@
+//! Text that a user typed, made harmless before it goes anywhere.
+
+/// The longest text that is kept, in characters: names and titles, not documents.
+pub const LONGEST: usize = 300;
+
+/// One line of plain text: what a user typed, without anything that could act on a terminal, a page or
+/// the text beside it.
+///
+/// Control characters (escape sequences among them), line breaks and tabs become spaces, runs of spaces
+/// one space. Characters that XML 1.0 (2.2) forbids and those that turn the reading direction of their
+/// surroundings (Unicode UAX #9, 2.1 to 2.4) are dropped; right-to-left letters themselves stay. What is
+/// longer than [`LONGEST`] ends in an ellipsis. Markup is not touched: escaping is the printer's affair.
+pub fn inert(typed: &str) -> String {
+    let mut line = String::new();
+    let mut length = 0;
+    let mut gap = false;
+    for c in typed.chars() {
+        match c {
+            c if c.is_control() || c.is_whitespace() => gap = true,
+            '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200E}' | '\u{200F}' | '\u{061C}' => {}
+            '\u{FFFE}' | '\u{FFFF}' | '\u{FEFF}' => {}
+            c => {
+                if length >= LONGEST {
+                    line.push('…');
+                    break;
+                }
+                if gap && !line.is_empty() {
+                    line.push(' ');
+                    length += 1;
+                }
+                gap = false;
+                line.push(c);
+                length += 1;
+            }
+        }
+    }
+    line
+}
+
+/// Text for the content or a quoted attribute of XML or HTML: inert, and its five special characters as
+/// entities.
+pub fn escape(typed: &str) -> String {
+    let mut out = String::new();
+    for c in inert(typed).chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn controls_become_one_space() {
+        assert_eq!(inert("  a\r\n\tb\u{1b}[31mc\u{9b}d\0  "), "a b [31mc d");
+        assert_eq!(inert("\n"), "");
+    }
+
+    #[test]
+    fn direction_marks_go_and_letters_stay() {
+        assert_eq!(inert("שלום \u{202e}abc\u{2066}"), "שלום abc");
+    }
+
+    #[test]
+    fn long_text_is_cut() {
+        let cut = inert(&"ab ".repeat(1000));
+        assert!(cut.ends_with('…'));
+        assert!((LONGEST..=LONGEST + 2).contains(&cut.chars().count()));
+        assert_eq!(inert(&"x".repeat(LONGEST)).chars().count(), LONGEST);
+    }
+
+    #[test]
+    fn markup_is_escaped() {
+        assert_eq!(escape("<b a=\"1\">'&]]>"), "&lt;b a=&quot;1&quot;&gt;&#39;&amp;]]&gt;");
+    }
+}
