@@ -75,7 +75,7 @@ pub(super) fn rings(x: &[f64], y: &[f64], heights: &[f64], level: f64) -> Vec<Ri
     let crossing = |e: usize| -> [f64; 2] {
         let (i, j) = ((e / 2) % wide, (e / 2) / wide);
         let (a, za) = node(i, j);
-        let (b, zb) = if e % 2 == 0 { node(i + 1, j) } else { node(i, j + 1) };
+        let (b, zb) = if e.is_multiple_of(2) { node(i + 1, j) } else { node(i, j + 1) };
         let t = match (za.is_finite(), zb.is_finite()) {
             (true, true) => (level - za) / (zb - za),
             (true, false) => 0.0,

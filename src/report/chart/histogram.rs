@@ -259,9 +259,9 @@ impl Bins {
             return Vec::new();
         };
         let mut steps = vec![frame.at(self.edge(first), 0.0)];
-        for i in first..=last {
-            steps.push(frame.at(self.edge(i), shares[i]));
-            steps.push(frame.at(self.edge(i + 1), shares[i]));
+        for (i, &share) in shares.iter().enumerate().take(last + 1).skip(first) {
+            steps.push(frame.at(self.edge(i), share));
+            steps.push(frame.at(self.edge(i + 1), share));
         }
         steps.push(frame.at(self.edge(last + 1), 0.0));
         steps
