@@ -7,8 +7,10 @@ use howflat::report::chart::bars::{Bar, Bars, Share};
 use howflat::report::chart::curves::{Band, Curve, Curves, Tone};
 use howflat::report::chart::histogram::{Density, Histogram, Interval, Outline};
 use howflat::report::chart::plate_map::{MapStand, MapTarget, PlateMap};
+use howflat::report::chart::stand_view::StandView;
+use howflat::report::font;
 use howflat::report::number::Digits;
-use howflat::report::picture::png;
+use howflat::report::picture::{Anchor, Face, Manner, Picture, PixelError, png};
 use rand_distr::{Distribution, Gamma, Normal};
 use rand_philox::Philox;
 
@@ -69,6 +71,28 @@ fn histogram_of_a_budget() -> String {
         marks: &[Mark { label: "estimate 50.000838 mm", at: 50.000838 }],
         density: Some(Density { name: "t with 16 degrees of freedom, from the linear result", of: &normal }),
         digits: Digits::Decimals(6),
+    }
+    .svg()
+}
+
+/// A spread of readings is a whole number of read steps: each step its own bar.
+fn histogram_of_readings() -> String {
+    let values: Vec<f64> = draws(4, 5000, Normal::new(180.0, 40.0).expect("valid"))
+        .iter()
+        .map(|v| (v / 20.0).round() * 20.0)
+        .collect();
+    Histogram {
+        title: "Spread of the readings",
+        axis: "spread",
+        unit: "µin",
+        counted: "surveys",
+        name: "plain spread",
+        values: &values,
+        outlines: &[],
+        intervals: &[Interval { label: "95 %", low: 100.0, high: 260.0 }],
+        marks: &[],
+        density: None,
+        digits: Digits::Decimals(0),
     }
     .svg()
 }
@@ -191,6 +215,22 @@ fn plate_with_carried_stand() -> String {
     .svg()
 }
 
+fn flat_plate() -> String {
+    PlateMap {
+        title: "A perfect plate",
+        heights_are: "height",
+        height_unit: "µm",
+        length_unit: "mm",
+        x: &[0.0, 250.0],
+        y: &[0.0, 250.0],
+        heights: &[0.0; 4],
+        margin: 0.0,
+        stands: &[],
+        targets: &[MapTarget { at: [30.0, 30.0], label: "1", reading: Some("0") }],
+    }
+    .svg()
+}
+
 fn risk_curves() -> String {
     let smooth = |x: f64| 100.0 / (1.0 + (-x).exp());
     let points = |of: &dyn Fn(f64) -> f64| -> Vec<[f64; 2]> {
@@ -244,14 +284,391 @@ fn operating_curve() -> String {
     .svg()
 }
 
+fn stand_in_a_dip() -> String {
+    let surface: Vec<[f64; 2]> = (0..=120)
+        .map(|i| f64::from(i) * 4.0 - 120.0)
+        .map(|x| [x, -1.6 * (-0.5 * ((x + 50.0) / 22.0).powi(2)).exp()])
+        .collect();
+    StandView {
+        title: "A dip under the rear foot makes a sound spot look low",
+        length_unit: "mm",
+        height_unit: "µm",
+        heights_per_length: 1000.0,
+        surface: &surface,
+        rear_foot: -50.0,
+        front_feet: 40.0,
+        tip: 250.0,
+        reading_is: "false reading",
+        digits: Digits::Decimals(1),
+    }
+    .svg()
+}
+
+fn all() -> Vec<(&'static str, String)> {
+    vec![
+        ("histogram_of_errors", histogram_of_errors()),
+        ("histogram_of_a_budget", histogram_of_a_budget()),
+        ("histogram_of_readings", histogram_of_readings()),
+        ("bars_of_sources", bars_of_sources()),
+        ("bars_of_a_budget", bars_of_a_budget()),
+        ("plate_with_parked_stand", plate_with_parked_stand()),
+        ("plate_with_carried_stand", plate_with_carried_stand()),
+        ("flat_plate", flat_plate()),
+        ("risk_curves", risk_curves()),
+        ("operating_curve", operating_curve()),
+        ("stand_in_a_dip", stand_in_a_dip()),
+    ]
+}
+
+/// What a picture must be, whatever it shows: a well-formed document with its text alternatives, made of
+/// harmless elements only, every text within the picture and clear of every other.
+fn check(name: &str, svg: &str) {
+    let document = roxmltree::Document::parse(svg).unwrap_or_else(|e| panic!("{name}: {e}\n{svg}"));
+    let root = document.root_element();
+    assert_eq!(root.tag_name().name(), "svg", "{name}");
+    assert_eq!(root.tag_name().namespace(), Some("http://www.w3.org/2000/svg"), "{name}");
+    assert_eq!(root.attribute("role"), Some("img"), "{name}");
+    let first: Vec<&str> =
+        root.children().filter(|n| n.is_element()).take(2).map(|n| n.tag_name().name()).collect();
+    assert_eq!(first, ["title", "desc"], "{name}");
+
+    let drawn = ["g", "rect", "line", "polyline", "polygon", "circle", "path", "text"];
+    for node in root.descendants().filter(|n| n.is_element()).skip(3) {
+        assert!(drawn.contains(&node.tag_name().name()), "{name}: {}", node.tag_name().name());
+        for attribute in node.attributes() {
+            let (key, value) = (attribute.name(), attribute.value());
+            assert!(
+                !key.starts_with("on") && !key.contains("href") && !value.contains("url("),
+                "{name}: {key}"
+            );
+            assert!(!value.contains("NaN") && !value.contains("inf"), "{name}: {key}={value}");
+        }
+        if node.tag_name().name() == "text" {
+            assert_eq!(node.attribute("font-family"), Some("Howflat Sans, sans-serif"), "{name}");
+            // Nothing smaller than 11 px, which prints at 7 points when 720 px are 160 mm.
+            let size: f64 = node.attribute("font-size").expect("a size").parse().expect("a number");
+            assert!(size / 8.0 >= 10.99, "{name}: {size}");
+        }
+    }
+    assert!(svg.len() < 150_000, "{name} has {} bytes", svg.len());
+
+    let texts = text_boxes(svg);
+    let [width, height] =
+        ["width", "height"].map(|key| root.attribute(key).expect("a size").parse::<f32>().expect("px"));
+    assert_eq!(width, 720.0, "{name}");
+    for (i, (text, [left, top, right, bottom])) in texts.iter().enumerate() {
+        let inside = *left >= 0.0 && *top >= 0.0 && *right <= width && *bottom <= height;
+        assert!(inside, "{name}: {text:?} at {left} {top} {right} {bottom} leaves {width} x {height}");
+        for (other, [l, t, r, b]) in &texts[..i] {
+            let apart = right <= l || r <= left || bottom <= t || b <= top;
+            assert!(apart, "{name}: {text:?} covers {other:?}");
+        }
+    }
+}
+
+/// Each text and the box of its drawn outlines, in px.
+fn text_boxes(svg: &str) -> Vec<(String, [f32; 4])> {
+    use resvg::usvg;
+    fn collect(group: &usvg::Group, found: &mut Vec<(String, [f32; 4])>) {
+        for node in group.children() {
+            match node {
+                usvg::Node::Group(group) => collect(group, found),
+                usvg::Node::Text(text) => {
+                    let words = text.chunks().iter().map(|chunk| chunk.text()).collect();
+                    let area = text.abs_bounding_box();
+                    found.push((words, [area.left(), area.top(), area.right(), area.bottom()]));
+                }
+                _ => {}
+            }
+        }
+    }
+    let mut options = usvg::Options::default();
+    options.fontdb_mut().load_font_data(font::REGULAR.to_vec());
+    options.fontdb_mut().load_font_data(font::BOLD.to_vec());
+    let tree = usvg::Tree::from_str(svg, &options).expect("SVG");
+    let mut found = Vec::new();
+    collect(tree.root(), &mut found);
+    found
+}
+
 #[test]
-fn pictures() {
-    show("risk_curves", &risk_curves());
-    show("operating_curve", &operating_curve());
-    show("plate_with_parked_stand", &plate_with_parked_stand());
-    show("plate_with_carried_stand", &plate_with_carried_stand());
-    show("bars_of_sources", &bars_of_sources());
-    show("bars_of_a_budget", &bars_of_a_budget());
-    show("histogram_of_errors", &histogram_of_errors());
-    show("histogram_of_a_budget", &histogram_of_a_budget());
+fn every_picture_is_sound() {
+    for (name, svg) in all() {
+        show(name, &svg);
+        check(name, &svg);
+        assert!(text_boxes(&svg).len() > 5, "{name}");
+    }
+}
+
+#[test]
+fn a_picture_is_the_same_each_time() {
+    let first = all();
+    let others = std::thread::spawn(all).join().expect("no panic");
+    assert_eq!(first, others);
+    let [a, b] = [png(&first[0].1, 1.0), png(&others[0].1, 1.0)];
+    assert_eq!(a, b);
+}
+
+#[test]
+fn pixels_are_counted_by_the_scale() {
+    let svg = bars_of_a_budget();
+    let size = |scale: f32| {
+        let file = png(&svg, scale).expect("PNG");
+        assert_eq!(&file[1..4], b"PNG");
+        // The header chunk's width (PNG specification, 11.2.2).
+        u32::from_be_bytes([file[16], file[17], file[18], file[19]])
+    };
+    assert_eq!([size(1.0), size(2.0)], [720, 1440]);
+    assert_eq!(png(&svg, 0.0), Err(PixelError::Size));
+    assert_eq!(png(&svg, 1e9), Err(PixelError::Size));
+    assert_eq!(png(&svg, f32::NAN), Err(PixelError::Size));
+    assert!(matches!(png("no picture", 1.0), Err(PixelError::NotSvg(_))));
+}
+
+/// Without the machine's fonts: text leaves its mark all the same.
+#[test]
+fn text_becomes_pixels() {
+    let mut with = Picture::new(200.0, 40.0);
+    with.layer(Manner::Plain, |ink| {
+        ink.text((10.0, 20.0), Anchor::Start, &Face::new(16.0, (0, 0, 0)), "Δ ≤ 5 µm → ×10⁻⁶");
+    });
+    let without = Picture::new(200.0, 40.0);
+    let [with, without] =
+        [with, without].map(|picture| png(&picture.finish("a", "b"), 1.0).expect("PNG").len());
+    assert!(with > without + 300, "{with} {without}");
+}
+
+const HOSTILE: [&str; 7] = [
+    "<script>alert('x')</script> ]]> &amp; & \" '",
+    "--> <!-- </svg><image href=\"http://x\"/> <![CDATA[",
+    "שלום עולם \u{202e}reversed\u{202c} مرحبا",
+    "📐 flat? 😀😀😀 👩‍🔧",
+    "\u{0}\u{1}\u{8}\u{1b}[31m\u{7f}\u{9b}\u{fffe}\u{ffff}\r\n\ttab",
+    "",
+    "an endless name without an end that goes on and on and on, far beyond any room that a picture has for it, \
+     on and on and on and on and on and on and on and on and on and on and on and on and on and on and on and on",
+];
+
+#[test]
+fn typed_text_is_inert() {
+    for (i, text) in HOSTILE.into_iter().enumerate() {
+        for (name, svg) in with_text(text) {
+            show(&format!("typed_{i}_{name}"), &svg);
+            check(name, &svg);
+            png(&svg, 1.0).expect("PNG");
+        }
+    }
+    let document = with_text(HOSTILE[0]).swap_remove(0).1;
+    let document = roxmltree::Document::parse(&document).expect("well-formed");
+    let title = document.descendants().find(|n| n.has_tag_name(("http://www.w3.org/2000/svg", "title")));
+    assert_eq!(title.and_then(|n| n.text()), Some(HOSTILE[0]));
+}
+
+/// Every picture with the same text wherever a user's text may go.
+fn with_text(text: &str) -> Vec<(&'static str, String)> {
+    let values = draws(5, 500, Normal::new(1.0, 2.0).expect("valid"));
+    let density = |x: f64| 0.2 * (-x * x).exp();
+    let histogram = Histogram {
+        title: text,
+        axis: text,
+        unit: text,
+        counted: text,
+        name: text,
+        values: &values,
+        outlines: &[Outline { name: text, values: &values[..100] }],
+        intervals: &[
+            Interval { label: text, low: -2.0, high: 4.0 },
+            Interval { label: text, low: 0.0, high: 1.0 },
+        ],
+        marks: &[
+            Mark { label: text, at: 1.0 },
+            Mark { label: text, at: 1.5 },
+            Mark { label: text, at: -1.0 },
+        ],
+        density: Some(Density { name: text, of: &density }),
+        digits: Digits::Decimals(1),
+    };
+    let share = |value: f64| Share { value, interval: Some([value - 0.1, value + 0.1]) };
+    let bars = Bars {
+        title: text,
+        axis: text,
+        bars: &[0.1, 0.7, -0.01].map(|v| Bar {
+            label: text,
+            first_order: share(v),
+            total: Some(share(v + 0.1)),
+        }),
+    };
+    let (x, y) = (grid(9, 30.0), grid(7, 20.0));
+    let heights: Vec<f64> = y.iter().flat_map(|&b| x.iter().map(move |&a| a * b)).collect();
+    let map = PlateMap {
+        title: text,
+        heights_are: text,
+        height_unit: text,
+        length_unit: text,
+        x: &x,
+        y: &y,
+        heights: &heights,
+        margin: 1.0,
+        stands: &[],
+        targets: &[
+            MapTarget { at: [5.0, 5.0], label: text, reading: Some(text) },
+            MapTarget { at: [15.0, 15.0], label: text, reading: Some(text) },
+        ],
+    };
+    let points: Vec<[f64; 2]> = (0..30).map(|i| f64::from(i) * 0.3).map(|x| [x, x.sin()]).collect();
+    let curves = Curves {
+        title: text,
+        x_axis: text,
+        x_unit: text,
+        y_axis: text,
+        y_unit: text,
+        y_range: None,
+        curves: &[
+            Curve { name: text, points: &points },
+            Curve { name: text, points: &[[0.0, 0.5], [9.0, 0.5]] },
+        ],
+        bands: &[
+            Band { label: text, from: 0.0, to: 3.0, tone: Tone::Within },
+            Band { label: text, from: 3.0, to: 9.0, tone: Tone::Out },
+        ],
+        limits: &[Mark { label: text, at: 3.0 }, Mark { label: text, at: 3.4 }],
+    };
+    let stand = StandView {
+        title: text,
+        length_unit: text,
+        height_unit: text,
+        heights_per_length: 1000.0,
+        surface: &[[0.0, 0.0], [50.0, -1.0], [100.0, 0.0], [400.0, 0.0]],
+        rear_foot: 50.0,
+        front_feet: 140.0,
+        tip: 320.0,
+        reading_is: text,
+        digits: Digits::Decimals(1),
+    };
+    vec![
+        ("histogram", histogram.svg()),
+        ("bars", bars.svg()),
+        ("map", map.svg()),
+        ("curves", curves.svg()),
+        ("stand", stand.svg()),
+    ]
+}
+
+/// Every picture from the same few numbers, wherever numbers go.
+fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
+    let at = |i: usize| v.get(i % v.len().max(1)).copied().unwrap_or(f64::NAN);
+    let density = |_: f64| at(3);
+    let histogram = Histogram {
+        title: "title",
+        axis: "axis",
+        unit: "µm",
+        counted: "trials",
+        name: "name",
+        values: v,
+        outlines: &[Outline { name: "other", values: &v[..v.len() / 2] }],
+        intervals: &[Interval { label: "interval", low: at(0), high: at(1) }],
+        marks: &[Mark { label: "mark", at: at(2) }],
+        density: Some(Density { name: "density", of: &density }),
+        digits: Digits::Significant(3),
+    };
+    let share = |i: usize| Share { value: at(i), interval: Some([at(i + 1), at(i + 2)]) };
+    let bars: Vec<Bar> = (0..v.len().min(6))
+        .map(|i| Bar { label: "source", first_order: share(i), total: Some(share(i + 3)) })
+        .collect();
+    let bars = Bars { title: "title", axis: "axis", bars: &bars };
+    let rising = |n: usize| {
+        let mut axis: Vec<f64> = v.iter().copied().take(n).collect();
+        axis.sort_by(f64::total_cmp);
+        axis
+    };
+    let (x, y) = (rising(4), rising(3));
+    let heights: Vec<f64> = (0..x.len() * y.len()).map(at).collect();
+    let map = PlateMap {
+        title: "title",
+        heights_are: "height",
+        height_unit: "µm",
+        length_unit: "mm",
+        x: &x,
+        y: &y,
+        heights: &heights,
+        margin: at(0),
+        stands: &[MapStand {
+            feet: [[at(0), at(1)], [at(2), at(3)], [at(4), at(5)]],
+            origin: [at(1), at(2)],
+            tips: vec![[at(3), at(4)]],
+        }],
+        targets: &[],
+    };
+    let points: Vec<[f64; 2]> = v.windows(2).map(|pair| [pair[0], pair[1]]).collect();
+    let curves = Curves {
+        title: "title",
+        x_axis: "x",
+        x_unit: "",
+        y_axis: "y",
+        y_unit: "",
+        y_range: Some([at(0), at(1)]),
+        curves: &[Curve { name: "curve", points: &points }],
+        bands: &[Band { label: "band", from: at(2), to: at(3), tone: Tone::Undecided }],
+        limits: &[Mark { label: "limit", at: at(4) }],
+    };
+    let heights: Vec<[f64; 2]> = rising(5).into_iter().zip((0..5).map(at)).map(|(x, z)| [x, z]).collect();
+    let stand = StandView {
+        title: "title",
+        length_unit: "mm",
+        height_unit: "µm",
+        heights_per_length: 1000.0,
+        surface: &heights,
+        rear_foot: at(0),
+        front_feet: at(1),
+        tip: at(2),
+        reading_is: "reading",
+        digits: Digits::Significant(2),
+    };
+    vec![
+        ("histogram", histogram.svg()),
+        ("bars", bars.svg()),
+        ("map", map.svg()),
+        ("curves", curves.svg()),
+        ("stand", stand.svg()),
+    ]
+}
+
+#[test]
+fn odd_numbers_break_nothing() {
+    let few: [&[f64]; 8] = [
+        &[],
+        &[f64::NAN, f64::INFINITY],
+        &[0.0],
+        &[5.0; 40],
+        &[1e300, -1e300, 1e308, -1e308],
+        &[1e-300, 2e-300, 3e-300],
+        &[1e9, 1e9 + 1e-6, 1e9 + 2e-6, 1e9],
+        &[f64::MIN_POSITIVE, f64::MAX, 0.0, -0.0, 5e-324],
+    ];
+    for values in few {
+        for (name, svg) in with_numbers(values) {
+            check(name, &svg);
+        }
+    }
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(64))]
+    #[test]
+    fn any_numbers_break_nothing(values in proptest::collection::vec(proptest::num::f64::ANY, 0..12)) {
+        for (name, svg) in with_numbers(&values) {
+            check(name, &svg);
+        }
+    }
+
+    #[test]
+    fn everyday_numbers_give_clear_pictures(
+        values in proptest::collection::vec(-2000_i32..2000, 6..40),
+        power in -6_i32..4,
+    ) {
+        let values: Vec<f64> = values.into_iter().map(|v| f64::from(v) * 10_f64.powi(power)).collect();
+        for (name, svg) in with_numbers(&values) {
+            check(name, &svg);
+        }
+    }
 }

@@ -5,4 +5,5 @@ pub mod font;
 pub mod number;
 pub mod picture;
 pub mod style;
+pub mod table;
 pub mod text;

@@ -39,7 +39,7 @@ pub const WITHIN: Colour = (226, 241, 238);
 /// See [`WITHIN`].
 pub const UNDECIDED: Colour = (216, 221, 226);
 /// See [`WITHIN`].
-pub const OUT: Colour = (240, 200, 178);
+pub const OUT: Colour = (237, 191, 166);
 
 /// Heights from low (dark) to high (light): lightness only ever rises, so grey print keeps the order.
 const HEIGHTS: [Colour; 6] =

@@ -54,6 +54,11 @@ pub fn escape(typed: &str) -> String {
     out
 }
 
+/// A label with its unit, "spread, µm"; the label alone where there is no unit.
+pub fn with_unit(label: &str, unit: &str) -> String {
+    if unit.is_empty() { label.to_string() } else { format!("{label}, {unit}") }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

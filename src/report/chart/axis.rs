@@ -2,7 +2,7 @@
 
 use super::super::number::{Digits, typeset};
 use super::super::picture::{Anchor, Face, Ink, Point};
-use super::super::style::{EDGE, GRID, HAIR, INK, LABEL, MUTED, THIN, TICK};
+use super::super::style::{EDGE, GRID, HAIR, INK, LABEL, MUTED, THIN, TICK, WIDTH};
 
 /// Tick labels.
 pub(super) const TICK_FACE: Face = Face::new(TICK, MUTED);
@@ -38,10 +38,17 @@ pub(super) struct Ticks {
 impl Ticks {
     /// Multiples of 1, 2 or 5 times a power of ten within `low..=high`, at most `n` of them (at least 2).
     pub fn new(low: f64, high: f64, n: usize) -> Ticks {
-        let step = round_step((high - low) / n.max(2) as f64);
-        let first = (low / step - 1e-9).ceil();
-        let last = (high / step + 1e-9).floor();
-        let values = (0..=(last - first).max(0.0) as usize).map(|i| (first + i as f64) * step).collect();
+        let range = high - low;
+        let mut step = round_step(range / n.max(2) as f64);
+        let within = |step: f64| ((low / step - 1e-9).ceil(), (high / step + 1e-9).floor());
+        let (mut first, mut last) = within(step);
+        if last - first < 1.0 {
+            // Half the range or less: two multiples fit for certain.
+            step = round_step(range / 5.0);
+            (first, last) = within(step);
+        }
+        let n = (last - first).max(0.0) as usize;
+        let values = (0..=n.min(100)).map(|i| (first + i as f64) * step).collect();
         Ticks { values, step, digits: digits_of(step, low.abs().max(high.abs())) }
     }
 
@@ -55,18 +62,36 @@ impl Ticks {
         self.values.iter().map(|&v| TICK_FACE.width(&self.label(v))).fold(0.0, f64::max)
     }
 
+    /// As many ticks as leave air between labels on a vertical axis of this length, px.
+    pub fn down(low: f64, high: f64, length: f64) -> Ticks {
+        let mut ticks = Ticks::new(low, high, ((length / 36.0) as usize).clamp(2, 6));
+        if length * ticks.step / (high - low) < 18.0 {
+            ticks.values.truncate(1);
+        }
+        ticks
+    }
+
     /// As many ticks as leave air between labels on a horizontal axis of this length, px.
     pub fn across(low: f64, high: f64, length: f64) -> Ticks {
         let mut n = 11;
         loop {
             let ticks = Ticks::new(low, high, n);
             let apart = length * ticks.step / (high - low);
-            if n == 2 || ticks.width() + 18.0 <= apart {
+            if ticks.width() + 18.0 <= apart {
                 return ticks;
+            }
+            if n == 2 {
+                return Ticks { values: ticks.values.into_iter().take(1).collect(), ..ticks };
             }
             n -= 1;
         }
     }
+}
+
+/// Writes a number below a horizontal axis, its middle here or as near as the picture's edge allows.
+pub(super) fn tick_label(ink: &mut Ink, (x, y): Point, label: &str) {
+    let half = TICK_FACE.width(label) / 2.0 + 2.0;
+    ink.text((x.min(WIDTH - half).max(half), y), Anchor::Middle, &TICK_FACE, label);
 }
 
 /// The next number of the form 1, 2 or 5 times a power of ten that is not below `step` (> 0).
@@ -77,12 +102,23 @@ pub(super) fn round_step(step: f64) -> f64 {
     [1.0, 2.0, 5.0].into_iter().find(|&nice| size <= nice).unwrap_or(10.0) * power
 }
 
+/// Ends of an axis that holds both values, even if they are the same but for rounding.
+pub(super) fn ends(low: f64, high: f64) -> [f64; 2] {
+    let size = low.abs().max(high.abs());
+    let room = match high - low {
+        _ if size < 1e-100 => 1.0,
+        range if range > 1e-9 * size => 0.0,
+        _ => 0.01 * size,
+    };
+    [low - room, high + room]
+}
+
 fn digits_of(step: f64, largest: f64) -> Digits {
     let power = (libm::log10(step) + 1e-9).floor() as i32;
     if power < -6 || largest >= 1e7 {
         // Enough to tell neighbours apart.
         let figures = libm::log10(largest / step).max(0.0) as usize + 2;
-        return Digits::Significant(figures.min(8));
+        return Digits::Significant(figures.min(12));
     }
     Digits::Decimals((-power).max(0))
 }
@@ -143,16 +179,11 @@ impl Frame {
         for &value in &x.values {
             let at = self.x.at(value);
             ink.line(&[(at, y), (at, y + 5.0)], INK, THIN);
-            ink.text((at, y + 15.0), Anchor::Middle, &TICK_FACE, &x.label(value));
+            tick_label(ink, (at, y + 15.0), &x.label(value));
         }
         let title = LABEL_FACE.fit(title, self.right() - EDGE);
         ink.text(((self.left() + self.right()) / 2.0, y + 36.0), Anchor::Middle, &LABEL_FACE, &title);
     }
-}
-
-/// "spread minus true flatness, µm"; no comma where there is no unit.
-pub(super) fn with_unit(label: &str, unit: &str) -> String {
-    if unit.is_empty() { label.to_string() } else { format!("{label}, {unit}") }
 }
 
 #[cfg(test)]
@@ -168,10 +199,22 @@ mod tests {
     }
 
     #[test]
+    fn an_axis_is_never_empty() {
+        assert_eq!(ends(0.0, 0.0), [-1.0, 1.0]);
+        assert_eq!(ends(100.0, 100.0), [99.0, 101.0]);
+        assert_eq!(ends(-1.0, 2.0), [-1.0, 2.0]);
+    }
+
+    #[test]
     fn ticks_lie_within_and_include_round_ends() {
         let ticks = Ticks::new(-0.3, 0.3, 6);
         let labels: Vec<String> = ticks.values.iter().map(|&v| ticks.label(v)).collect();
         assert_eq!(labels, ["−0.3", "−0.2", "−0.1", "0.0", "0.1", "0.2", "0.3"]);
+        for low in [1.001, 0.9, 7.77, -3.3] {
+            let ticks = Ticks::new(low, low + 0.428, 2);
+            assert!(ticks.values.len() >= 2, "{ticks:?}");
+            assert!(ticks.values.iter().all(|&v| v >= low - 1e-9 && v <= low + 0.428 + 1e-9), "{ticks:?}");
+        }
         let tiny = Ticks::new(0.0, 3e-9, 4);
         assert_eq!(tiny.label(tiny.values[1]), "1.0×10⁻⁹");
     }

@@ -7,6 +7,7 @@ use super::super::style::{
 };
 use super::axis::{Axis, Frame, LABEL_FACE, Ticks};
 use super::header::{Header, Swatch};
+use super::shown;
 
 /// Which share of a result's variance comes from which source, largest first.
 pub struct Bars<'a> {
@@ -37,7 +38,20 @@ pub struct Share {
     pub interval: Option<[f64; 2]>,
 }
 
-const ROW: f64 = 32.0;
+impl Share {
+    fn whiskers(&self) -> Option<[f64; 2]> {
+        self.interval.filter(|ends| ends.iter().all(|&end| shown(end)))
+    }
+}
+
+impl Bar<'_> {
+    /// The total, if it is a number.
+    fn total(&self) -> Option<Share> {
+        self.total.filter(|share| shown(share.value))
+    }
+}
+
+const ROW: f64 = 34.0;
 const HALF_BAR: f64 = 10.0;
 const VALUE_FACE: Face = Face::new(LABEL, INK).bold();
 const TOTAL_FACE: Face = Face::new(LABEL, MUTED);
@@ -45,17 +59,17 @@ const TOTAL_FACE: Face = Face::new(LABEL, MUTED);
 impl Bars<'_> {
     /// The picture as an SVG document.
     pub fn svg(&self) -> String {
-        let mut bars: Vec<&Bar> = self.bars.iter().filter(|bar| bar.first_order.value.is_finite()).collect();
+        let mut bars: Vec<&Bar> = self.bars.iter().filter(|bar| shown(bar.first_order.value)).collect();
         bars.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then_with(|| a.label.cmp(b.label)));
-        let has_total = bars.iter().any(|bar| bar.total.is_some());
+        let has_total = bars.iter().any(|bar| bar.total().is_some());
         let header = Header::new(self.title, if has_total { keys() } else { Vec::new() });
         let labels: Vec<Vec<String>> = bars.iter().map(|bar| LABEL_FACE.wrap(bar.label, 225.0, 2)).collect();
         let widest = labels.iter().flatten().map(|line| LABEL_FACE.width(line)).fold(0.0, f64::max);
 
-        let ends = bars.iter().flat_map(|bar| [Some(&bar.first_order), bar.total.as_ref()]).flatten();
+        let ends = bars.iter().flat_map(|bar| [Some(bar.first_order), bar.total()]).flatten();
         let (mut low, mut high) = (0.0_f64, 0.01_f64);
         for share in ends {
-            let [l, h] = share.interval.unwrap_or([share.value, share.value]);
+            let [l, h] = share.whiskers().unwrap_or([share.value, share.value]);
             low = low.min(share.value).min(l);
             high = high.max(share.value).max(h);
         }
@@ -68,7 +82,7 @@ impl Bars<'_> {
                 low: 100.0 * low,
                 high: 100.0 * high * 1.02,
                 from: EDGE + widest + 14.0,
-                to: WIDTH - EDGE - if has_total { 134.0 } else { 64.0 },
+                to: WIDTH - EDGE - if has_total { 144.0 } else { 62.0 },
             },
             y: Axis { low: 0.0, high: 1.0, from: top + ROW * bars.len().max(1) as f64 + 4.0, to: top },
         };
@@ -82,7 +96,7 @@ impl Bars<'_> {
             for (i, (bar, lines)) in bars.iter().zip(&labels).enumerate() {
                 let y = top + ROW * (i as f64 + 0.5);
                 for (j, line) in lines.iter().enumerate() {
-                    let lift = (j as f64 - (lines.len() as f64 - 1.0) / 2.0) * 14.0;
+                    let lift = (j as f64 - (lines.len() as f64 - 1.0) / 2.0) * 16.0;
                     ink.text((frame.left() - 10.0, y + lift), Anchor::End, &LABEL_FACE, line);
                 }
                 draw_bar(ink, bar, y, &frame.x);
@@ -98,7 +112,7 @@ impl Bars<'_> {
         let mut text = format!("Bars: {}.", self.axis);
         for bar in bars {
             text += &format!(" {} {}", bar.label, percent(bar.first_order.value));
-            if let Some(total) = bar.total {
+            if let Some(total) = bar.total() {
                 text += &format!(" (total {})", percent(total.value));
             }
             text += ".";
@@ -116,24 +130,24 @@ fn keys() -> Vec<(Swatch, String)> {
 
 /// What bars are sorted by.
 fn weight(bar: &Bar) -> f64 {
-    bar.total.map_or(bar.first_order.value, |total| total.value.max(bar.first_order.value))
+    bar.total().map_or(bar.first_order.value, |total| total.value.max(bar.first_order.value))
 }
 
 fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis) {
     let at = |share: f64| x.at((100.0 * share).clamp(x.low, x.high));
     let (top, bottom, zero) = (y - HALF_BAR, y + HALF_BAR, at(0.0));
-    if let Some(total) = bar.total {
+    if let Some(total) = bar.total() {
         let end = at(total.value.max(0.0));
         ink.rect([zero, top, end, bottom], BAR_PALE);
     }
     let end = at(bar.first_order.value);
     ink.rect([zero.min(end), top, zero.max(end), bottom], BAR);
-    if let Some(total) = bar.total {
+    if let Some(total) = bar.total() {
         let end = at(total.value.max(0.0));
         ink.outline(&[(zero, top), (end, top), (end, bottom), (zero, bottom)], SERIES[0], THIN);
     }
     let mut whisker = |share: &Share, y: f64| {
-        if let Some([low, high]) = share.interval {
+        if let Some([low, high]) = share.whiskers() {
             let (from, to) = (at(low), at(high));
             // A rim of paper keeps it visible on the bar.
             ink.line(&[(from, y), (to, y)], PAPER, BOLD + 1.5);
@@ -143,22 +157,26 @@ fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis) {
             }
         }
     };
-    match &bar.total {
+    match &bar.total() {
         None => whisker(&bar.first_order, y),
         Some(total) => {
             whisker(&bar.first_order, y - HALF_BAR / 2.0);
             whisker(total, y + HALF_BAR / 2.0);
         }
     }
-    let values = x.to + 12.0;
-    ink.text((values + 38.0, y), Anchor::End, &VALUE_FACE, &percent(bar.first_order.value));
-    if let Some(total) = bar.total {
+    let values = x.to + 14.0;
+    ink.text((values + 42.0, y), Anchor::End, &VALUE_FACE, &percent(bar.first_order.value));
+    if let Some(total) = bar.total() {
         ink.text((WIDTH - EDGE, y), Anchor::End, &TOTAL_FACE, &format!("total {}", percent(total.value)));
     }
 }
 
 fn percent(share: f64) -> String {
     let percent = 100.0 * share;
-    let digits = if percent.abs() < 0.95 { 1 } else { 0 };
-    format!("{} %", typeset(percent, Digits::Decimals(digits)))
+    match percent {
+        p if p > 999.0 => ">999 %".to_string(),
+        p if p < -999.0 => "<−999 %".to_string(),
+        p if p.abs() < 0.95 => format!("{} %", typeset(p, Digits::Decimals(1))),
+        p => format!("{} %", typeset(p, Digits::Decimals(0))),
+    }
 }

@@ -4,10 +4,11 @@ use super::super::picture::{Anchor, Face, Manner, Picture, Point};
 use super::super::style::{
     BOLD, Colour, DASHES, EDGE, LABEL, OUT, SERIES, UNDECIDED, WIDTH, WITHIN, text_colour,
 };
-use super::Mark;
-use super::axis::{Axis, Frame, LABEL_FACE, Ticks, with_unit};
+use super::super::text::with_unit;
+use super::axis::{Axis, Frame, LABEL_FACE, Ticks};
 use super::header::{Header, Swatch};
 use super::label::{MarkRows, Places, area_of};
+use super::{Mark, axis, shown};
 
 /// A chart of up to four curves, each with its name written beside it.
 pub struct Curves<'a> {
@@ -80,7 +81,7 @@ impl Curves<'_> {
     pub fn svg(&self) -> String {
         let curves = &self.curves[..self.curves.len().min(SERIES.len())];
         let [[x_low, x_high], [y_low, y_high]] = self.ranges(curves);
-        let y_ticks = Ticks::new(y_low, y_high, 6);
+        let y_ticks = Ticks::down(y_low, y_high, PLOT_HEIGHT);
         let mut x =
             Axis { low: x_low, high: x_high, from: Frame::left_for(&y_ticks), to: WIDTH - EDGE - 8.0 };
         if self.y_axis.is_empty() {
@@ -135,34 +136,27 @@ impl Curves<'_> {
     /// Ends of both axes, none of them empty.
     fn ranges(&self, curves: &[Curve]) -> [[f64; 2]; 2] {
         let mut ends = [[f64::INFINITY, f64::NEG_INFINITY]; 2];
-        for point in
-            curves.iter().flat_map(|curve| curve.points).filter(|p| p[0].is_finite() && p[1].is_finite())
-        {
+        for point in curves.iter().flat_map(|curve| curve.points).filter(|p| is_shown(p)) {
             for k in 0..2 {
                 ends[k] = [ends[k][0].min(point[k]), ends[k][1].max(point[k])];
             }
         }
-        let [x, mut y] = ends.map(|[low, high]| if low <= high { [low, high] } else { [0.0, 1.0] });
-        let whole = |[low, high]: [f64; 2]| {
-            let room = if high > low { 0.0 } else { low.abs().max(1.0) * 0.5 };
-            [low - room, high + room]
-        };
-        match self.y_range {
-            Some([low, high]) if high > low => y = [low, high],
+        let [x, y] = ends.map(|[low, high]| if low <= high { axis::ends(low, high) } else { [0.0, 1.0] });
+        let y = match self.y_range {
+            Some(range) if is_shown(&range) && range[1] > range[0] => axis::ends(range[0], range[1]),
             _ => {
-                let [low, high] = whole(y);
-                let step = Ticks::new(low, high, 6).step;
-                y = [(low / step).floor() * step, (high / step).ceil() * step];
+                let step = Ticks::new(y[0], y[1], 6).step;
+                [(y[0] / step).floor() * step, (y[1] / step).ceil() * step]
             }
-        }
-        [whole(x), y]
+        };
+        [x, y]
     }
 
     fn visible_bands(&self, x: &Axis) -> Vec<(&Band<'_>, f64, f64)> {
         let ends = |band: &Band| (x.at(band.from.clamp(x.low, x.high)), x.at(band.to.clamp(x.low, x.high)));
         self.bands
             .iter()
-            .filter(|band| band.from < band.to)
+            .filter(|band| is_shown(&[band.from, band.to]) && band.from < band.to)
             .map(|band| (band, ends(band).0, ends(band).1))
             .filter(|(_, left, right)| right > left)
             .collect()
@@ -182,7 +176,7 @@ impl Curves<'_> {
     fn name_curves(&self, picture: &mut Picture, curves: &[Curve], lines: &[Vec<Vec<Point>>], frame: &Frame) {
         let within = [frame.left() + 2.0, frame.top(), frame.right(), frame.bottom() - 2.0];
         let mut places = Places::new(within);
-        for limit in self.limits {
+        for limit in self.limits.iter().filter(|limit| shown(limit.at)) {
             let x = frame.x.at(limit.at);
             places.take([x - 2.0, frame.top(), x + 2.0, frame.bottom()]);
         }
@@ -209,7 +203,7 @@ impl Curves<'_> {
                     // In the middle of the picture rather than at its ends, all else equal.
                     let off = libm::fabs(x - (frame.left() + frame.right()) / 2.0) * 0.01;
                     let cost = 10.0 * places.taken_of(area) + others.taken_of(wide) + off;
-                    if best.is_none_or(|(least, _)| cost < least) {
+                    if cost.is_finite() && best.is_none_or(|(least, _)| cost < least) {
                         best = Some((cost, spot));
                     }
                 }
@@ -241,6 +235,10 @@ impl Curves<'_> {
     }
 }
 
+fn is_shown(point: &[f64; 2]) -> bool {
+    point.iter().all(|&value| shown(value))
+}
+
 /// Nearer to the paper, for a shade under curves.
 fn paler((r, g, b): Colour) -> Colour {
     let less = |c: u8| 255 - ((255.0 - f64::from(c)) * 0.35) as u8;
@@ -252,7 +250,8 @@ fn clipped(points: &[[f64; 2]], frame: &Frame) -> Vec<Vec<Point>> {
     let mut parts: Vec<Vec<Point>> = Vec::new();
     let mut last: Option<[f64; 2]> = None;
     for pair in points.windows(2) {
-        let Some([a, b]) = clip(pair[0], pair[1], frame) else {
+        let part = if pair.iter().all(is_shown) { clip(pair[0], pair[1], frame) } else { None };
+        let Some([a, b]) = part else {
             last = None;
             continue;
         };
@@ -272,9 +271,6 @@ fn clip(a: [f64; 2], b: [f64; 2], frame: &Frame) -> Option<[[f64; 2]; 2]> {
     let (mut t0, mut t1) = (0.0_f64, 1.0_f64);
     for (k, axis) in [&frame.x, &frame.y].into_iter().enumerate() {
         let d = b[k] - a[k];
-        if !d.is_finite() {
-            return None;
-        }
         for (p, q) in [(-d, a[k] - axis.low), (d, axis.high - a[k])] {
             if p == 0.0 {
                 if q < 0.0 {
@@ -317,9 +313,6 @@ mod tests {
         let frame = Frame { x: axis.clone(), y: axis };
         let parts =
             clipped(&[[-1.0, 0.5], [0.5, 0.5], [0.5, 2.0], [0.75, f64::NAN], [0.8, 0.2], [1.8, 0.7]], &frame);
-        assert_eq!(
-            parts,
-            [vec![(0.0, 0.5), (0.5, 0.5), (0.5, 1.0)], vec![(0.8, 0.2), (1.0, 0.30000000000000004)]]
-        );
+        assert_eq!(parts, [vec![(0.0, 0.5), (0.5, 0.5), (0.5, 1.0)], vec![(0.8, 0.2), (1.0, 0.3)]]);
     }
 }

@@ -3,10 +3,11 @@
 use super::super::number::{Digits, short, typeset};
 use super::super::picture::{Anchor, Ink, Manner, Picture, Point};
 use super::super::style::{BAR, BAR_PALE, BOLD, DASHES, EDGE, HAIR, INK, MUTED, PAPER, SERIES, THIN, WIDTH};
-use super::Mark;
-use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, round_step, with_unit};
+use super::super::text::with_unit;
+use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, round_step};
 use super::header::{Header, Swatch};
 use super::label::{MarkRows, ROW};
+use super::{Mark, axis, shown};
 
 /// A histogram of simulated values.
 ///
@@ -81,7 +82,7 @@ impl Histogram<'_> {
 
         let mut picture = Picture::new(WIDTH, height);
         header.draw(&mut picture);
-        let y_ticks = Ticks::new(0.0, frame.y.high, 6);
+        let y_ticks = Ticks::down(0.0, frame.y.high, PLOT_HEIGHT);
         picture.layer(Manner::Plain, |ink| {
             frame.grid(ink, &y_ticks);
             self.draw_bars(ink, &bins, &frame);
@@ -135,8 +136,15 @@ impl Histogram<'_> {
             let (left, top) = frame.at(low, share);
             let (right, bottom) = frame.at(high, 0.0);
             let (left, right) = (left + gap, right - gap);
-            let from = frame.x.at(inside.low.clamp(low, high)).max(left);
-            let to = frame.x.at(inside.high.clamp(low, high)).min(right);
+            let (mut from, mut to) = (inside.low.clamp(low, high), inside.high.clamp(low, high));
+            // A bar that stands for one reading is in or out as a whole.
+            if bins.is_stepped {
+                let middle = (low + high) / 2.0;
+                let is_in =
+                    inside.low <= middle + 1e-6 * bins.width && middle - 1e-6 * bins.width <= inside.high;
+                (from, to) = if is_in { (low, high) } else { (low, low) };
+            }
+            let (from, to) = (frame.x.at(from).max(left), frame.x.at(to).min(right));
             if to - from < right - left {
                 ink.rect([left, top, right, bottom], BAR_PALE);
             }
@@ -182,6 +190,8 @@ struct Bins {
     tallest: f64,
     n: usize,
     n_outside: usize,
+    /// Whether each bin holds one step of values that come in steps.
+    is_stepped: bool,
 }
 
 impl Bins {
@@ -194,20 +204,26 @@ impl Bins {
         }
         let ends =
             chart.intervals.iter().flat_map(|i| [i.low, i.high]).chain(chart.marks.iter().map(|m| m.at));
-        for end in ends.filter(|end| end.is_finite()) {
+        for end in ends.filter(|&end| shown(end)) {
             (low, high) = (low.min(end), high.max(end));
         }
-        if !(low.is_finite() && high.is_finite()) {
-            (low, high) = (-0.5, 0.5);
+        if low > high {
+            (low, high) = (0.0, 0.0);
         }
-        // All values equal: one bar in the middle.
-        let room = if high > low { 0.0 } else { low.abs().max(1e-3) * 1e-3 };
-        let (low, high) = (low - room, high + room);
-        let (offset, width) = bin_width(&values, low, high);
+        let [low, high] = axis::ends(low, high);
+        let step = step_of(&values);
+        let (offset, width) = bin_width(&values, step, low, high);
         let first = ((low - offset) / width + 1e-9).floor() * width + offset;
         let n_bins = ((high - first) / width - 1e-9).ceil().max(1.0) as usize;
-        let mut bins =
-            Bins { first, width, shares: vec![0.0; n_bins], tallest: 0.0, n: values.len(), n_outside: 0 };
+        let mut bins = Bins {
+            first,
+            width,
+            shares: vec![0.0; n_bins],
+            tallest: 0.0,
+            n: values.len(),
+            n_outside: 0,
+            is_stepped: step == Some(width),
+        };
         let (shares, n_outside) = bins.count(&values);
         (bins.shares, bins.n_outside) = (shares, n_outside);
         let mut tallest = bins.shares.iter().copied().fold(0.0, f64::max);
@@ -237,7 +253,7 @@ impl Bins {
     fn count(&self, values: &[f64]) -> (Vec<f64>, usize) {
         let mut counts = vec![0_usize; self.shares.len()];
         let (mut n, mut n_outside) = (0, 0);
-        for &value in values.iter().filter(|v| v.is_finite()) {
+        for value in values.iter().copied().filter(|&v| shown(v)) {
             n += 1;
             let place = (value - self.first) / self.width;
             if place < 0.0 || value > self.end() {
@@ -301,7 +317,7 @@ impl Bins {
 }
 
 fn sorted(values: &[f64]) -> Vec<f64> {
-    let mut values: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    let mut values: Vec<f64> = values.iter().copied().filter(|&v| shown(v)).collect();
     values.sort_unstable_by(f64::total_cmp);
     values
 }
@@ -322,7 +338,7 @@ fn central(sorted: &[f64]) -> (f64, f64) {
 /// Width by the rule of Freedman and Diaconis (1981), 2·IQR/∛n, made round and kept between 10 and 70 bins.
 /// Values that only take a few equally spaced steps, such as readings, get bins of whole steps, with the
 /// steps in their middle: otherwise some bins hold one step more than their neighbours.
-fn bin_width(sorted: &[f64], low: f64, high: f64) -> (f64, f64) {
+fn bin_width(sorted: &[f64], step: Option<f64>, low: f64, high: f64) -> (f64, f64) {
     let range = high - low;
     let n = sorted.len();
     let rule = match n {
@@ -330,7 +346,7 @@ fn bin_width(sorted: &[f64], low: f64, high: f64) -> (f64, f64) {
         n => 2.0 * (sorted[n * 3 / 4] - sorted[n / 4]) / libm::cbrt(n as f64),
     };
     let width = rule.clamp(range / 70.0, range / 10.0);
-    if let Some(step) = step_of(sorted) {
+    if let Some(step) = step {
         let width = (width / step).round().max(1.0).max((range / step / 100.0).ceil()) * step;
         return (sorted[0] - step / 2.0, width);
     }
@@ -372,12 +388,12 @@ struct Strip {
 impl Strip {
     /// Lays out the rows; heights count from the strip's top.
     fn new(chart: &Histogram, bins: &Bins) -> Strip {
-        let ticks = Ticks::new(0.0, bins.tallest * 1.04, 6);
+        let ticks = Ticks::down(0.0, bins.tallest * 1.04, PLOT_HEIGHT);
         let x =
             Axis { low: bins.first, high: bins.end(), from: Frame::left_for(&ticks), to: WIDTH - EDGE - 8.0 };
         let mut strip = Strip { x, intervals: Vec::new(), marks: MarkRows::default(), height: 0.0 };
         let room = [EDGE, 0.0, WIDTH - EDGE, 1e6];
-        for interval in chart.intervals.iter().filter(|i| i.low.is_finite() && i.high.is_finite()) {
+        for interval in chart.intervals.iter().filter(|i| shown(i.low) && shown(i.high)) {
             let text = interval_text(interval, chart.unit, chart.digits);
             let text = LABEL_FACE.fit(&text, strip.x.to - strip.x.from);
             let (from, to) = (strip.x.at(interval.low), strip.x.at(interval.high));

@@ -8,6 +8,7 @@ mod header;
 pub mod histogram;
 mod label;
 pub mod plate_map;
+pub mod stand_view;
 
 /// A value on the horizontal axis that is marked by a line.
 pub struct Mark<'a> {
@@ -15,4 +16,9 @@ pub struct Mark<'a> {
     pub label: &'a str,
     /// Where it is.
     pub at: f64,
+}
+
+/// Whether a picture can show a number.
+fn shown(value: f64) -> bool {
+    value.abs() <= 1e100
 }

@@ -3,10 +3,12 @@
 use super::super::number::{Digits, short, typeset};
 use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point};
 use super::super::style::{Colour, EDGE, HAIR, INK, PAPER, THIN, TICK, WIDTH, height_colour};
-use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, with_unit};
+use super::super::text::with_unit;
+use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, tick_label};
 use super::contour::{Ring, rings};
 use super::header::Header;
 use super::label::{Area, Places, area_of};
+use super::{axis, shown};
 
 /// A map of a plate: low is dark, high is light, and lines of equal height carry their number.
 ///
@@ -74,8 +76,10 @@ impl PlateMap<'_> {
             header.draw(&mut picture);
             return picture.finish(self.title, "An empty map: the plate has no size.");
         };
-        let y_room = Ticks::new(front, back, 5).width() + TICK_FACE.width(&format!(" {}", self.length_unit));
-        let room = WIDTH - 2.0 * EDGE - LEGEND - y_room - 12.0;
+        let y_room = Ticks::new(front, back, 6).width() + TICK_FACE.width(&format!(" {}", self.short_unit()));
+        let levels = Levels::new(self.heights);
+        let legend = LEGEND.max(68.0 + levels.ticks.width());
+        let room = WIDTH - 2.0 * EDGE - legend - y_room - 12.0;
         let scale = (room / (right - left)).min(TALLEST / (back - front));
         let (wide, high) = (scale * (right - left), scale * (back - front));
         let (x0, top) = (EDGE + y_room + 10.0, header.height() + 14.0);
@@ -83,9 +87,10 @@ impl PlateMap<'_> {
             x: Axis { low: left, high: right, from: x0, to: x0 + wide },
             y: Axis { low: front, high: back, from: top + high, to: top },
         };
-        let levels = Levels::new(self.heights);
-        let legend = self.legend_lines(&frame);
-        let legend_end = top + 22.0 + 14.0 * legend.len() as f64 + levels.n_bands() as f64 * BAND;
+        let legend_left = self.legend_left(&frame);
+        let legend =
+            TICK_FACE.wrap(&with_unit(self.heights_are, self.height_unit), WIDTH - EDGE - legend_left, 4);
+        let legend_end = top + 22.0 + 15.0 * legend.len() as f64 + levels.n_bands() as f64 * BAND;
         let mut picture = Picture::new(WIDTH, (frame.bottom() + 54.0).max(legend_end + EDGE));
         header.draw(&mut picture);
 
@@ -102,6 +107,11 @@ impl PlateMap<'_> {
             }
         });
         picture.finish(self.title, &self.description(&levels))
+    }
+
+    /// The unit of lengths, as short as the axes need it.
+    fn short_unit(&self) -> String {
+        TICK_FACE.fit(self.length_unit, 40.0)
     }
 
     /// Fills the plate band by band, lowest first; gives back the lines of each level.
@@ -130,8 +140,9 @@ impl PlateMap<'_> {
 
     fn draw_plate(&self, picture: &mut Picture, frame: &Frame) {
         let (left, right, top, bottom) = (frame.left(), frame.right(), frame.top(), frame.bottom());
-        let x_ticks = Ticks::across(frame.x.low, frame.x.high, (right - left) * 0.85);
-        let y_ticks = Ticks::new(frame.y.low, frame.y.high, 5);
+        let unit = self.short_unit();
+        let x_ticks = self.x_ticks(frame);
+        let y_ticks = Ticks::down(frame.y.low, frame.y.high, bottom - top);
         picture.layer(Manner::Plain, |ink| {
             ink.outline(&[(left, top), (right, top), (right, bottom), (left, bottom)], INK, THIN);
             ink.line(&[(left, bottom + 1.0), (right, bottom + 1.0)], INK, 3.0);
@@ -140,12 +151,12 @@ impl PlateMap<'_> {
                     let mut label = ticks.label(value);
                     // The last number carries the unit.
                     if i + 1 == ticks.values.len() {
-                        label = format!("{label} {}", self.length_unit);
+                        label = format!("{label} {unit}");
                     }
                     if is_x {
                         let at = frame.x.at(value);
                         ink.line(&[(at, bottom + 2.0), (at, bottom + 7.0)], INK, THIN);
-                        ink.text((at, bottom + 17.0), Anchor::Middle, &TICK_FACE, &label);
+                        tick_label(ink, (at, bottom + 17.0), &label);
                     } else {
                         let at = frame.y.at(value);
                         ink.line(&[(left - 5.0, at), (left, at)], INK, THIN);
@@ -168,18 +179,27 @@ impl PlateMap<'_> {
         }
     }
 
-    fn legend_lines(&self, frame: &Frame) -> Vec<String> {
-        let what = with_unit(self.heights_are, self.height_unit);
-        TICK_FACE.wrap(&what, WIDTH - EDGE - frame.right() - 24.0, 4)
+    /// Where the legend begins: clear of the last number on the axis below the plate.
+    fn legend_left(&self, frame: &Frame) -> f64 {
+        let ticks = self.x_ticks(frame);
+        let last = ticks.values.last().map_or(0.0, |&value| {
+            let label = format!("{} {}", ticks.label(value), self.short_unit());
+            frame.x.at(value) + TICK_FACE.width(&label) / 2.0
+        });
+        (frame.right() + 24.0).max(last + 8.0)
+    }
+
+    fn x_ticks(&self, frame: &Frame) -> Ticks {
+        Ticks::across(frame.x.low, frame.x.high, (frame.right() - frame.left()) * 0.85)
     }
 
     fn draw_legend(&self, picture: &mut Picture, levels: &Levels, frame: &Frame, lines: &[String]) {
-        let (x, n) = (frame.right() + 24.0, levels.n_bands());
-        let top = frame.top() + 12.0 + 14.0 * lines.len() as f64;
+        let (x, n) = (self.legend_left(frame), levels.n_bands());
+        let top = frame.top() + 12.0 + 15.0 * lines.len() as f64;
         let bottom = top + BAND * n as f64;
         picture.layer(Manner::Plain, |ink| {
             for (i, line) in lines.iter().enumerate() {
-                ink.text((x, frame.top() + 6.0 + 14.0 * i as f64), Anchor::Start, &TICK_FACE, line);
+                ink.text((x, frame.top() + 6.0 + 15.0 * i as f64), Anchor::Start, &TICK_FACE, line);
             }
             for k in 0..n {
                 let y = bottom - BAND * (k + 1) as f64;
@@ -188,6 +208,15 @@ impl PlateMap<'_> {
                     ink.line(&[(x, y), (x + 29.0, y)], darker(levels.colour(k)), HAIR);
                     ink.text((x + 34.0, y), Anchor::Start, &TICK_FACE, &levels.label(level));
                 }
+            }
+            if n == 1 {
+                let only = short(levels.lowest, 3);
+                ink.text(
+                    (x + 34.0, top + BAND / 2.0),
+                    Anchor::Start,
+                    &TICK_FACE,
+                    &TICK_FACE.fit(&only, 60.0),
+                );
             }
             ink.outline(&[(x, top), (x + 24.0, top), (x + 24.0, bottom), (x, bottom)], INK, HAIR);
         });
@@ -303,18 +332,14 @@ struct Levels {
 
 impl Levels {
     fn new(heights: &[f64]) -> Levels {
-        let finite = || heights.iter().copied().filter(|h| h.is_finite());
+        let finite = || heights.iter().copied().filter(|&height| shown(height));
         let (lowest, highest) =
             finite().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), z| (l.min(z), h.max(z)));
         let (lowest, highest) = if lowest <= highest { (lowest, highest) } else { (0.0, 0.0) };
         // A plate that is flat but for rounding has one band.
-        let is_flat = highest - lowest <= 1e-12 * lowest.abs().max(highest.abs()).max(1e-300);
-        let ticks = if is_flat {
-            Ticks::new(lowest - 1.0, lowest + 1.0, 2)
-        } else {
-            Ticks::new(lowest, highest, N_BANDS)
-        };
-        let values = if is_flat { Vec::new() } else { ticks.values.clone() };
+        let [low, high] = axis::ends(lowest, highest);
+        let ticks = Ticks::new(low, high, N_BANDS);
+        let values = if [low, high] == [lowest, highest] { ticks.values.clone() } else { Vec::new() };
         let values = values.into_iter().filter(|&v| v > lowest && v < highest).collect();
         Levels { values, ticks, lowest, highest }
     }
@@ -335,9 +360,12 @@ impl Levels {
     }
 }
 
-fn ends(axis: &[f64]) -> Option<[f64; 2]> {
-    let (first, last) = (*axis.first()?, *axis.last()?);
-    (first.is_finite() && last.is_finite() && last > first).then_some([first, last])
+/// The ends of a plate's side, if its grid lines rise.
+fn ends(grid: &[f64]) -> Option<[f64; 2]> {
+    let rises = grid.len() > 1 && grid.windows(2).all(|pair| pair[0] < pair[1]);
+    let [first, last] = [*grid.first()?, *grid.last()?];
+    (rises && shown(first) && shown(last) && axis::ends(first, last) == [first, last])
+        .then_some([first, last])
 }
 
 fn darker((r, g, b): Colour) -> Colour {
