@@ -36,7 +36,7 @@ impl Ring {
 /// The rings round all areas where the height is `level` or more; a ring inside another is a hole.
 ///
 /// Marching squares, straight between grid points; where a cell's corners leave open which pair is joined,
-/// the mean of the four decides. Heights at (x[i], y[j]) are `heights[j * x.len() + i]`; one that is not
+/// the mean of the four decides. Heights at (`x[i]`, `y[j]`) are `heights[j * x.len() + i]`; one that is not
 /// finite counts as below the level.
 pub(super) fn rings(x: &[f64], y: &[f64], heights: &[f64], level: f64) -> Vec<Ring> {
     let (nx, ny) = (x.len(), y.len());

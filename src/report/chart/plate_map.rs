@@ -27,7 +27,7 @@ pub struct PlateMap<'a> {
     pub x: &'a [f64],
     /// Grid lines from the front edge backwards, rising.
     pub y: &'a [f64],
-    /// Height at (x[i], y[j]) as `heights[j * x.len() + i]`.
+    /// Height at (`x[i]`, `y[j]`) as `heights[j * x.len() + i]`.
     pub heights: &'a [f64],
     /// Width of the strip along the edges that is not judged; 0 for none.
     pub margin: f64,
