@@ -370,3 +370,53 @@ fn rgb((r, g, b): Colour) -> RGBColor {
 fn hex((r, g, b): Colour) -> String {
     format!("#{r:02X}{g:02X}{b:02X}")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FACE: Face = Face::new(13.0, (0, 0, 0));
+
+    #[test]
+    fn text_is_cut_to_the_room_it_has() {
+        assert_eq!(FACE.fit("short", 100.0), "short");
+        let cut = FACE.fit("a name that is too long", 100.0);
+        assert!(cut.ends_with('…') && FACE.width(&cut) <= 100.0, "{cut}");
+        assert_eq!(FACE.fit("no room at all", 3.0), "");
+    }
+
+    #[test]
+    fn lines_break_at_spaces() {
+        let lines = FACE.wrap("difference between top and bottom", 120.0, 3);
+        assert_eq!(lines.join(" "), "difference between top and bottom");
+        assert!(lines.len() > 1 && lines.iter().all(|line| FACE.width(line) <= 120.0), "{lines:?}");
+        assert_eq!(FACE.wrap("one two three four", 40.0, 2).len(), 2);
+        assert!(FACE.wrap("", 40.0, 2).is_empty());
+    }
+
+    /// Widths against the advances in the font file: "0" is 1760 and "i" 668 of 2816 units in the regular
+    /// font (its hmtx table, read with fonttools).
+    #[test]
+    fn widths_are_the_fonts() {
+        let em = |units: f64| units / 2816.0 * 100.0;
+        for (text, units) in [("0", 1760.0), ("i", 668.0), ("00ii", 4856.0)] {
+            let width = Face::new(100.0, (0, 0, 0)).width(text);
+            assert!((1.0..1.03).contains(&(width / em(units))), "{text}: {width}");
+        }
+    }
+
+    #[test]
+    fn an_outline_is_written_as_steps() {
+        let mut picture = Picture::new(10.0, 10.0);
+        picture.path(
+            &[vec![(1.0, 1.0), (2.0, 1.0), (2.0, 1.01), (1.0, 3.5)]],
+            (0, 0, 0),
+            (255, 255, 255),
+            0.5,
+        );
+        let svg = picture.finish("a <b>", "c");
+        assert!(svg.contains("fill=\"#000000\" stroke=\"#FFFFFF\" stroke-width=\"4\""), "{svg}");
+        assert!(svg.contains("d=\"M8 8l8 0l-8 20Z\""), "{svg}");
+        assert!(svg.contains("<title>a &lt;b&gt;</title>"), "{svg}");
+    }
+}
