@@ -1,12 +1,12 @@
 //! A setup that has been checked, and how a text becomes one.
 
 use super::fault::{Fault, Position, listing};
-use super::kind::{PerKelvin, Quantity, Uncertain, mean_and_deviation};
+use super::kind::{PerKelvin, Quantity, Uncertain};
 use super::map;
 use super::plan::Bench;
 use super::tree::Node;
 use super::walk::{Assumption, field_order, walk};
-use super::written::{self, Approach, Choice, Feet, Repeatability, Written};
+use super::written::{self, Approach, Choice, Feet, RepeatReadings, Repeatability, Written};
 use crate::quantity::distribution::Distribution;
 use crate::quantity::unit::{FOOT, INCH, MICROINCH, MICROMETRE, MILLIMETRE, Measure, TENTH, THOU, Unit};
 use crate::shop::check::ShopCheck;
@@ -463,10 +463,18 @@ impl Build {
             Repeatability::Estimated(estimated) => {
                 (estimated.standard_deviation.value, estimated.degrees_of_freedom)
             }
-            Repeatability::Readings(readings) => {
-                let (_, deviation, dof) = mean_and_deviation(&readings.readings.readings());
-                (deviation, dof)
-            }
+            Repeatability::Readings(RepeatReadings { readings }) => match readings.series() {
+                Ok(series) => (series.standard_deviation, series.degrees_of_freedom()),
+                Err(error) => {
+                    self.fault(
+                        "indicator.repeatability",
+                        error,
+                        "two readings or more",
+                        "write the readings",
+                    );
+                    (0.0, f64::INFINITY)
+                }
+            },
         };
         Indicator {
             graduation,

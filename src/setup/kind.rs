@@ -2,6 +2,7 @@
 
 use super::share::Share;
 use crate::quantity::distribution::{Distribution, ParameterError};
+use crate::quantity::type_a::{ReadingsError, Series};
 use crate::quantity::unit::{self, Unit};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer};
@@ -38,7 +39,7 @@ impl<K: Kind> JsonSchema for Quantity<K> {
 }
 
 /// A number and something after it. Which units are known is too long for a pattern.
-const NUMBER_AND_UNIT: &str = r"^\s*[-+−]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?\s*[^\s\d.].*$";
+const NUMBER_AND_UNIT: &str = r"^\s*[-+−]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?(/\d+)?\s*[^\s\d.]";
 
 macro_rules! kinds {
     ($($(#[doc = $doc:literal])+ $name:ident $title:literal $unit:ident [$($example:literal),+] $([$($share:ident),+])?;)+) => {$(
@@ -178,20 +179,12 @@ impl<K> Written<K> {
             Family::Exponential(Mean { mean }) => Distribution::exponential(mean.value),
             Family::Gamma(Gamma { mean, shape }) => Distribution::gamma(*shape, mean.value / shape),
             Family::Lognormal(Lognormal { median, spread }) => Distribution::lognormal(median.value, *spread),
-            Family::Readings(readings) => {
-                let (mean, deviation, dof) = mean_and_deviation(&readings.readings());
-                Distribution::student_t(mean, deviation / (dof + 1.0).sqrt(), dof)
-            }
+            Family::Readings(readings) => match readings.series() {
+                Ok(series) => series.estimate().distribution(),
+                Err(_) => Distribution::constant(f64::NAN),
+            },
         }
     }
-}
-
-/// Mean, experimental standard deviation and its degrees of freedom (GUM 4.2.1, 4.2.2).
-pub(super) fn mean_and_deviation(readings: &[f64]) -> (f64, f64, f64) {
-    let n = readings.len() as f64;
-    let mean = readings.iter().sum::<f64>() / n;
-    let squares: f64 = readings.iter().map(|reading| (reading - mean) * (reading - mean)).sum();
-    (mean, (squares / (n - 1.0)).sqrt(), n - 1.0)
 }
 
 /// What is known, as a probability distribution: one family by its name, with its parameters (JCGM
@@ -362,14 +355,15 @@ pub struct Readings<K, const N: usize> {
     /// Their unit.
     pub unit: ReadingUnit<K>,
     /// The readings, as numbers.
-    #[schemars(extend("minItems" = N, "maxItems" = 500))]
+    #[schemars(extend("minItems" = N, "maxItems" = 500), inner(range(min = -1e6, max = 1e6)))]
     pub values: Vec<f64>,
 }
 
 impl<K, const N: usize> Readings<K, N> {
-    /// The readings in the unit of their kind.
-    pub fn readings(&self) -> Vec<f64> {
-        self.values.iter().map(|reading| reading * self.unit.value).collect()
+    /// What the readings give, in the unit of their kind.
+    pub fn series(&self) -> Result<Series, ReadingsError> {
+        let readings: Vec<f64> = self.values.iter().map(|reading| reading * self.unit.value).collect();
+        Series::of(&readings)
     }
 }
 

@@ -153,15 +153,33 @@ impl Bench<'_> {
             }
             Place::Named(spot) => spot.0,
         };
+        // In the middle of the plate or of an edge the column is there, as far as the feet allow.
+        let nearest = |room: [[f64; 2]; 2]| {
+            let along = |axis: usize, side: i8| match (side, room[axis]) {
+                (0, [low, high]) => middle[axis].max(low).min(high),
+                (side, [low, high]) => {
+                    if side < 0 {
+                        low
+                    } else {
+                        high
+                    }
+                }
+            };
+            [along(0, spot.x), along(1, spot.y)]
+        };
         if stand_use == StandUse::Turned {
-            return (spot_in(self.room_for(self.all_round()), spot), 0.0);
+            return (nearest(self.room_for(self.all_round())), 0.0);
+        }
+        if (spot.x, spot.y) == (0, 0) {
+            let heading = written.unwrap_or(0.0);
+            return (nearest(self.room_for(self.turned_feet(heading))), heading);
         }
         let mut at = spot_in([[0.0, self.plate.length], [0.0, self.plate.width]], spot);
         let mut heading = 0.0;
         // The place depends on the heading and the heading on the place; this settles at once.
         for _ in 0..8 {
             heading = written.unwrap_or_else(|| towards_middle(at));
-            at = spot_in(self.room_for(self.turned_feet(heading)), spot);
+            at = nearest(self.room_for(self.turned_feet(heading)));
         }
         (at, heading)
     }
