@@ -215,6 +215,41 @@ fn plate_with_carried_stand() -> String {
     .svg()
 }
 
+/// The stand turned on its spot near a corner, its feet elsewhere for each target.
+fn plate_with_turned_stand() -> String {
+    let (x, y) = (grid(61, 36.0), grid(41, 24.0));
+    let heights: Vec<f64> = y.iter().flat_map(|&b| x.iter().map(move |&a| worn(a, b) / 100.0)).collect();
+    let at = [[33.5, 2.5], [2.5, 21.5], [18.0, 12.0], [33.5, 21.5], [18.0, 2.5], [18.0, 21.5], [33.5, 12.0]];
+    let turned = |[ox, oy]: [f64; 2], target: [f64; 2]| {
+        let heading = (target[1] - oy).atan2(target[0] - ox);
+        let (sin, cos) = heading.sin_cos();
+        let foot = |[a, b]: [f64; 2]| [ox + a * cos - b * sin, oy + a * sin + b * cos];
+        MapStand {
+            feet: [[1.6, 1.4], [1.6, -1.4], [-2.0, 0.0]].map(foot),
+            origin: [ox, oy],
+            tips: vec![target],
+        }
+    };
+    let stands: Vec<MapStand> = at.iter().map(|&target| turned([4.0, 4.0], target)).collect();
+    let readings = ["0.0", "−0.2", "−2.2", "+0.6", "−0.7", "+0.1", "+0.4"];
+    let labels = ["1", "2", "3", "4", "5", "6", "7"];
+    let targets: Vec<MapTarget> =
+        (0..7).map(|i| MapTarget { at: at[i], label: labels[i], reading: Some(readings[i]) }).collect();
+    PlateMap {
+        title: "Turned stand: the feet land elsewhere for each target",
+        heights_are: "height",
+        height_unit: "tenths",
+        length_unit: "in",
+        x: &x,
+        y: &y,
+        heights: &heights,
+        margin: 1.0,
+        stands: &stands,
+        targets: &targets,
+    }
+    .svg()
+}
+
 fn flat_plate() -> String {
     PlateMap {
         title: "A perfect plate",
@@ -313,6 +348,7 @@ fn all() -> Vec<(&'static str, String)> {
         ("bars_of_a_budget", bars_of_a_budget()),
         ("plate_with_parked_stand", plate_with_parked_stand()),
         ("plate_with_carried_stand", plate_with_carried_stand()),
+        ("plate_with_turned_stand", plate_with_turned_stand()),
         ("flat_plate", flat_plate()),
         ("risk_curves", risk_curves()),
         ("operating_curve", operating_curve()),

@@ -243,13 +243,23 @@ impl PlateMap<'_> {
         picture.layer(Manner::Plain, |ink| {
             for stand in self.stands {
                 let feet = stand.feet.map(at);
-                ink.outline(&feet, INK, 1.75);
+                // Stands that are put down on one spot would make a knot of thick lines.
+                let (width, foot_size) =
+                    if self.is_turned(stand) { (HAIR, FOOT - 1.0) } else { (1.75, FOOT) };
+                ink.outline(&feet, INK, width);
                 for foot in feet {
-                    ink.disc(foot, FOOT + 1.5, PAPER);
-                    ink.disc(foot, FOOT, INK);
+                    ink.disc(foot, foot_size + 1.5, PAPER);
+                    ink.disc(foot, foot_size, INK);
                 }
             }
         });
+    }
+
+    /// Whether another stand is put down on the same spot.
+    fn is_turned(&self, stand: &MapStand) -> bool {
+        let apart = |a: [f64; 2], b: [f64; 2]| libm::hypot(a[0] - b[0], a[1] - b[1]);
+        let size = stand.feet.iter().map(|&foot| apart(foot, stand.origin)).fold(0.0, f64::max);
+        self.stands.iter().filter(|other| apart(other.origin, stand.origin) < size / 2.0).count() > 1
     }
 
     fn draw_targets(&self, picture: &mut Picture, frame: &Frame, places: &mut Places) {
