@@ -1,2 +1,89 @@
-//! The command line.
-fn main() {}
+//! The command line: reads files, calls the library, writes, and picks the exit code.
+
+mod args;
+mod failure;
+mod files;
+mod progress;
+
+use anstream::{eprintln, stdout};
+use args::{Arguments, Command, Simulate};
+use clap::Parser;
+use failure::Failure;
+use howflat::{
+    propagation::simulation::{self, Settings},
+    report::check_report::CheckReport,
+};
+use progress::Progress;
+use std::{
+    io::{self, IsTerminal, Write},
+    panic,
+    process::ExitCode,
+};
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    // A mistake of ours is told in a line, not in a trace, and has an exit code of its own.
+    panic::set_hook(Box::new(|_| {}));
+    let outcome = panic::catch_unwind(|| run(&arguments.command)).unwrap_or(Err(Failure::Ours));
+    outcome.unwrap_or_else(|failure| {
+        eprintln!("{failure}");
+        failure.exit_code()
+    })
+}
+
+fn run(command: &Command) -> Result<ExitCode, Failure> {
+    match command {
+        Command::Simulate(arguments) => simulate(arguments),
+        Command::Schema => {
+            print(&format!("{:#}\n", howflat::setup::schema()))?;
+            Ok(ExitCode::SUCCESS)
+        }
+    }
+}
+
+fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
+    let setup = files::read_setup(&arguments.setup)?;
+    use_threads(arguments.threads)?;
+    let settings = Settings { n_trials: arguments.trials, seed: arguments.seed, ..Settings::default() };
+    let progress = Progress::new(simulation::n_trials_in_all(&setup.check, settings));
+    let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
+        .map_err(|why| Failure::input(&arguments.setup, why))?;
+    progress.finish();
+    let report = CheckReport::new(&setup, &simulation);
+    if let Some(folder) = &arguments.out {
+        files::write_report(folder, &report.files().map_err(Failure::picture)?)?;
+    }
+    if arguments.json {
+        print(&format!("{:#}\n", report.json()))?;
+    } else {
+        print(&report.text(terminal_width()))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn use_threads(threads: Option<u16>) -> Result<(), Failure> {
+    let n_threads = threads.map_or(0, usize::from);
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(n_threads)
+        .build_global()
+        .map_err(|_| Failure::Threads(n_threads))
+}
+
+/// Prints to standard output. A reader that has gone away is no failure: it has seen enough.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        outcome => outcome.map_err(Failure::Output),
+    }
+}
+
+/// How wide the terminal is; `None` where standard output is a pipe or a file.
+fn terminal_width() -> Option<usize> {
+    const NARROWEST: usize = 60;
+    if !io::stdout().is_terminal() {
+        return None;
+    }
+    let columns = terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0));
+    Some(columns.clamp(NARROWEST, 160))
+}

@@ -19,7 +19,7 @@ use crate::{
 };
 use rand::RngExt;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
-use std::ops::Range;
+use std::{fmt, ops::Range};
 
 /// Sources of disturbance, by the names reports show; those of the surface are
 /// [`crate::shop::landscape::source`].
@@ -109,6 +109,19 @@ pub enum CannotSimulate {
     /// The working surface is empty: the margins meet.
     NoWorkingSurface,
 }
+
+impl fmt::Display for CannotSimulate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::MapDeterminesNoSurface => {
+                "the map's points determine no surface; give at least three that are not on one line, each once"
+            }
+            Self::NoWorkingSurface => "the margins leave no working surface; make plate.margin smaller",
+        })
+    }
+}
+
+impl std::error::Error for CannotSimulate {}
 
 /// Working memory of one thread.
 pub struct Scratch {

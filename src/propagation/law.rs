@@ -268,6 +268,32 @@ impl Budget {
         budget
     }
 
+    /// The same budget with its measurand in another unit, of which `factor` make one of the old.
+    ///
+    /// Inputs in the measurand's old unit go over with it; others keep theirs. Higher-order terms are not
+    /// carried over.
+    pub fn in_unit(&self, unit: &str, factor: f64) -> Self {
+        let inputs = self.inputs.iter().map(|row| {
+            let contribution = row.contribution * factor;
+            if row.unit == self.unit {
+                let (estimate, standard_uncertainty) =
+                    (row.estimate * factor, row.standard_uncertainty * factor);
+                BudgetRow { unit: unit.into(), estimate, standard_uncertainty, contribution, ..row.clone() }
+            } else {
+                BudgetRow { sensitivity: row.sensitivity * factor, contribution, ..row.clone() }
+            }
+        });
+        Self {
+            unit: unit.into(),
+            inputs: inputs.collect(),
+            estimate: self.estimate * factor,
+            combined_standard_uncertainty: self.combined_standard_uncertainty * factor,
+            expanded_uncertainty: self.expanded_uncertainty * factor,
+            second_order: None,
+            ..self.clone()
+        }
+    }
+
     /// The interval `y ± U_p`, by the higher-order terms if they were asked for.
     pub fn coverage_interval(&self) -> [f64; 2] {
         let expanded = self

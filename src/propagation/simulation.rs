@@ -154,7 +154,6 @@ pub fn simulate(
     let mut shares =
         variance_shares(&SpreadError(&experiment), &streams, &sources, n_share_trials, 0, on_progress);
     shares.sort_by(|a, b| b.total.total_cmp(&a.total));
-    let true_flatness = summary(&mut flatness.clone());
     Ok(Simulation {
         typical: typical_plate(check, &streams, &flatness)?,
         settings,

@@ -3,6 +3,8 @@
 //! Text that may be copied (terminal, Markdown) and files for machines (CSV, JSON) have an ASCII minus, so
 //! that what is copied can be typed in again. What is set in type (pictures, HTML) has U+2212.
 
+use crate::quantity::unit::{MICROMETRE, Measure, TENTH, Unit};
+
 /// How many digits of a number are shown.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Digits {
@@ -52,6 +54,18 @@ pub fn typeset(value: f64, digits: Digits) -> String {
         }));
     }
     out
+}
+
+/// What a unit is called after a number: one tenth, but 1.4 tenths.
+pub fn unit_label(unit: Unit) -> &'static str {
+    if unit == TENTH { "tenths" } else { unit.symbol() }
+}
+
+/// How many decimals a height is shown to in a unit: about a hundredth of a micrometre, which is
+/// less than any shop check resolves.
+pub fn height_digits(unit: Unit) -> Digits {
+    let micrometres = Measure { value: 1.0, unit }.to(MICROMETRE);
+    Digits::Decimals(libm::round(libm::log10(micrometres / 0.02)).max(0.0) as i32)
 }
 
 /// At most `n` significant digits set in type, without zeros at the end of decimals: `0.5`, `20`.

@@ -11,7 +11,7 @@ use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ColumnConstraint, ContentArrangement, LineStyle, Width};
 
 use super::number::{Digits, full, plain, typeset};
-use super::text::{escape, inert, with_unit};
+use super::text::{escape, inert, markdown, with_unit};
 
 /// Rows under columns that have a name, a unit and an alignment.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -123,14 +123,14 @@ impl Table {
 
     /// A Markdown table (the widespread extension with pipes), its caption in bold above it.
     pub fn markdown(&self) -> String {
-        let headings = self.columns.iter().map(|column| markdown_text(&heading(column))).collect();
-        let cells = |row: &Vec<Cell>| self.filled(row).map(|cell| markdown_text(&cell.plain())).collect();
+        let headings = self.columns.iter().map(|column| markdown(&heading(column))).collect();
+        let cells = |row: &Vec<Cell>| self.filled(row).map(|cell| markdown(&cell.plain())).collect();
         let rows: Vec<Vec<String>> = std::iter::once(headings).chain(self.rows.iter().map(cells)).collect();
         let width = |i: usize| rows.iter().map(|row| row[i].chars().count()).fold(3, usize::max);
         let widths: Vec<usize> = (0..self.columns.len()).map(width).collect();
         let mut out = String::new();
         if !inert(&self.caption).is_empty() {
-            out += &format!("**{}**\n\n", markdown_text(&self.caption));
+            out += &format!("**{}**\n\n", markdown(&self.caption));
         }
         for (n, row) in rows.iter().enumerate() {
             for ((text, &width), column) in row.iter().zip(&widths).zip(&self.columns) {
@@ -221,22 +221,6 @@ impl Table {
 
 fn heading(column: &Column) -> String {
     inert(&with_unit(&column.header, &column.unit))
-}
-
-/// Text in which Markdown finds no markup: its punctuation gets a backslash (CommonMark 2.4), what could
-/// begin a tag or an entity becomes an entity.
-fn markdown_text(text: &str) -> String {
-    let mut out = String::new();
-    for c in inert(text).chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '~' | '#' | '!' | '$' => out.extend(['\\', c]),
-            c => out.push(c),
-        }
-    }
-    out
 }
 
 #[cfg(test)]

@@ -59,6 +59,39 @@ pub fn with_unit(label: &str, unit: &str) -> String {
     if unit.is_empty() { label.to_string() } else { format!("{label}, {unit}") }
 }
 
+/// Text in which Markdown finds no markup: its punctuation gets a backslash (CommonMark 2.4), what could
+/// begin a tag or an entity becomes an entity.
+pub fn markdown(text: &str) -> String {
+    let mut out = String::new();
+    for c in inert(text).chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '~' | '#' | '!' | '$' => out.extend(['\\', c]),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// A paragraph broken into lines of at most `width` characters; unbroken without a width.
+pub fn fill(paragraph: &str, width: Option<usize>) -> String {
+    let Some(width) = width else { return paragraph.to_string() };
+    let mut lines = vec![String::new()];
+    for word in paragraph.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.is_empty() => line.push_str(word),
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_string()),
+        }
+    }
+    lines.join("\n")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

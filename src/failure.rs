@@ -1,0 +1,78 @@
+//! What can go wrong, and the exit code it gets.
+
+use howflat::setup::Fault;
+use std::{
+    fmt, io,
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Why a command could not do its work.
+#[derive(Debug)]
+pub enum Failure {
+    /// A file that was named cannot be read.
+    Unreadable(PathBuf, io::Error),
+    /// A file holds things that cannot be used.
+    Faults(PathBuf, Vec<Fault>),
+    /// A file is sound, field by field, but cannot be worked with.
+    Input(PathBuf, String),
+    /// A report cannot be written.
+    Unwritable(PathBuf, io::Error),
+    /// Standard output failed.
+    Output(io::Error),
+    /// So many threads cannot be had.
+    Threads(usize),
+    /// A picture could not be made.
+    Picture(String),
+    /// A mistake in the program.
+    Ours,
+}
+
+impl Failure {
+    /// A file that cannot be worked with, and why.
+    pub fn input(path: &Path, why: impl fmt::Display) -> Self {
+        Self::Input(path.to_owned(), why.to_string())
+    }
+
+    /// A picture that could not be made, and why.
+    pub fn picture(why: impl fmt::Display) -> Self {
+        Self::Picture(why.to_string())
+    }
+
+    /// 2 for what the user can mend in input or use, 3 for the rest.
+    pub fn exit_code(&self) -> ExitCode {
+        match self {
+            Self::Unreadable(..) | Self::Faults(..) | Self::Input(..) => ExitCode::from(2),
+            Self::Unwritable(..) | Self::Output(_) | Self::Threads(_) | Self::Picture(_) | Self::Ours => {
+                ExitCode::from(3)
+            }
+        }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Unreadable(path, error) => write!(f, "{}: cannot be read: {error}", path.display()),
+            Self::Faults(path, faults) => {
+                for (i, fault) in faults.iter().enumerate() {
+                    let end = if i + 1 < faults.len() { "\n" } else { "" };
+                    write!(f, "{}: {fault}{end}", path.display())?;
+                }
+                Ok(())
+            }
+            Self::Input(path, why) => write!(f, "{}: {why}", path.display()),
+            Self::Unwritable(path, error) => write!(f, "{}: cannot be written: {error}", path.display()),
+            Self::Output(error) => write!(f, "standard output: {error}"),
+            Self::Threads(n) => {
+                write!(f, "--threads {n}: so many threads cannot be started here; ask for fewer")
+            }
+            Self::Picture(why) => write!(f, "a picture could not be made: {why}"),
+            Self::Ours => write!(
+                f,
+                "howflat stopped over a mistake of its own, not of yours; please report it with the file you gave it. \
+                 Nothing was written."
+            ),
+        }
+    }
+}

@@ -1,0 +1,73 @@
+//! Reading setups and writing reports: a report is replaced whole or not at all.
+
+use crate::failure::Failure;
+use howflat::setup::Setup;
+use std::{
+    fs,
+    io::{self, Read, Write},
+    path::Path,
+};
+use tempfile::NamedTempFile;
+
+/// Larger files are no setups, readings or maps.
+const LARGEST: u64 = 4 << 20;
+
+/// Reads and checks a setup, with the files it names beside it; `-` is standard input.
+pub fn read_setup(path: &Path) -> Result<Setup, Failure> {
+    let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let load = |name: &str| read_text(&folder.join(name)).map_err(|error| error.to_string());
+    Setup::read(&text, &load).map_err(|faults| Failure::Faults(path.to_owned(), faults))
+}
+
+/// Reads a text file of sensible size; `-` is standard input.
+pub fn read_text(path: &Path) -> io::Result<String> {
+    let mut text = String::new();
+    let read = if path == Path::new("-") {
+        io::stdin().take(LARGEST + 1).read_to_string(&mut text)?
+    } else {
+        fs::File::open(path)?.take(LARGEST + 1).read_to_string(&mut text)?
+    };
+    if read as u64 > LARGEST {
+        return Err(io::Error::new(io::ErrorKind::FileTooLarge, "larger than 4 MiB"));
+    }
+    Ok(text)
+}
+
+/// Writes the files of a report into a folder, making it where it is missing.
+///
+/// All of them are written beside their places first and moved there only when each is complete, so that
+/// a failure on the way leaves an earlier report as it was.
+pub fn write_report(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {
+    let unwritable = |path: &Path| {
+        let path = path.to_owned();
+        move |error: io::Error| Failure::Unwritable(path, error)
+    };
+    fs::create_dir_all(folder).map_err(unwritable(folder))?;
+    let mut complete = Vec::with_capacity(files.len());
+    for (name, bytes) in files {
+        let path = folder.join(name);
+        let written = NamedTempFile::with_prefix_in(".howflat-", folder).and_then(|mut file| {
+            file.write_all(bytes)?;
+            readable_by_all(&file)?;
+            Ok(file)
+        });
+        complete.push((written.map_err(unwritable(&path))?, path));
+    }
+    for (file, path) in complete {
+        file.persist(&path).map_err(|error| Failure::Unwritable(path, error.error))?;
+    }
+    Ok(())
+}
+
+/// A temporary file is its owner's alone; a report is not.
+#[cfg(unix)]
+fn readable_by_all(file: &NamedTempFile) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    file.as_file().set_permissions(fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn readable_by_all(_: &NamedTempFile) -> io::Result<()> {
+    Ok(())
+}

@@ -1,0 +1,63 @@
+//! The table of a budget by the law of propagation, with the columns of the GUM.
+
+use super::{
+    number::Digits,
+    table::{Cell, Column, Table},
+};
+use crate::{propagation::law::Budget, quantity::rounding::Rounded};
+
+/// The budget's table: one row a quantity, and the result below (GUM 4 to 7, H.1 as the model of
+/// the layout of columns).
+pub fn budget_table(budget: &Budget, caption: &str) -> Table {
+    let significant = |value: f64| Cell::Number(value, Digits::Significant(3));
+    let dof = |value: f64| {
+        if value.is_finite() { Cell::Number(value, Digits::Decimals(1)) } else { Cell::from("inf") }
+    };
+    let rows = budget.inputs.iter().map(|row| {
+        vec![
+            Cell::from(row.name.as_str()),
+            significant(row.estimate),
+            significant(row.standard_uncertainty),
+            Cell::from(row.unit.as_str()),
+            Cell::from(&*row.distribution),
+            dof(row.degrees_of_freedom),
+            significant(row.sensitivity),
+            significant(row.contribution),
+            Cell::Number(100.0 * row.share, Digits::Decimals(1)),
+        ]
+    });
+    Table {
+        caption: format!("{caption}: {}", result(budget)),
+        columns: vec![
+            Column::text("quantity"),
+            Column::numbers("estimate", ""),
+            Column::numbers("standard uncertainty", ""),
+            Column::text("unit"),
+            Column::text("distribution"),
+            Column::numbers("degrees of freedom", ""),
+            Column::numbers("sensitivity coefficient", ""),
+            Column::numbers("contribution", &budget.unit),
+            Column::numbers("share", "%"),
+        ],
+        rows: rows.collect(),
+    }
+}
+
+/// The result of a budget in words: estimate, combined standard uncertainty, effective degrees of
+/// freedom, coverage factor and expanded uncertainty, rounded as GUM 7.2.6 asks.
+pub fn result(budget: &Budget) -> String {
+    let combined = Rounded::of(budget.estimate, budget.combined_standard_uncertainty, 2);
+    let expanded = Rounded::of(budget.estimate, budget.expanded_uncertainty, 2);
+    let nu = budget.effective_degrees_of_freedom;
+    let nu = if nu < 1e4 { format!("{nu:.1}") } else { "infinite".to_string() };
+    format!(
+        "estimate {} {unit}, combined standard uncertainty {} {unit}, effective degrees of freedom {nu}, coverage factor \
+         {:.2} for {} %, expanded uncertainty {} {unit}",
+        combined.estimate,
+        combined.uncertainty,
+        budget.coverage_factor,
+        super::number::plain(100.0 * budget.coverage_probability, Digits::Significant(4)),
+        expanded.uncertainty,
+        unit = budget.unit,
+    )
+}

@@ -1,0 +1,949 @@
+//! The report on a simulated shop check: how far it can be from the plate's true flatness.
+
+use super::{
+    budget_table::budget_table,
+    chart::{
+        Mark,
+        bars::{Bar, Bars, Share as BarShare},
+        curves::{Band, Curve, Curves, Tone},
+        histogram::{Histogram, Interval, Outline},
+        plate_map::{MapStand, MapTarget, PlateMap},
+    },
+    document::{BudgetDocument, SummaryDocument},
+    number::{Digits, height_digits, plain, unit_label},
+    picture::{PixelError, png},
+    table::{Cell, Column, Table},
+    text,
+};
+use crate::{
+    decision::limits::Limits,
+    propagation::{
+        law::Budget,
+        shares::Share,
+        simulation::{Simulation, Way, WayKind},
+    },
+    quantity::{
+        sample::Summary,
+        unit::{MICROMETRE, MILLIMETRE, Measure},
+    },
+    setup::{Assumption, Setup},
+    shop::visibility::{INVISIBLE, Visibility},
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+use std::collections::BTreeMap;
+
+/// Everything a report on a simulated check is made from; every number it shows is here.
+#[derive(Debug, Clone)]
+pub struct CheckReport<'a> {
+    /// The setup that was simulated.
+    pub setup: &'a Setup,
+    /// What the simulation found.
+    pub simulation: &'a Simulation,
+    /// What each way of reading can decide, in the order of the simulation's ways; empty without a
+    /// tolerance.
+    pub limits: Vec<Limits>,
+}
+
+impl<'a> CheckReport<'a> {
+    /// Puts a report together, judging the ways of reading against the setup's tolerance.
+    pub fn new(setup: &'a Setup, simulation: &'a Simulation) -> Self {
+        let judge = |way: &Way, tolerance: f64| {
+            Limits::new(&simulation.flatness, &way.results, tolerance, setup.consumer_risk)
+        };
+        let limits = setup
+            .tolerance
+            .iter()
+            .flat_map(|tolerance| simulation.ways.iter().map(|way| judge(way, tolerance.value)));
+        Self { setup, simulation, limits: limits.collect() }
+    }
+
+    /// The answer, in one sentence or two.
+    pub fn answer(&self) -> String {
+        let error = &self.simulation.ways[0].error;
+        let [low, high] = error.interval_symmetric;
+        let covered = percent(error.coverage_probability);
+        let reach = if low >= 0.0 {
+            format!(
+                "between {} and {} more than the plate's true flatness",
+                self.bare(low),
+                self.height(high)
+            )
+        } else if high <= 0.0 {
+            format!(
+                "between {} and {} less than the plate's true flatness",
+                self.bare(-high),
+                self.height(-low)
+            )
+        } else {
+            let (less, more) = (self.height(-low), self.height(high));
+            format!("anything from {less} less to {more} more than the plate's true flatness")
+        };
+        let bias = match error.mean {
+            mean if mean.abs() < self.resolution() => "nothing too much".to_string(),
+            mean if mean > 0.0 => format!("{} too much", self.height(mean)),
+            mean => format!("{} too little", self.height(-mean)),
+        };
+        format!("In {covered} of such checks the spread reads {reach}; on average it reads {bias}.")
+    }
+
+    /// What may be done with a spread, in a sentence; `None` without a tolerance.
+    pub fn card_sentence(&self) -> Option<String> {
+        let tolerance = self.setup.tolerance.as_ref()?;
+        let limits = self.limits.first()?;
+        let name = format!("{} ({})", self.height(tolerance.value), tolerance.name);
+        let (risk, safe) = (percent(limits.risk), percent(1.0 - limits.risk));
+        let accept = match limits.accept_at_or_below {
+            Some(limit) => format!("accept the plate up to a spread of {}", self.height(limit)),
+            None => format!("no spread, however small, proves the plate within it at {risk} risk"),
+        };
+        let out = match limits.out_at_or_above {
+            Some(limit) => format!("from {} on it is out", self.height(limit)),
+            None => format!("no spread, however large, proves it out with {safe} certainty"),
+        };
+        Some(format!("For {name} at {risk} risk: {accept}; {out}."))
+    }
+
+    /// What this survey cannot see, in a sentence; `None` where it sees every usual shape.
+    pub fn blindness(&self) -> Option<String> {
+        let shapes = &self.simulation.visibilities;
+        let hidden: Vec<&str> =
+            shapes.iter().filter(|shape| shape.spread < INVISIBLE).map(|shape| shape.shape).collect();
+        let weak: Vec<String> = shapes
+            .iter()
+            .filter(|shape| (INVISIBLE..0.5).contains(&shape.spread))
+            .map(|shape| format!("{} ({} of it shows)", shape.shape, percent(shape.spread)))
+            .collect();
+        let mut said = Vec::new();
+        if !hidden.is_empty() {
+            said.push(format!(
+                "This check cannot see, however large: {}. A plate with such a form reads a spread of zero.",
+                hidden.join("; ")
+            ));
+        }
+        if !weak.is_empty() {
+            said.push(format!("It sees little of: {}.", weak.join("; ")));
+        }
+        (!said.is_empty()).then(|| said.join(" "))
+    }
+
+    /// The whole report for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        let fill = |text: &str| text::fill(text, width);
+        let mut parts = vec![self.setup.title.clone(), fill(&self.answer())];
+        parts.extend(self.card_sentence().map(|text| fill(&text)));
+        parts.extend(self.blindness().map(|text| fill(&text)));
+        parts.extend(self.tables().iter().map(|table| table.terminal(width).trim_end().to_string()));
+        parts.push(fill(&self.rule_sentence()));
+        parts.push(fill(&self.assumed()));
+        parts.push(fill(LIMITS_OF_USE));
+        parts.push(fill(&self.provenance()));
+        parts.join("\n\n") + "\n"
+    }
+
+    /// The same in Markdown, with every default that was used.
+    pub fn markdown(&self) -> String {
+        let mut parts = vec![format!("# {}", text::markdown(&self.setup.title)), self.answer()];
+        parts.extend(self.card_sentence());
+        parts.extend(self.blindness());
+        parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
+        parts.push(self.rule_sentence());
+        parts.push(self.assumptions().markdown().trim_end().to_string());
+        parts.push(LIMITS_OF_USE.to_string());
+        parts.push(self.provenance());
+        parts.join("\n\n") + "\n"
+    }
+
+    /// All tables, in the order in which they are read.
+    pub fn tables(&self) -> Vec<Table> {
+        let mut tables = vec![self.ways(), self.parts()];
+        tables.extend(self.card());
+        tables.extend([self.shares(), self.budget(), self.linear(), self.visibility()]);
+        tables
+    }
+
+    /// What each way of reading gives and how wrong it is.
+    fn ways(&self) -> Table {
+        let unit = self.unit();
+        let number = |header: &str| Column::numbers(header, unit);
+        let row = |name: &str, s: &Summary| {
+            let values = [
+                s.mean,
+                s.standard_deviation,
+                s.interval_symmetric[0],
+                s.interval_symmetric[1],
+                s.interval_shortest[0],
+                s.interval_shortest[1],
+            ];
+            std::iter::once(Cell::from(name)).chain(values.map(|value| self.cell(value))).collect()
+        };
+        let mut rows = vec![row("true flatness of the plates", &self.simulation.true_flatness)];
+        for way in &self.simulation.ways {
+            rows.push(row(way_name(way.kind), &way.result));
+            rows.push(row("  its error", &way.error));
+        }
+        let p = percent(self.simulation.settings.coverage_probability);
+        Table {
+            caption: format!("Three ways of reading the same numbers ({p} intervals)"),
+            columns: vec![
+                Column::text("quantity"),
+                number("mean"),
+                number("standard deviation"),
+                number("symmetric from"),
+                number("to"),
+                number("shortest from"),
+                number("to"),
+            ],
+            rows,
+        }
+    }
+
+    /// The two parts of the spread's error: form and disturbances.
+    fn parts(&self) -> Table {
+        let unit = self.unit();
+        let row = |name: &str, s: &Summary| {
+            let values = [s.mean, s.standard_deviation, s.interval_symmetric[0], s.interval_symmetric[1]];
+            std::iter::once(Cell::from(name)).chain(values.map(|value| self.cell(value))).collect()
+        };
+        Table {
+            caption:
+                "Where the spread's error comes from: what the survey makes of the form, and what disturbs it"
+                    .into(),
+            columns: vec![
+                Column::text("part"),
+                Column::numbers("mean", unit),
+                Column::numbers("standard deviation", unit),
+                Column::numbers("symmetric from", unit),
+                Column::numbers("to", unit),
+            ],
+            rows: vec![
+                row("form, read without any disturbance, minus true flatness", &self.simulation.form_error),
+                row(
+                    "disturbances: stand and block, indicator, heat, rounding",
+                    &self.simulation.disturbance_error,
+                ),
+            ],
+        }
+    }
+
+    /// The accept / undecided / out card.
+    fn card(&self) -> Option<Table> {
+        let limits = self.limits.first()?;
+        let rows = self.simulation.ways.iter().zip(&self.limits).map(|(way, limits)| {
+            let limit = |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.cell(value));
+            vec![
+                Cell::from(way_name(way.kind)),
+                limit(limits.accept_at_or_below),
+                limit(limits.out_at_or_above),
+            ]
+        });
+        let tolerance = self.height(limits.tolerance);
+        Some(Table {
+            caption: format!(
+                "Accept / undecided / out for {tolerance} at {} risk ({} of the simulated plates are bad)",
+                percent(limits.risk),
+                percent(limits.bad_before_reading)
+            ),
+            columns: vec![
+                Column::text("what was read"),
+                Column::numbers("accept at or below", self.unit()),
+                Column::numbers("out at or above", self.unit()),
+            ],
+            rows: rows.collect(),
+        })
+    }
+
+    /// What a limit of acceptance on the spread does, as it moves; `None` without a tolerance.
+    pub fn operating(&self) -> Option<Table> {
+        let limits = self.limits.first()?;
+        let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
+        let rows = limits.operating.iter().map(|point| {
+            vec![
+                self.cell(point.limit),
+                share(point.bad_accepted),
+                share(point.good_refused),
+                point.bad_among_accepted.map_or(Cell::Empty, share),
+            ]
+        });
+        Some(Table {
+            caption: format!("Accepting plates up to a spread, for {}", self.height(limits.tolerance)),
+            columns: vec![
+                Column::numbers("limit", self.unit()),
+                Column::numbers("a bad plate passes", ""),
+                Column::numbers("a good plate fails", ""),
+                Column::numbers("bad among passed", ""),
+            ],
+            rows: rows.collect(),
+        })
+    }
+
+    /// Shares of the sources in the variance of the spread's error.
+    fn shares(&self) -> Table {
+        let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
+        // What is nothing to three decimals is named in one line.
+        let (shown, small): (Vec<&Share>, Vec<&Share>) =
+            self.simulation.shares.iter().partition(|s| s.total.max(s.first_order) >= 0.0005);
+        let mut rows: Vec<Vec<Cell>> = shown
+            .iter()
+            .map(|s| {
+                vec![
+                    Cell::from(s.source.as_str()),
+                    share(s.first_order),
+                    share(s.first_order_u),
+                    share(s.total),
+                    share(s.total_u),
+                    Cell::from(if s.interacts { "with others" } else { "" }),
+                ]
+            })
+            .collect();
+        if !small.is_empty() {
+            let names: Vec<&str> = small.iter().map(|s| s.source.as_str()).collect();
+            rows.push(vec![Cell::Text(format!("each below 0.0005: {}", names.join(", ")))]);
+        }
+        Table {
+            caption: format!(
+                "Shares of the sources in the variance of the spread's error ({} trials each)",
+                self.simulation.n_share_trials
+            ),
+            columns: vec![
+                Column::text("source"),
+                Column::numbers("alone (first order)", ""),
+                Column::numbers("u", ""),
+                Column::numbers("in all (total)", ""),
+                Column::numbers("u", ""),
+                Column::text("acts"),
+            ],
+            rows,
+        }
+    }
+
+    /// The budget of one reading, in the unit of the report.
+    pub fn budget(&self) -> Table {
+        let budget = &self.simulation.budget;
+        let reading = &self.setup.check.survey.readings[budget.reading];
+        let spot = &self.setup.check.survey.spots[reading.spot];
+        let caption = format!(
+            "Budget of one reading: at \"{}\" from \"{}\", the least certain; a height over its zero",
+            spot.target, spot.station
+        );
+        budget_table(&self.in_unit(&budget.of_reading), &caption)
+    }
+
+    /// The linear result for the spread: the difference of two readings.
+    fn linear(&self) -> Table {
+        let linear = &self.simulation.budget.of_difference;
+        let comparison = &self.simulation.validation;
+        let verdict = if comparison.linear_result_may_be_used { "may be used" } else { "may not be used" };
+        let row = |name: &str, [low, high]: [f64; 2]| vec![Cell::from(name), self.cell(low), self.cell(high)];
+        Table {
+            caption: format!(
+                "The spread's error as a linear budget would have it, beside Monte Carlo: the linear result {verdict} \
+                 (JCGM 101 clause 8: ends within {})",
+                self.height(comparison.delta)
+            ),
+            columns: vec![
+                Column::text("way"),
+                Column::numbers("from", self.unit()),
+                Column::numbers("to", self.unit()),
+            ],
+            rows: vec![
+                row("linear: difference of two readings, expanded uncertainty", linear.coverage_interval()),
+                row("Monte Carlo, symmetric interval", self.simulation.ways[0].error.interval_symmetric),
+            ],
+        }
+    }
+
+    /// How the usual shapes look to the survey.
+    fn visibility(&self) -> Table {
+        let rows = self.simulation.visibilities.iter().map(|Visibility { shape, spread, levelled }| {
+            let share = |value: f64| Cell::Number(value, Digits::Decimals(2));
+            vec![Cell::from(*shape), share(*spread), levelled.map_or(Cell::Empty, share)]
+        });
+        Table {
+            caption: "What the survey makes of a form: reading over true flatness, nothing disturbed".into(),
+            columns: vec![
+                Column::text("form"),
+                Column::numbers("spread", ""),
+                Column::numbers("spread off the best-fit plane", ""),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// Every default that the setup did not state.
+    pub fn assumptions(&self) -> Table {
+        let rows = self.setup.assumptions.iter().map(|a| {
+            vec![Cell::from(a.field.as_str()), Cell::from(a.value.as_str()), Cell::from(a.why.as_str())]
+        });
+        Table {
+            caption: "Taken for what the setup does not state".into(),
+            columns: vec![Column::text("field"), Column::text("value"), Column::text("source")],
+            rows: rows.collect(),
+        }
+    }
+
+    /// The JSON document of `simulate --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let s = self.simulation;
+        let convert = |value: f64| self.to_unit(value);
+        let summary = |summary: &Summary| SummaryDocument::new(summary, convert);
+        let readings = s.ways.iter().enumerate().map(|(i, way)| {
+            let document = WayDocument {
+                result: summary(&way.result),
+                error: summary(&way.error),
+                limits: self.limits.get(i).map(|limits| self.limits_document(Some(limits))),
+            };
+            (way_key(way.kind).to_string(), document)
+        });
+        let document = CheckDocument {
+            title: self.setup.title.clone(),
+            answer: self.answer(),
+            unit: self.setup.unit.symbol().into(),
+            trials: s.settings.n_trials,
+            seed: s.settings.seed,
+            setup_digest: self.setup.digest.clone(),
+            version: crate::VERSION.into(),
+            stand: self.setup.check.survey.stand_use.name().into(),
+            true_flatness: summary(&s.true_flatness),
+            readings: readings.collect(),
+            fitted_rule: RuleDocument {
+                constant: self.to_unit(s.rule.constant),
+                per_spread: s.rule.per_spread,
+                per_levelled: s.rule.per_levelled,
+            },
+            error_of_form: summary(&s.form_error),
+            error_of_disturbances: summary(&s.disturbance_error),
+            cannot_see: s
+                .visibilities
+                .iter()
+                .filter(|v| v.spread < INVISIBLE)
+                .map(|v| v.shape.into())
+                .collect(),
+            visibility: s.visibilities.iter().map(VisibilityDocument::from).collect(),
+            shares: s.shares.iter().map(ShareDocument::from).collect(),
+            share_trials: s.n_share_trials,
+            limits: self.limits_document(self.limits.first()),
+            budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
+            linear: LinearDocument {
+                budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
+                validation: ValidationDocument {
+                    delta: self.to_unit(s.validation.delta),
+                    d_low: self.to_unit(s.validation.d_low),
+                    d_high: self.to_unit(s.validation.d_high),
+                    linear_result_may_be_used: s.validation.linear_result_may_be_used,
+                },
+            },
+            assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    /// Every file of the report, by name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let histogram = self.histogram();
+        let mut files = vec![
+            ("result.json", format!("{:#}\n", self.json()).into_bytes()),
+            ("report.md", self.markdown().into_bytes()),
+            ("budget.csv", self.budget().csv().into_bytes()),
+            ("budget.md", self.budget().markdown().into_bytes()),
+            ("histogram.png", png(&histogram, 2.0)?),
+            ("histogram.svg", histogram.into_bytes()),
+            ("shares.svg", self.shares_picture().into_bytes()),
+            ("plate.svg", self.plate().into_bytes()),
+        ];
+        if let (Some(table), Some(picture)) = (self.operating(), self.card_picture()) {
+            files.push(("limits.csv", table.csv().into_bytes()));
+            files.push(("limits.svg", picture.into_bytes()));
+        }
+        Ok(files.into_iter().map(|(name, bytes)| (name.to_string(), bytes)).collect())
+    }
+
+    /// Histogram of the spread's error, with the other ways outlined over it.
+    pub fn histogram(&self) -> String {
+        let in_unit = |values: &[f64]| values.iter().map(|&value| self.to_unit(value)).collect::<Vec<_>>();
+        let ways: Vec<(&str, Vec<f64>)> =
+            self.simulation.ways.iter().map(|way| (way_name(way.kind), in_unit(&way.errors))).collect();
+        let outlines: Vec<Outline> =
+            ways[1..].iter().map(|(name, values)| Outline { name, values }).collect();
+        let error = &self.simulation.ways[0].error;
+        let p = percent(error.coverage_probability);
+        let labels = [format!("{p}, symmetric"), format!("{p}, shortest")];
+        let interval = |label, [low, high]: [f64; 2]| Interval {
+            label,
+            low: self.to_unit(low),
+            high: self.to_unit(high),
+        };
+        let mean = format!("mean {}", self.height(error.mean));
+        Histogram {
+            title: "How far the check is from the plate's true flatness",
+            axis: "what is read minus true flatness",
+            unit: self.unit(),
+            counted: "checks",
+            name: ways[0].0,
+            values: &ways[0].1,
+            outlines: &outlines,
+            intervals: &[
+                interval(&labels[0], error.interval_symmetric),
+                interval(&labels[1], error.interval_shortest),
+            ],
+            marks: &[
+                Mark { label: "no error", at: 0.0 },
+                Mark { label: &mean, at: self.to_unit(error.mean) },
+            ],
+            density: None,
+            digits: self.digits(),
+        }
+        .svg()
+    }
+
+    /// Bars of the sources' shares.
+    pub fn shares_picture(&self) -> String {
+        let share =
+            |value: f64, u: f64| BarShare { value, interval: Some([value - 2.0 * u, value + 2.0 * u]) };
+        let bars: Vec<Bar> = self
+            .simulation
+            .shares
+            .iter()
+            .take(12)
+            .map(|s| Bar {
+                label: &s.source,
+                first_order: share(s.first_order, s.first_order_u),
+                total: Some(share(s.total, s.total_u)),
+            })
+            .collect();
+        let title = "What the spread's error comes from";
+        Bars { title, axis: "share of the variance of the spread's error", bars: &bars }.svg()
+    }
+
+    /// The chance that a plate is bad, against the spread that was read; `None` without a tolerance.
+    pub fn card_picture(&self) -> Option<String> {
+        let limits = self.limits.first()?;
+        // Half of the simulated spreads lie below this; beyond twice the largest limit nothing changes.
+        let steps: Vec<[f64; 2]> = limits
+            .bad_given_result
+            .iter()
+            .flat_map(|group| group.result.map(|result| [self.to_unit(result), group.probability]))
+            .collect();
+        let refused: Vec<[f64; 2]> =
+            limits.operating.iter().map(|p| [self.to_unit(p.limit), p.good_refused]).collect();
+        let accepted: Vec<[f64; 2]> =
+            limits.operating.iter().map(|p| [self.to_unit(p.limit), p.bad_accepted]).collect();
+        let end = steps.last()?[0];
+        let [accept, out] =
+            [limits.accept_at_or_below, limits.out_at_or_above].map(|l| l.map(|l| self.to_unit(l)));
+        let mut bands = Vec::new();
+        if let Some(accept) = accept {
+            bands.push(Band { label: "accept", from: 0.0, to: accept, tone: Tone::Within });
+        }
+        let (from, to) = (accept.unwrap_or(0.0), out.unwrap_or(end));
+        if from < to {
+            bands.push(Band { label: "undecided", from, to, tone: Tone::Undecided });
+        }
+        if let Some(out) = out {
+            bands.push(Band { label: "out", from: out, to: end.max(out), tone: Tone::Out });
+        }
+        let title = format!("What a spread proves about {}", self.height(limits.tolerance));
+        let picture = Curves {
+            title: &title,
+            x_axis: "spread that was read, or limit of acceptance",
+            x_unit: self.unit(),
+            y_axis: "probability",
+            y_unit: "",
+            y_range: Some([0.0, 1.0]),
+            curves: &[
+                Curve { name: "a plate with this spread is bad", points: &steps },
+                Curve { name: "a bad plate passes this limit", points: &accepted },
+                Curve { name: "a good plate fails this limit", points: &refused },
+            ],
+            bands: &bands,
+            limits: &[],
+        };
+        Some(picture.svg())
+    }
+
+    /// A typical plate's form with the survey drawn on it.
+    pub fn plate(&self) -> String {
+        let typical = &self.simulation.typical;
+        let to_plan = |mm: f64| Measure { value: mm, unit: MILLIMETRE }.to(self.setup.plan_unit);
+        let point = |at: [f64; 2]| at.map(to_plan);
+        let survey = &self.setup.check.survey;
+        let mut stands: Vec<MapStand> = Vec::new();
+        let mut last = None;
+        for reading in &survey.readings {
+            if last != Some(reading.seating) {
+                let feet = reading.feet.map(point);
+                let origin = [0, 1].map(|axis| feet.iter().map(|foot| foot[axis]).sum::<f64>() / 3.0);
+                stands.push(MapStand { feet, origin, tips: Vec::new() });
+                last = Some(reading.seating);
+            }
+            if let Some(stand) = stands.last_mut() {
+                stand.tips.push(point(reading.target));
+            }
+        }
+        // A closing reading, a second pass: the same stands again.
+        let mut drawn: Vec<MapStand> = Vec::new();
+        for stand in stands {
+            match drawn.iter_mut().find(|known| known.feet == stand.feet) {
+                Some(known) => known.tips.extend(stand.tips),
+                None => drawn.push(stand),
+            }
+        }
+        for stand in &mut drawn {
+            stand.tips.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+            stand.tips.dedup();
+        }
+        let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
+        let mut targets: Vec<MapTarget> = Vec::new();
+        for (spot, label) in survey.spots.iter().zip(&labels) {
+            let at = point(spot.at);
+            if !targets.iter().any(|target| target.at == at) {
+                targets.push(MapTarget { at, label, reading: None });
+            }
+        }
+        let heights: Vec<f64> = typical.heights.iter().map(|&height| self.to_unit(height)).collect();
+        let [x, y] = [&typical.grid.x, &typical.grid.y]
+            .map(|nodes| nodes.iter().map(|&v| to_plan(v)).collect::<Vec<_>>());
+        let title = format!(
+            "A typical plate of this kind (flatness {}) and the survey",
+            self.height(typical.flatness)
+        );
+        PlateMap {
+            title: &title,
+            heights_are: "height over the middle plane",
+            height_unit: self.unit(),
+            length_unit: self.setup.plan_unit.symbol(),
+            x: &x,
+            y: &y,
+            heights: &heights,
+            margin: to_plan(self.setup.check.plate.margin),
+            stands: &drawn,
+            targets: &targets,
+        }
+        .svg()
+    }
+
+    /// How to use the fitted rule with a pocket calculator.
+    fn rule_sentence(&self) -> String {
+        let rule = &self.simulation.rule;
+        let term = |factor: f64, of: &str| {
+            let sign = if factor < 0.0 { "-" } else { "+" };
+            format!(" {sign} {} x {of}", plain(factor.abs(), Digits::Decimals(3)))
+        };
+        let levelled = if rule.per_levelled == 0.0 {
+            String::new()
+        } else {
+            term(rule.per_levelled, "the spread off the best-fit plane")
+        };
+        format!(
+            "The fitted estimate is {}{}{levelled}, never below 0. It is fitted to simulated checks of plates \
+             as the setup describes them, and is biased again on a plate of another kind.",
+            self.height(rule.constant),
+            term(rule.per_spread, "the spread"),
+        )
+    }
+
+    fn assumed(&self) -> String {
+        match self.setup.assumptions.len() {
+            0 => "The setup states everything; no default was used.".into(),
+            n => format!(
+                "{n} values that the setup does not state were taken as usual; report.md in the folder given by --out \
+                 lists each."
+            ),
+        }
+    }
+
+    fn provenance(&self) -> String {
+        let s = &self.simulation.settings;
+        let digest = &self.setup.digest[..self.setup.digest.len().min(16)];
+        format!("howflat {}, setup {digest}, seed {}, {} trials.", crate::VERSION, s.seed, s.n_trials)
+    }
+
+    fn unit(&self) -> &'static str {
+        unit_label(self.setup.unit)
+    }
+
+    fn to_unit(&self, micrometres: f64) -> f64 {
+        Measure { value: micrometres, unit: MICROMETRE }.to(self.setup.unit)
+    }
+
+    /// What a height is shown to: about a hundredth of a micrometre.
+    fn digits(&self) -> Digits {
+        height_digits(self.setup.unit)
+    }
+
+    fn resolution(&self) -> f64 {
+        let Digits::Decimals(places) = self.digits() else { return 0.0 };
+        Measure { value: 0.5 * libm::pow(10.0, f64::from(-places)), unit: self.setup.unit }.to(MICROMETRE)
+    }
+
+    fn cell(&self, micrometres: f64) -> Cell {
+        Cell::Number(self.to_unit(micrometres), self.digits())
+    }
+
+    fn bare(&self, micrometres: f64) -> String {
+        plain(self.to_unit(micrometres), self.digits())
+    }
+
+    fn height(&self, micrometres: f64) -> String {
+        format!("{} {}", self.bare(micrometres), self.unit())
+    }
+
+    /// A budget in µm in the report's unit.
+    fn in_unit(&self, budget: &Budget) -> Budget {
+        budget.in_unit(self.unit(), self.to_unit(1.0))
+    }
+
+    fn limits_document(&self, limits: Option<&Limits>) -> LimitsDocument {
+        let height = |value: Option<f64>| value.map(|value| self.to_unit(value));
+        LimitsDocument {
+            tolerance: height(limits.map(|l| l.tolerance)),
+            tolerance_name: self.setup.tolerance.as_ref().map(|tolerance| tolerance.name.clone()),
+            consumer_risk: self.setup.consumer_risk,
+            accept_at_or_below: height(limits.and_then(|l| l.accept_at_or_below)),
+            out_at_or_above: height(limits.and_then(|l| l.out_at_or_above)),
+            bad_before_reading: limits.map(|l| l.bad_before_reading),
+            operating: limits
+                .iter()
+                .flat_map(|l| &l.operating)
+                .map(|p| OperatingDocument {
+                    limit: self.to_unit(p.limit),
+                    bad_accepted: p.bad_accepted,
+                    good_refused: p.good_refused,
+                    bad_among_accepted: p.bad_among_accepted,
+                })
+                .collect(),
+        }
+    }
+}
+
+/// Cautions that stand under every report.
+pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a dispute or a statement of grade go to a \
+    laboratory accredited to ISO/IEC 17025. Surface plates are heavy: use a hoist or enough people, keep fingers from \
+    under the stone, and set the plate on its three supports. Ammonia cleaners need fresh air and must never meet \
+    bleach; they chill the stone, so wait before measuring. Local safety rules come first.";
+
+/// A probability as a percentage: "95 %".
+fn percent(p: f64) -> String {
+    format!(
+        "{} %",
+        plain(100.0 * p, Digits::Significant(if p < 0.1 { 2 } else { 3 }))
+            .trim_end_matches('0')
+            .trim_end_matches('.')
+    )
+}
+
+/// What a way of reading is called.
+fn way_name(kind: WayKind) -> &'static str {
+    match kind {
+        WayKind::Spread => "spread",
+        WayKind::Levelled => "spread off the best-fit plane",
+        WayKind::Fitted => "fitted estimate",
+    }
+}
+
+fn way_key(kind: WayKind) -> &'static str {
+    match kind {
+        WayKind::Spread => "spread",
+        WayKind::Levelled => "levelled",
+        WayKind::Fitted => "fitted",
+    }
+}
+
+/// The JSON Schema of [`CheckReport::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(CheckDocument).to_value()
+}
+
+/// What a simulation of a shop check found. Heights are in `unit`.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(title = "howflat simulate")]
+struct CheckDocument {
+    /// What the check is called.
+    title: String,
+    /// The answer, in a sentence.
+    answer: String,
+    /// Unit of all heights.
+    unit: String,
+    /// How many plates were drawn and checked.
+    trials: u64,
+    /// Seed of all random numbers.
+    seed: u64,
+    /// SHA-256 of what the setup says.
+    setup_digest: String,
+    /// Version of the program.
+    version: String,
+    /// Parked, turned or carried.
+    stand: String,
+    /// True flatness of the plates that were drawn.
+    true_flatness: SummaryDocument,
+    /// The ways of reading the same numbers, by name: spread, levelled, fitted.
+    readings: BTreeMap<String, WayDocument>,
+    /// The rule of the fitted way.
+    fitted_rule: RuleDocument,
+    /// The part of the spread's error that comes from form alone.
+    error_of_form: SummaryDocument,
+    /// The part of the spread's error that disturbances add.
+    error_of_disturbances: SummaryDocument,
+    /// Forms that this survey cannot see, however large.
+    cannot_see: Vec<String>,
+    /// How the usual forms look to this survey.
+    visibility: Vec<VisibilityDocument>,
+    /// Shares of the sources in the variance of the spread's error, largest first.
+    shares: Vec<ShareDocument>,
+    /// How many trials each share rests on.
+    share_trials: u64,
+    /// What a spread proves against the tolerance.
+    limits: LimitsDocument,
+    /// The budget of one reading.
+    budget: BudgetDocument,
+    /// The linear result for the spread's error.
+    linear: LinearDocument,
+    /// Everything that was taken because the setup does not say.
+    assumptions: Vec<AssumptionDocument>,
+}
+
+/// One way of reading.
+#[derive(Debug, Serialize, JsonSchema)]
+struct WayDocument {
+    /// What it gives.
+    result: SummaryDocument,
+    /// What it gives minus the true flatness.
+    error: SummaryDocument,
+    /// What it proves against the tolerance; left out without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    limits: Option<LimitsDocument>,
+}
+
+/// flatness = constant + per_spread * spread + per_levelled * levelled spread
+#[derive(Debug, Serialize, JsonSchema)]
+struct RuleDocument {
+    /// In the document's unit.
+    constant: f64,
+    /// Per unit of spread.
+    per_spread: f64,
+    /// Per unit of levelled spread.
+    per_levelled: f64,
+}
+
+/// How one form looks to the survey: reading over true flatness.
+#[derive(Debug, Serialize, JsonSchema)]
+struct VisibilityDocument {
+    /// The form.
+    form: String,
+    /// Its spread over its flatness.
+    spread: f64,
+    /// Its levelled spread over its flatness; null where readings cannot be levelled.
+    levelled: Option<f64>,
+}
+
+impl From<&Visibility> for VisibilityDocument {
+    fn from(v: &Visibility) -> Self {
+        Self { form: v.shape.into(), spread: v.spread, levelled: v.levelled }
+    }
+}
+
+/// One source's share in the variance of the spread's error.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ShareDocument {
+    /// The source.
+    source: String,
+    /// What it causes by itself.
+    first_order: f64,
+    /// Standard uncertainty of that from the finite number of trials.
+    first_order_standard_uncertainty: f64,
+    /// What it causes by itself and together with others.
+    total: f64,
+    /// Standard uncertainty of that from the finite number of trials.
+    total_standard_uncertainty: f64,
+    /// Whether it acts together with others.
+    interacts: bool,
+}
+
+impl From<&Share> for ShareDocument {
+    fn from(share: &Share) -> Self {
+        Self {
+            source: share.source.clone(),
+            first_order: share.first_order,
+            first_order_standard_uncertainty: share.first_order_u,
+            total: share.total,
+            total_standard_uncertainty: share.total_u,
+            interacts: share.interacts,
+        }
+    }
+}
+
+/// What a reading proves against a tolerance.
+#[derive(Debug, Serialize, JsonSchema)]
+struct LimitsDocument {
+    /// The largest flatness deviation that is good; null without a tolerance.
+    tolerance: Option<f64>,
+    /// Standard, grade and basis of the tolerance.
+    tolerance_name: Option<String>,
+    /// The risk at which a plate is still accepted.
+    consumer_risk: f64,
+    /// The largest reading that proves a plate good; null where none does.
+    accept_at_or_below: Option<f64>,
+    /// The smallest reading that proves a plate bad; null where none does.
+    out_at_or_above: Option<f64>,
+    /// Share of the simulated plates that are bad.
+    bad_before_reading: Option<f64>,
+    /// What happens as a limit of acceptance moves.
+    operating: Vec<OperatingDocument>,
+}
+
+/// What a limit of acceptance does.
+#[derive(Debug, Serialize, JsonSchema)]
+struct OperatingDocument {
+    /// Plates that read this or less are accepted.
+    limit: f64,
+    /// Chance that a bad plate is accepted.
+    bad_accepted: f64,
+    /// Chance that a good plate is turned down.
+    good_refused: f64,
+    /// Chance that an accepted plate is bad; null where none is accepted.
+    bad_among_accepted: Option<f64>,
+}
+
+/// The spread's error as the difference of two readings, by the law of propagation.
+#[derive(Debug, Serialize, JsonSchema)]
+struct LinearDocument {
+    /// The budget of the difference.
+    budget: BudgetDocument,
+    /// Its comparison with Monte Carlo.
+    validation: ValidationDocument,
+}
+
+/// JCGM 101:2008 clause 8.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ValidationDocument {
+    /// The numerical tolerance.
+    delta: f64,
+    /// Difference of the lower ends.
+    d_low: f64,
+    /// Difference of the upper ends.
+    d_high: f64,
+    /// Whether both are within the tolerance.
+    linear_result_may_be_used: bool,
+}
+
+/// A value that was taken because the setup does not say.
+#[derive(Debug, Serialize, JsonSchema)]
+struct AssumptionDocument {
+    /// Which field.
+    field: String,
+    /// What was taken.
+    value: String,
+    /// Why, or where it comes from.
+    why: String,
+}
+
+impl From<&Assumption> for AssumptionDocument {
+    fn from(a: &Assumption) -> Self {
+        Self { field: a.field.clone(), value: a.value.clone(), why: a.why.clone() }
+    }
+}
