@@ -136,9 +136,9 @@ fn halving_the_grid_changes_the_answer_by_less_than_one_percent() {
     let run = |grid: Grid| {
         let experiment = CheckExperiment::on_grid(&check, grid).expect("a sound check");
         let outputs = run_trials(&experiment, &Streams::new(5), 0..20_000, &|_| {});
-        let [mut flatness, spread, ..] = <[Vec<f64>; 4]>::try_from(outputs).expect("four outputs");
-        let mut error: Vec<f64> = spread.iter().zip(&flatness).map(|(s, f)| s - f).collect();
-        (Summary::of(&mut flatness, 0.95), Summary::of(&mut error, 0.95))
+        let [flatness, spread, ..] = <[Vec<f64>; 4]>::try_from(outputs).expect("four outputs");
+        let error: Vec<f64> = spread.iter().zip(&flatness).map(|(s, f)| s - f).collect();
+        (Summary::of(&flatness, 0.95), Summary::of(&error, 0.95))
     };
     let (flatness, error) = run(grid.clone());
     let (fine_flatness, fine_error) = run(grid.halved());
@@ -251,13 +251,7 @@ fn one_reading_by_the_law_and_by_trials() {
     let spread = &trials(&check, 100_000)[Output::Spread as usize];
     let by_trials = (spread.iter().map(|s| s * s).sum::<f64>() / spread.len() as f64).sqrt();
     let simulation = simulate(&check, settings(1000), &|_| {}).expect("a sound check");
-    let by_law = simulation
-        .budget
-        .of_reading
-        .iter()
-        .map(|input| (input.sensitivity * input.standard_uncertainty).powi(2))
-        .sum::<f64>()
-        .sqrt();
+    let by_law = simulation.budget.of_reading.combined_standard_uncertainty;
     // The standard uncertainty of a standard deviation from 100 000 trials is 0.22 %.
     assert!((by_trials / by_law - 1.0).abs() < 0.01, "{by_trials} {by_law}");
 }
