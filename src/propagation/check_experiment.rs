@@ -129,6 +129,8 @@ pub struct Scratch {
     zone: flatness::Scratch,
     heights: Vec<f64>,
     readings: Vec<f64>,
+    /// The readings as they are written down: rounded, and no drift taken off.
+    written: Vec<f64>,
     spots: Vec<f64>,
     group: Vec<f64>,
     seats: Vec<[f64; 3]>,
@@ -198,6 +200,23 @@ impl CheckExperiment {
         &self.landscape
     }
 
+    /// Each reading's places, as indices into those of [`Self::landscape`]: the three feet and the
+    /// block.
+    pub fn places_of(&self, reading: usize) -> ([usize; 3], usize) {
+        (self.readings[reading].feet, self.readings[reading].block)
+    }
+
+    /// The minimum zone over the grid.
+    pub fn minimum_zone(&self) -> &MinimumZone {
+        &self.minimum_zone
+    }
+
+    /// What a curvature of 1 µm/mm² (crowned) takes off the heights on the grid, and at the places,
+    /// in µm.
+    pub fn bow_profiles(&self) -> [&[f64]; 2] {
+        [&self.bow_on_grid, &self.bow_at_places]
+    }
+
     /// Whether the readings can be levelled: every zero group has more spots than a plane needs.
     pub fn can_level(&self) -> bool {
         self.levelling.is_some()
@@ -228,9 +247,37 @@ impl CheckExperiment {
         }
     }
 
+    /// The true flatness (µm) of one trial's plate, and what is written down of it: one value (µm) for each reading
+    /// of the survey, zeros as 0, rounded, before any correction for drift.
+    pub fn written(&self, streams: &Streams, trial: u64, scratch: &mut Scratch) -> (f64, Vec<f64>) {
+        let [flatness, ..] = self.trial(&self.open(streams), trial, scratch);
+        (flatness, scratch.written.clone())
+    }
+
+    /// [`Self::written`] for a plate that is given: its heights (µm) on the grid and at the places
+    /// of [`Self::landscape`]. Everything else is drawn.
+    pub fn written_of(
+        &self,
+        on_grid: &[f64],
+        at_places: &[f64],
+        streams: &Streams,
+        trial: u64,
+        scratch: &mut Scratch,
+    ) -> (f64, Vec<f64>) {
+        scratch.surface.on_grid.copy_from_slice(on_grid);
+        scratch.surface.at_places.copy_from_slice(at_places);
+        let [flatness, ..] = self.survey_surface(&self.open(streams), trial, scratch);
+        (flatness, scratch.written.clone())
+    }
+
     /// One trial: flatness, spread, levelled spread, ideal spread.
     fn trial(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
         self.landscape.draw(&sources.surface, trial, &mut scratch.surface);
+        self.survey_surface(sources, trial, scratch)
+    }
+
+    /// The trial's disturbances and readings, for the surface that lies in `scratch`.
+    fn survey_surface(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
         let curvature = self.draw_curvature(&mut sources.bow.trial(trial));
         let mut flatness = 0.0;
         if !self.check.plate.flatness_holds_bow {
@@ -355,7 +402,7 @@ impl CheckExperiment {
         let mut repeat = sources.repeatability.trial(trial);
         let repeatability = indicator.repeatability * scale_of(indicator.repeatability_dof, &mut repeat);
         let mut setting = sources.scale.trial(trial);
-        let Scratch { heights, readings, .. } = scratch;
+        let Scratch { heights, readings, written, .. } = scratch;
         // What the pointer does at each reading, against an arbitrary start.
         for (pointer, height) in readings.iter_mut().zip(heights.iter()) {
             let true_travel = gain * height;
@@ -376,6 +423,7 @@ impl CheckExperiment {
                 *value = round_to(*value - zero_pointer, step);
             }
             readings[zero] = 0.0;
+            written[span.clone()].copy_from_slice(&readings[span.clone()]);
             if let (true, Some(closing)) = (self.survey().drift_corrected, self.survey().closings[round]) {
                 let taken = &self.survey().readings;
                 let (start, drifted) = (taken[zero].minutes, readings[closing]);
@@ -403,6 +451,7 @@ impl Experiment for CheckExperiment {
             zone: self.minimum_zone.scratch(),
             heights: vec![0.0; n_readings],
             readings: vec![0.0; n_readings],
+            written: vec![0.0; n_readings],
             spots: vec![0.0; self.n_spots],
             group: Vec::with_capacity(self.n_spots),
             seats: vec![[0.0; 3]; self.survey().n_seatings],

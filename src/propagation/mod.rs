@@ -1,12 +1,18 @@
 //! From inputs to the measurand.
 
 pub mod check_experiment;
+mod completion;
+pub mod fit;
 pub mod law;
+pub mod likelihood;
 pub mod monte_carlo;
+mod normal_score;
+pub mod posterior;
 pub mod reading_budget;
 pub mod reading_rule;
 pub mod region;
 mod sampler;
 pub mod shares;
 pub mod simulation;
+mod tempering;
 pub mod trials;

@@ -78,7 +78,7 @@ pub fn t_density(t: f64, degrees_of_freedom: f64) -> f64 {
 }
 
 /// Probability that a standard normal is at or below `z`.
-pub(super) fn normal_cumulative(z: f64) -> f64 {
+pub fn normal_cumulative(z: f64) -> f64 {
     0.5 * erfc(-z / SQRT_2)
 }
 
@@ -88,7 +88,7 @@ pub(super) fn normal_density(z: f64) -> f64 {
 }
 
 /// The value that a standard normal does not exceed with probability `p`.
-pub(super) fn normal_quantile(p: f64) -> f64 {
+pub fn normal_quantile(p: f64) -> f64 {
     -SQRT_2 * erfc_inv(2.0 * p)
 }
 

@@ -56,8 +56,9 @@ pub struct Landscape {
     waves: Vec<PreparedWaves>,
 }
 
+/// One field of waves: its basis, at the grid's nodes and at the places.
 #[derive(Debug, Clone)]
-struct PreparedWaves {
+pub struct PreparedWaves {
     source: &'static str,
     waves: Waves,
     basis: FieldBasis,
@@ -68,8 +69,9 @@ struct PreparedWaves {
     at_places: Vec<f64>,
 }
 
+/// A measured map: the weight of every point at the grid's nodes and at the places.
 #[derive(Debug, Clone)]
-struct PreparedMap {
+pub struct PreparedMap {
     heights: Vec<f64>,
     standard_uncertainty: f64,
     /// Weight of every point at every node, `[point][node]`, flat; and at every place.
@@ -179,6 +181,54 @@ impl Landscape {
             twist: streams.source(source::TWIST),
             map: streams.source(source::MAP),
             waves: self.waves.iter().map(|waves| streams.source(waves.source)).collect(),
+        }
+    }
+
+    /// The plate's length and width, in mm.
+    pub fn size(&self) -> [f64; 2] {
+        self.size
+    }
+
+    /// The wear it is drawn from, where it is not a measured map.
+    pub fn wear(&self) -> Option<&Wear> {
+        self.wear.as_ref()
+    }
+
+    /// The measured map, where it is one.
+    pub fn map(&self) -> Option<&PreparedMap> {
+        self.map.as_ref()
+    }
+
+    /// The fields of waves, in the order they are drawn.
+    pub fn waves(&self) -> &[PreparedWaves] {
+        &self.waves
+    }
+
+    /// The heights of a surface that is given, not drawn, on the grid and at the places.
+    ///
+    /// `bumps` as they lie, `twist` in µm at the corners, `coefficients` of all cosines in µm (field
+    /// after field, each in its basis's order), then the heights of the map's points where there is
+    /// a map.
+    pub fn compose(&self, bumps: &[Bump], twist: f64, coefficients: &[f64], into: &mut Drawn) {
+        into.profiles_x.clear();
+        into.profiles_y.clear();
+        into.at_places.fill(0.0);
+        into.bumps.clear();
+        into.bumps.extend_from_slice(bumps);
+        self.add_bumps(into);
+        if twist != 0.0 {
+            self.add_twist(twist, into);
+        }
+        let mut rest = coefficients;
+        for waves in &self.waves {
+            let (of_field, after) = rest.split_at(waves.basis.n_modes());
+            waves.add(of_field, into);
+            rest = after;
+        }
+        let Drawn { on_grid, profiles_x, profiles_y, .. } = into;
+        sum_of_products(profiles_x, profiles_y, self.grid.x.len(), on_grid);
+        if let Some(map) = &self.map {
+            map.add(rest, into);
         }
     }
 
@@ -309,6 +359,21 @@ impl PreparedWaves {
         Some(Self { source, waves: waves.clone(), basis, on_x, on_y, at_places })
     }
 
+    /// What is known of the field.
+    pub fn waves(&self) -> &Waves {
+        &self.waves
+    }
+
+    /// The cosines it is made of.
+    pub fn basis(&self) -> &FieldBasis {
+        &self.basis
+    }
+
+    /// Every mode's value at every place, footprints averaged: `[mode][place]`, flat.
+    pub fn at_places(&self) -> &[f64] {
+        &self.at_places
+    }
+
     fn draw(&self, draws: &mut Draws, into: &mut Drawn) {
         let standard_deviation = self.waves.standard_deviation.draw(draws);
         let length = self.waves.correlation_length.draw(draws);
@@ -321,7 +386,14 @@ impl PreparedWaves {
             let deviate: f64 = StandardNormal.sample(draws);
             standard_deviation * along_x[i] * along_y[j] * deviate
         }));
-        add_weighted_rows(&into.coefficients, &self.at_places, &mut into.at_places);
+        let coefficients = std::mem::take(&mut into.coefficients);
+        self.add(&coefficients, into);
+        into.coefficients = coefficients;
+    }
+
+    /// Adds the field of the given coefficients (µm): its heights at the places, its profiles.
+    fn add(&self, coefficients: &[f64], into: &mut Drawn) {
+        add_weighted_rows(coefficients, &self.at_places, &mut into.at_places);
         // Modes are sorted by their wave number along y: one profile along x for each of these.
         let nodes = self.on_x.first().map_or(0, Vec::len);
         let modes = self.basis.modes();
@@ -332,7 +404,7 @@ impl PreparedWaves {
             into.profiles_x.resize(start + nodes, 0.0);
             let profile = &mut into.profiles_x[start..];
             while m < modes.len() && modes[m][1] == j {
-                add_scaled(into.coefficients[m], &self.on_x[modes[m][0]], profile);
+                add_scaled(coefficients[m], &self.on_x[modes[m][0]], profile);
                 m += 1;
             }
             into.profiles_y.extend_from_slice(&self.on_y[j]);
@@ -341,14 +413,36 @@ impl PreparedWaves {
 }
 
 impl PreparedMap {
+    /// Measured heights of its points, in µm.
+    pub fn heights(&self) -> &[f64] {
+        &self.heights
+    }
+
+    /// Standard uncertainty of each, in µm.
+    pub fn standard_uncertainty(&self) -> f64 {
+        self.standard_uncertainty
+    }
+
+    /// Weight of every point's height at every place: `[point][place]`, flat.
+    pub fn at_places(&self) -> &[f64] {
+        &self.at_places
+    }
+
     fn draw(&self, draws: &mut Draws, into: &mut Drawn) {
         into.coefficients.clear();
         into.coefficients.extend(self.heights.iter().map(|height| {
             let deviate: f64 = StandardNormal.sample(draws);
             height + self.standard_uncertainty * deviate
         }));
-        add_weighted_rows(&into.coefficients, &self.on_grid, &mut into.on_grid);
-        add_weighted_rows(&into.coefficients, &self.at_places, &mut into.at_places);
+        let coefficients = std::mem::take(&mut into.coefficients);
+        self.add(&coefficients, into);
+        into.coefficients = coefficients;
+    }
+
+    /// Adds the surface through points of the given heights (µm).
+    fn add(&self, heights: &[f64], into: &mut Drawn) {
+        add_weighted_rows(heights, &self.on_grid, &mut into.on_grid);
+        add_weighted_rows(heights, &self.at_places, &mut into.at_places);
     }
 }
 

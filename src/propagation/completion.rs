@@ -1,0 +1,170 @@
+//! From a particle to a whole plate: the Gaussian rest, drawn given the readings.
+
+use super::{
+    likelihood::{ReadingModel, add_scaled, solve_lower, solve_upper, times_lower},
+    tempering::Particle,
+};
+use crate::{
+    quantity::stream::Draws,
+    shop::{
+        flatness,
+        form::Bump,
+        landscape::{Drawn, Landscape},
+    },
+};
+use rand_distr::{Distribution as _, StandardNormal};
+
+/// One plate that may be the one that was read.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Plate {
+    pub bumps: Vec<Bump>,
+    /// In µm at the corners.
+    pub twist: f64,
+    /// In µm/mm², crowned; nothing where flatness holds no bow.
+    pub curvature: f64,
+    /// All cosines' coefficients, then the map's points, in µm.
+    pub coefficients: Vec<f64>,
+}
+
+/// Working memory of one thread.
+pub(crate) struct Scratch {
+    pub drawn: Drawn,
+    zone: flatness::Scratch,
+    misfit: Vec<f64>,
+    noise: Vec<f64>,
+    deviates: Vec<f64>,
+}
+
+impl Scratch {
+    pub fn new(model: &ReadingModel) -> Self {
+        Self {
+            drawn: model.experiment.landscape().scratch(),
+            zone: model.experiment.minimum_zone().scratch(),
+            misfit: Vec::new(),
+            noise: Vec::new(),
+            deviates: Vec::new(),
+        }
+    }
+}
+
+/// Draws the plate's waves, twist, bow and map given a particle and the readings: a draw of the
+/// prior, corrected by the gain times what it misses the readings by (Matheron's rule; Journel and
+/// Huijbregts, Mining Geostatistics, 1978; also Doucet, "A note on efficient conditional
+/// simulation of Gaussian distributions", 2010).
+pub(crate) fn complete(
+    model: &ReadingModel,
+    particle: &Particle,
+    draws: &mut Draws,
+    scratch: &mut Scratch,
+    plate: &mut Plate,
+) {
+    let n = model.n();
+    let parameters = &particle.parameters;
+    let mut normal = || -> f64 { StandardNormal.sample(draws) };
+    let Scratch { misfit, noise, deviates, .. } = scratch;
+    misfit.clear();
+    misfit.resize(n, 0.0);
+    plate.coefficients.clear();
+    for (f, field) in model.fields.iter().enumerate() {
+        let scale = model.field_scale(f, parameters);
+        for mode in 0..field.n_modes {
+            let coefficient = (scale.variance * field.variance(mode, scale)).sqrt() * normal();
+            plate.coefficients.push(coefficient);
+            if n > 0 {
+                add_scaled(coefficient, &field.effects[mode * n..(mode + 1) * n], misfit);
+            }
+        }
+    }
+    let map = model.experiment.landscape().map();
+    for point in 0..map.map_or(0, |map| map.heights().len()) {
+        let error = model.map_uncertainty * normal();
+        plate.coefficients.push(error);
+        if n > 0 {
+            add_scaled(error, &model.map_effects[point * n..(point + 1) * n], misfit);
+        }
+    }
+    let twist_deviation = model.twist.as_ref().and_then(|t| t.gaussian).map_or(0.0, |[_, u]| u);
+    let mut twist = twist_deviation * normal();
+    if let Some(line) = &model.twist {
+        add_scaled(twist, &line.effects, misfit);
+    }
+    let per_kelvin = model.curvature_per_kelvin(parameters);
+    let bow_deviation = per_kelvin * model.bow.gaussian.map_or(0.0, |[_, u]| u);
+    let mut curvature = bow_deviation * normal();
+    add_scaled(curvature, &model.bow.effects, misfit);
+    // Disturbances, whose own values nobody wants.
+    deviates.clear();
+    deviates.extend((0..n).map(|_| normal()));
+    noise.resize(n, 0.0);
+    times_lower(&model.disturbance_factor, deviates, noise);
+    let own = model.reading_noise(parameters).sqrt();
+    deviates.clear();
+    deviates.extend((0..model.n_rounds).map(|_| own * normal()));
+    for (i, o) in model.observed.iter().enumerate() {
+        misfit[i] += noise[i] + particle.cache.contrast[i] * (own * normal() - deviates[o.round]);
+    }
+    // S⁻¹ (readings − drawn readings).
+    solve_lower(&particle.cache.factor, misfit);
+    for (value, white) in misfit.iter_mut().zip(&particle.cache.white) {
+        *value = white - *value;
+    }
+    solve_upper(&particle.cache.factor, misfit);
+    let along = |effects: &[f64]| -> f64 { effects.iter().zip(misfit.iter()).map(|(e, m)| e * m).sum() };
+    let mut next = 0;
+    for (f, field) in model.fields.iter().enumerate() {
+        let scale = model.field_scale(f, parameters);
+        for mode in 0..field.n_modes {
+            let gain = scale.variance * field.variance(mode, scale);
+            plate.coefficients[next] += gain * along(&field.effects[mode * n..(mode + 1) * n]);
+            next += 1;
+        }
+    }
+    if let Some(map) = map {
+        let variance = model.map_uncertainty * model.map_uncertainty;
+        for (point, height) in map.heights().iter().enumerate() {
+            plate.coefficients[next] +=
+                height + variance * along(&model.map_effects[point * n..(point + 1) * n]);
+            next += 1;
+        }
+    }
+    if let Some(line) = &model.twist {
+        twist += twist_deviation * twist_deviation * along(&line.effects);
+        twist += match line.gaussian {
+            Some([mean, _]) => mean,
+            None => line.score.at(parameters.lines[0]),
+        };
+    }
+    curvature += bow_deviation * bow_deviation * along(&model.bow.effects);
+    curvature += per_kelvin
+        * match model.bow.gaussian {
+            Some([mean, _]) => mean,
+            None => model.bow.score.at(parameters.lines[1]),
+        };
+    plate.twist = twist;
+    plate.curvature = if model.experiment.check().plate.flatness_holds_bow { curvature } else { 0.0 };
+    plate.bumps.clear();
+    for (b, state) in parameters.bumps.iter().enumerate().filter(|(_, state)| state.there) {
+        let unit = model.bump(b, state);
+        let depth = model.bumps[b].depth.at(state.depth);
+        plate.bumps.push(Bump { height: depth * unit.height, ..unit });
+    }
+}
+
+impl Plate {
+    /// Its heights on the grid and at the places of a landscape, and its flatness deviation, in µm.
+    pub fn lay_out(&self, model: &ReadingModel, scratch: &mut Scratch) -> f64 {
+        let experiment = &model.experiment;
+        let [on_grid, at_places] = experiment.bow_profiles();
+        self.compose(experiment.landscape(), &mut scratch.drawn);
+        if self.curvature != 0.0 {
+            add_scaled(-self.curvature, on_grid, &mut scratch.drawn.on_grid);
+            add_scaled(-self.curvature, at_places, &mut scratch.drawn.at_places);
+        }
+        experiment.minimum_zone().solve(&scratch.drawn.on_grid, &mut scratch.zone).flatness
+    }
+
+    /// Its heights without the bow, over any landscape made of the same surface.
+    pub fn compose(&self, landscape: &Landscape, into: &mut Drawn) {
+        landscape.compose(&self.bumps, self.twist, &self.coefficients, into);
+    }
+}

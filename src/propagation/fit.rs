@@ -1,0 +1,171 @@
+//! Whether the readings fit the setup at all, and which one does not.
+
+use super::{
+    likelihood::{ReadingModel, dot, row},
+    tempering::Particle,
+};
+use crate::quantity::student::{normal_cumulative, normal_quantile};
+
+/// How well what was read fits the setup.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// Chance that a survey of this setup would hold a reading as odd, among its others, as the
+    /// oddest of this one. Small: dirt, a loose clamp, a wrong placement or file.
+    ///
+    /// From the smallest two-sided p value of [`ReadingFit`] by Šidák's formula `1 − (1 − p)ⁿ`.
+    pub p_value: f64,
+    /// The oddest reading: index into `readings`; `None` without readings.
+    pub worst: Option<usize>,
+    /// Each observation (but for zeros, which only say where the others count from), in order.
+    pub readings: Vec<ReadingFit>,
+}
+
+/// How well one reading fits the others.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReadingFit {
+    /// Index of the reading in the survey.
+    pub reading: usize,
+    /// What was read less what all the others let expect, in µm.
+    pub off: f64,
+    /// Standard uncertainty of that expectation, for a reading without grains, in µm.
+    pub standard_uncertainty: f64,
+    /// Two-sided probability of a reading at least as far out, rounding and grains allowed for.
+    pub p_value: f64,
+    /// Probability that a grain lay under the block, or under a foot that only this reading
+    /// depends on.
+    pub grain_probability: f64,
+}
+
+/// One particle's prediction of each reading from all others.
+#[derive(Debug, Clone)]
+pub(crate) struct FitSample {
+    predictions: Vec<Prediction>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Prediction {
+    /// Expected reading less the one written, and its standard deviation, in µm of reading.
+    mean: f64,
+    deviation: f64,
+    /// Probability of the written value (density where it is not rounded), and of less than it.
+    probability: f64,
+    below: f64,
+    grain: bool,
+}
+
+/// How many heights of a grain are tried.
+const GRAIN_HEIGHTS: usize = 6;
+
+impl FitSample {
+    /// Leave-one-out predictions: given its parameters and the other readings, a reading is normal
+    /// with mean `y − (S⁻¹ r)ᵢ / (S⁻¹)ᵢᵢ` and variance `1 / (S⁻¹)ᵢᵢ` (Sundararajan and Keerthi,
+    /// Neural Computation 13, 2001, 1103-1118), but for the grains that only it may hold.
+    pub fn of(model: &ReadingModel, particle: &Particle) -> Self {
+        let n = model.n();
+        let cache = &particle.cache;
+        let scores: [f64; GRAIN_HEIGHTS] =
+            std::array::from_fn(|k| normal_quantile((k as f64 + 0.5) / GRAIN_HEIGHTS as f64));
+        let heights = scores.map(|z| model.grain.at(z));
+        let mut column: Vec<f64> = Vec::with_capacity(n);
+        let predictions = model.observed.iter().enumerate().map(|(i, o)| {
+            column.clear();
+            column.push(1.0 / cache.factor[row(i) + i]);
+            for k in i + 1..n {
+                let this = &cache.factor[row(k)..=row(k) + k];
+                let value = -dot(&this[i..k], &column) / this[k];
+                column.push(value);
+            }
+            let precision = dot(&column, &column);
+            let mut misfit = dot(&column, &cache.white[i..]) / precision;
+            let own = |site: usize| match model.sites[site].effects[..] {
+                [(at, effect)] if at == i => Some(effect),
+                _ => None,
+            };
+            let mut grain = false;
+            for (site, score) in &particle.parameters.grains {
+                if let Some(effect) = own(*site) {
+                    misfit += effect * model.grain.at(*score);
+                    grain = true;
+                }
+            }
+            let contrast = cache.contrast[i];
+            let mean = particle.parameters.roundings[i] - misfit / contrast;
+            let deviation = 1.0 / (precision.sqrt() * contrast);
+            let half = 0.5 * o.step;
+            let mut prediction = Prediction { mean, deviation, probability: 0.0, below: 0.0, grain };
+            let mut add = |share: f64, shift: f64| {
+                let z = |at: f64| (at - mean - shift) / deviation;
+                let less = normal_cumulative(z(-half));
+                prediction.below += share * less;
+                prediction.probability += share
+                    * if half > 0.0 {
+                        normal_cumulative(z(half)) - less
+                    } else {
+                        libm::exp(-0.5 * z(0.0) * z(0.0)) / deviation
+                    };
+            };
+            let effects: Vec<f64> = if model.grain_chance > 0.0 {
+                (0..model.sites.len()).filter_map(own).collect()
+            } else {
+                Vec::new()
+            };
+            // More than one grain in one place of reading is left out.
+            let chance = model.grain_chance;
+            add(1.0 - chance * effects.len() as f64, 0.0);
+            for effect in effects {
+                for height in heights {
+                    add(chance / GRAIN_HEIGHTS as f64, effect * height / contrast);
+                }
+            }
+            prediction
+        });
+        Self { predictions: predictions.collect() }
+    }
+}
+
+impl Fit {
+    /// Averages the predictions over what the other readings alone would leave open: particles
+    /// weighted by one over the probability of the reading (Gelfand, Dey and Chang, Bayesian
+    /// Statistics 4, 1992, 147-167), weights cut off at √m times their mean (Ionides, J. Comput.
+    /// Graph. Statist. 17, 2008, 295-311).
+    pub(crate) fn of(model: &ReadingModel, samples: &[FitSample]) -> Self {
+        let readings: Vec<ReadingFit> = (0..model.n()).map(|i| reading_fit(model, samples, i)).collect();
+        let worst = (0..readings.len()).min_by(|&a, &b| readings[a].p_value.total_cmp(&readings[b].p_value));
+        let p_value = worst.map_or(1.0, |worst| {
+            -libm::expm1(readings.len() as f64 * libm::log1p(-readings[worst].p_value.min(1.0 - 1e-12)))
+        });
+        Self { p_value, worst, readings }
+    }
+
+    /// The oddest reading.
+    pub fn worst_reading(&self) -> Option<&ReadingFit> {
+        self.worst.map(|worst| &self.readings[worst])
+    }
+}
+
+fn reading_fit(model: &ReadingModel, samples: &[FitSample], i: usize) -> ReadingFit {
+    let m = samples.len() as f64;
+    let of = |sample: &FitSample| sample.predictions[i];
+    let weight = |p: Prediction| 1.0 / p.probability.max(1e-300);
+    let mean_weight = samples.iter().map(|s| weight(of(s))).sum::<f64>() / m;
+    let limit = mean_weight * m.sqrt();
+    let (mut sum, mut below, mut expected, mut square, mut grains) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let rounded = model.observed[i].step > 0.0;
+    for prediction in samples.iter().map(of) {
+        let w = weight(prediction).min(limit);
+        sum += w;
+        // Half of the value's own probability counts as below it.
+        below += w * (prediction.below + if rounded { 0.5 * prediction.probability } else { 0.0 });
+        expected += w * prediction.mean;
+        square += w * (prediction.mean * prediction.mean + prediction.deviation * prediction.deviation);
+        grains += f64::from(u8::from(prediction.grain));
+    }
+    let (below, expected) = (below / sum, expected / sum);
+    ReadingFit {
+        reading: model.observed[i].reading,
+        off: -expected,
+        standard_uncertainty: (square / sum - expected * expected).max(0.0).sqrt(),
+        p_value: (2.0 * below.min(1.0 - below)).clamp(0.0, 1.0),
+        grain_probability: grains / m,
+    }
+}
