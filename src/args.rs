@@ -1,6 +1,6 @@
 //! Arguments as typed: nothing here knows the world.
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
 /// How far can a shop check of a surface plate be from its true flatness, and is that good enough?
@@ -20,8 +20,10 @@ pub struct Arguments {
 pub enum Command {
     /// How far a shop check can be from the true flatness, before anything is read.
     Simulate(Simulate),
-    /// Print the JSON Schema of setup files, for editors.
-    Schema,
+    /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
+    New(New),
+    /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
+    Schema(Schema),
 }
 
 /// Arguments of `simulate`.
@@ -44,4 +46,67 @@ pub struct Simulate {
     /// Print one JSON document and nothing else.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `new`. Lengths are typed with their unit: `36 in`, `610 mm`.
+#[derive(Debug, Args)]
+pub struct New {
+    /// The file to write; standard output where not given. An existing file is never overwritten.
+    pub file: Option<PathBuf>,
+    /// What the check is called.
+    #[arg(long)]
+    pub title: Option<String>,
+    /// The plate's long side.
+    #[arg(long, value_name = "LENGTH")]
+    pub length: Option<String>,
+    /// The plate's short side.
+    #[arg(long, value_name = "LENGTH")]
+    pub width: Option<String>,
+    /// The plate's thickness.
+    #[arg(long, value_name = "LENGTH")]
+    pub thickness: Option<String>,
+    /// What the plate is made of: granite, cast iron, ...
+    #[arg(long)]
+    pub material: Option<String>,
+    /// The grade the plate is to keep: US A, ISO 8512 grade 1, DIN 876 grade 0, ...
+    #[arg(long)]
+    pub grade: Option<String>,
+    /// State of the plate: fresh from lapping, in daily use, worn.
+    #[arg(long)]
+    pub state: Option<String>,
+    /// Distance between the stand's two front feet.
+    #[arg(long, value_name = "LENGTH")]
+    pub front_apart: Option<String>,
+    /// Distance of the rear foot from the line of the front feet.
+    #[arg(long, value_name = "LENGTH")]
+    pub front_to_rear: Option<String>,
+    /// How far the tip can be from the middle of the feet.
+    #[arg(long, value_name = "LENGTH")]
+    pub longest_reach: Option<String>,
+    /// One graduation of the indicator.
+    #[arg(long, value_name = "LENGTH")]
+    pub graduation: Option<String>,
+    /// How the stand moves: parked, turned, carried.
+    #[arg(long)]
+    pub stand: Option<String>,
+    /// How plate, feet and block are cleaned: wiped each time, wiped once, not wiped.
+    #[arg(long)]
+    pub cleanliness: Option<String>,
+}
+
+/// Arguments of `schema`.
+#[derive(Debug, Args)]
+pub struct Schema {
+    /// What is to be described.
+    #[arg(value_enum, default_value_t = Described::Setup)]
+    pub of: Described,
+}
+
+/// What `schema` can describe.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Described {
+    /// The setup file of a shop check.
+    Setup,
+    /// The output of `simulate --json`.
+    Simulate,
 }

@@ -16,6 +16,8 @@ pub enum Failure {
     Faults(PathBuf, Vec<Fault>),
     /// A file is sound, field by field, but cannot be worked with.
     Input(PathBuf, String),
+    /// What was typed cannot be used, and what to type instead.
+    Use(String),
     /// A report cannot be written.
     Unwritable(PathBuf, io::Error),
     /// Standard output failed.
@@ -42,7 +44,7 @@ impl Failure {
     /// 2 for what the user can mend in input or use, 3 for the rest.
     pub fn exit_code(&self) -> ExitCode {
         match self {
-            Self::Unreadable(..) | Self::Faults(..) | Self::Input(..) => ExitCode::from(2),
+            Self::Unreadable(..) | Self::Faults(..) | Self::Input(..) | Self::Use(_) => ExitCode::from(2),
             Self::Unwritable(..) | Self::Output(_) | Self::Threads(_) | Self::Picture(_) | Self::Ours => {
                 ExitCode::from(3)
             }
@@ -62,6 +64,7 @@ impl fmt::Display for Failure {
                 Ok(())
             }
             Self::Input(path, why) => write!(f, "{}: {why}", path.display()),
+            Self::Use(why) => f.write_str(why),
             Self::Unwritable(path, error) => write!(f, "{}: cannot be written: {error}", path.display()),
             Self::Output(error) => write!(f, "standard output: {error}"),
             Self::Threads(n) => {

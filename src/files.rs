@@ -60,6 +60,17 @@ pub fn write_report(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Fa
     Ok(())
 }
 
+/// Writes a file that must not exist yet.
+pub fn write_new(path: &Path, text: &str) -> Result<(), Failure> {
+    let written = fs::File::create_new(path).and_then(|mut file| file.write_all(text.as_bytes()));
+    written.map_err(|error| match error.kind() {
+        io::ErrorKind::AlreadyExists => {
+            Failure::Use(format!("{} exists already; give another name, or move it away", path.display()))
+        }
+        _ => Failure::Unwritable(path.to_owned(), error),
+    })
+}
+
 /// A temporary file is its owner's alone; a report is not.
 #[cfg(unix)]
 fn readable_by_all(file: &NamedTempFile) -> io::Result<()> {

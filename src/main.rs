@@ -4,14 +4,15 @@ mod args;
 mod failure;
 mod files;
 mod progress;
+mod starter;
 
 use anstream::{eprintln, stdout};
-use args::{Arguments, Command, Simulate};
+use args::{Arguments, Command, Described, Simulate};
 use clap::Parser;
 use failure::Failure;
 use howflat::{
     propagation::simulation::{self, Settings},
-    report::check_report::CheckReport,
+    report::check_report::{self, CheckReport},
 };
 use progress::Progress;
 use std::{
@@ -34,8 +35,13 @@ fn main() -> ExitCode {
 fn run(command: &Command) -> Result<ExitCode, Failure> {
     match command {
         Command::Simulate(arguments) => simulate(arguments),
-        Command::Schema => {
-            print(&format!("{:#}\n", howflat::setup::schema()))?;
+        Command::New(arguments) => starter::new(arguments),
+        Command::Schema(arguments) => {
+            let schema = match arguments.of {
+                Described::Setup => howflat::setup::schema(),
+                Described::Simulate => check_report::json_schema(),
+            };
+            print(&format!("{schema:#}\n"))?;
             Ok(ExitCode::SUCCESS)
         }
     }

@@ -93,14 +93,14 @@ impl<'a> CheckReport<'a> {
         let tolerance = self.setup.tolerance.as_ref()?;
         let limits = self.limits.first()?;
         let name = format!("{} ({})", self.height(tolerance.value), tolerance.name);
-        let (risk, safe) = (percent(limits.risk), percent(1.0 - limits.risk));
+        let risk = percent(limits.risk);
         let accept = match limits.accept_at_or_below {
             Some(limit) => format!("accept the plate up to a spread of {}", self.height(limit)),
-            None => format!("no spread, however small, proves the plate within it at {risk} risk"),
+            None => "no spread, however small, proves the plate good".to_string(),
         };
         let out = match limits.out_at_or_above {
             Some(limit) => format!("from {} on it is out", self.height(limit)),
-            None => format!("no spread, however large, proves it out with {safe} certainty"),
+            None => "no spread, however large, proves it out".to_string(),
         };
         Some(format!("For {name} at {risk} risk: {accept}; {out}."))
     }
@@ -523,17 +523,19 @@ impl<'a> CheckReport<'a> {
     /// The chance that a plate is bad, against the spread that was read; `None` without a tolerance.
     pub fn card_picture(&self) -> Option<String> {
         let limits = self.limits.first()?;
-        // Half of the simulated spreads lie below this; beyond twice the largest limit nothing changes.
+        // Spreads have a long tail in which nothing changes any more.
+        let end = limits
+            .operating
+            .get(limits.operating.len().saturating_sub(2))
+            .map(|point| self.to_unit(point.limit))?;
         let steps: Vec<[f64; 2]> = limits
             .bad_given_result
             .iter()
-            .flat_map(|group| group.result.map(|result| [self.to_unit(result), group.probability]))
+            .flat_map(|group| group.result.map(|result| [self.to_unit(result).min(end), group.probability]))
             .collect();
-        let refused: Vec<[f64; 2]> =
-            limits.operating.iter().map(|p| [self.to_unit(p.limit), p.good_refused]).collect();
-        let accepted: Vec<[f64; 2]> =
-            limits.operating.iter().map(|p| [self.to_unit(p.limit), p.bad_accepted]).collect();
-        let end = steps.last()?[0];
+        let shown = || limits.operating.iter().filter(|point| self.to_unit(point.limit) <= end);
+        let refused: Vec<[f64; 2]> = shown().map(|p| [self.to_unit(p.limit), p.good_refused]).collect();
+        let accepted: Vec<[f64; 2]> = shown().map(|p| [self.to_unit(p.limit), p.bad_accepted]).collect();
         let [accept, out] =
             [limits.accept_at_or_below, limits.out_at_or_above].map(|l| l.map(|l| self.to_unit(l)));
         let mut bands = Vec::new();

@@ -59,7 +59,8 @@ impl Bench<'_> {
             Some(ZeroSetting::Once) => Zeroing::Once,
             Some(ZeroSetting::EachPass) => Zeroing::EachPass,
             Some(ZeroSetting::EachPlacement) => Zeroing::EachStation,
-            None if stations.len() > 1 => Zeroing::EachStation,
+            // A carried stand's headings are compared with each other: that is what they are for.
+            None if stations.len() > 1 && stand_use != StandUse::Carried => Zeroing::EachStation,
             None => Zeroing::Once,
         };
         Plan {

@@ -532,7 +532,8 @@ pub struct Survey {
     #[schemars(range(min = 1, max = 50), extend("default" = 1, "x-source" = COMMON_PRACTICE))]
     pub passes: usize,
     /// When the indicator is set to zero. Left out: at each placement where there are several, else
-    /// once.
+    /// once; a carried stand's zero is carried through all headings, or a bow would not show between
+    /// them.
     pub zeroing: Option<ZeroSetting>,
     /// Whether the zero target is read again before the zero is given up.
     #[schemars(extend("default" = true, "x-source" = "good practice: it shows the drift"))]

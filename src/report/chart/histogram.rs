@@ -12,7 +12,7 @@ use super::{Mark, axis, shown};
 /// A histogram of simulated values.
 ///
 /// The bars say which share of the values falls into each. They hold all values but the outermost
-/// thousandth on each side, unless an interval reaches further; how many lie outside the picture is written below it.
+/// half percent on each side, unless an interval reaches further; how many lie outside the picture is written below it.
 pub struct Histogram<'a> {
     /// Title of the picture.
     pub title: &'a str,
@@ -322,12 +322,13 @@ fn sorted(values: &[f64]) -> Vec<f64> {
     values
 }
 
-/// The range of all values but the outermost thousandth on each side.
+/// The range of all values but the outermost half percent on each side: errors have long tails, and the
+/// picture is for the rest.
 fn central(sorted: &[f64]) -> (f64, f64) {
     match sorted.len() {
         0 => (f64::INFINITY, f64::NEG_INFINITY),
         n => {
-            let cut = n / 1000;
+            let cut = n / 200;
             (sorted[cut], sorted[n - 1 - cut])
         }
     }
