@@ -131,7 +131,7 @@ impl<'a> CheckReport<'a> {
     /// The whole report for a terminal `width` columns wide, or for a pipe.
     pub fn text(&self, width: Option<usize>) -> String {
         let fill = |text: &str| text::fill(text, width);
-        let mut parts = vec![self.setup.title.clone(), fill(&self.answer())];
+        let mut parts = vec![text::inert(&self.setup.title), fill(&self.answer())];
         parts.extend(self.card_sentence().map(|text| fill(&text)));
         parts.extend(self.blindness().map(|text| fill(&text)));
         parts.extend(self.tables().iter().map(|table| table.terminal(width).trim_end().to_string()));

@@ -17,7 +17,7 @@ use crate::shop::indicator::Indicator;
 use crate::shop::material::Material;
 use crate::shop::plate::Plate;
 use crate::shop::stand::Stand;
-use crate::shop::survey::{Impossible, Obstacle, Plan, StandUse, Survey};
+use crate::shop::survey::{Impossible, Obstacle, Plan, StandUse, Survey, Zeroing};
 use crate::shop::temperature::Temperature;
 use crate::shop::wear::{CornerDip, FrontEdgeWear, Map, MiddleWear, Surface, Waves, Wear};
 use sha2::{Digest, Sha256};
@@ -634,9 +634,12 @@ impl Build {
             }
         }
         if survey.zeroing.is_none() {
-            let several = plan.stations.len() > 1;
-            let why = if several { "there are several placements" } else { "there is one placement" };
-            self.assume("survey.zeroing", if several { "each placement" } else { "once" }, why);
+            let (taken, why) = match plan.zeroing {
+                Zeroing::EachStation => ("each placement", "there are several placements"),
+                _ if plan.stations.len() > 1 => ("once", "the headings are compared with each other"),
+                _ => ("once", "there is one placement"),
+            };
+            self.assume("survey.zeroing", taken, why);
         }
     }
 

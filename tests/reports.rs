@@ -1,0 +1,95 @@
+//! Each `budgets/*.json` gives its `reports/*` again, byte for byte.
+//!
+//! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test reports` writes them anew.
+
+use std::{
+    collections::BTreeMap,
+    fs,
+    path::{Path, PathBuf},
+    process::Command,
+};
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The setups that are shipped, by name.
+fn setups() -> Vec<(String, PathBuf)> {
+    let mut found: Vec<_> = fs::read_dir(root().join("budgets"))
+        .expect("the folder of setups")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "json"))
+        .map(|path| (path.file_stem().expect("a name").to_string_lossy().into_owned(), path))
+        .collect();
+    found.sort();
+    found
+}
+
+/// Which command a setup is for: a formula model has measurands.
+fn command(setup: &Path) -> &'static str {
+    let text = fs::read_to_string(setup).expect("a setup");
+    let json: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    if json.get("measurands").is_some() { "budget" } else { "simulate" }
+}
+
+fn make(name: &str, setup: &Path, out: &Path) {
+    // Named as a user at the top of the project would name it.
+    let relative = setup.strip_prefix(root()).expect("a path of the project");
+    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+        .current_dir(root())
+        .arg(command(setup))
+        .arg(relative)
+        .arg("--out")
+        .arg(out)
+        .output()
+        .expect("a program that runs");
+    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
+    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
+}
+
+fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    fs::read_dir(folder)
+        .unwrap_or_else(|error| {
+            panic!("{}: {error}; write reports anew as this file's head says", folder.display())
+        })
+        .map(|entry| {
+            let path = entry.expect("an entry").path();
+            (
+                path.file_name().expect("a name").to_string_lossy().into_owned(),
+                fs::read(&path).expect("a file"),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn every_setup_gives_its_report_again() {
+    let anew = std::env::var_os("HOWFLAT_WRITE_REPORTS").is_some();
+    let mut differing = Vec::new();
+    for (name, setup) in setups() {
+        let kept = root().join("reports").join(&name);
+        if anew {
+            fs::create_dir_all(&kept).expect("a folder");
+            make(&name, &setup, &kept);
+            continue;
+        }
+        let fresh = tempfile::tempdir().expect("a folder");
+        make(&name, &setup, fresh.path());
+        let (kept, fresh) = (contents(&kept), contents(fresh.path()));
+        let names = kept.keys().chain(fresh.keys());
+        differing.extend(
+            names.filter(|file| kept.get(*file) != fresh.get(*file)).map(|file| format!("{name}/{file}")),
+        );
+    }
+    differing.dedup();
+    assert!(differing.is_empty(), "not as shipped: {}", differing.join(", "));
+}
+
+#[test]
+fn no_report_is_left_of_a_setup_that_is_gone() {
+    let known: Vec<String> = setups().into_iter().map(|(name, _)| name).collect();
+    for entry in fs::read_dir(root().join("reports")).expect("the folder of reports") {
+        let name = entry.expect("an entry").file_name().to_string_lossy().into_owned();
+        assert!(known.contains(&name), "reports/{name} has no setup");
+    }
+}
