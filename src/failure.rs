@@ -59,7 +59,7 @@ impl fmt::Display for Failure {
             Self::Faults(path, faults) => {
                 for (i, fault) in faults.iter().enumerate() {
                     let end = if i + 1 < faults.len() { "\n" } else { "" };
-                    write!(f, "{}: {fault}{end}", path.display())?;
+                    write!(f, "{}: {}{end}", path.display(), harmless(&fault.to_string()))?;
                 }
                 Ok(())
             }
@@ -78,4 +78,9 @@ impl fmt::Display for Failure {
             ),
         }
     }
+}
+
+/// Without characters that could act on a terminal.
+fn harmless(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }).collect()
 }
