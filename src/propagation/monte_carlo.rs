@@ -10,6 +10,7 @@ use crate::quantity::correlation::{Correlation, Factor};
 use crate::quantity::distribution::Distribution;
 use crate::quantity::sample::Summary;
 use crate::quantity::stream::Streams;
+use rayon::prelude::*;
 use std::fmt;
 use std::ops::Range;
 
@@ -363,7 +364,7 @@ impl<'m> FormulaExperiment<'m> {
         };
         let groups = correlated_groups(model.correlation());
         let sources: Result<Vec<Option<InputSource>>, MonteCarloError> =
-            groups.into_iter().map(source).collect();
+            groups.into_par_iter().map(source).collect();
         Ok(Self { model, sources: sources?.into_iter().flatten().collect() })
     }
 
