@@ -2,7 +2,9 @@
 
 use super::fault::{Fault, Position, listing};
 use super::kind::{PerKelvin, Quantity, Uncertain};
+use super::lengths::Lengths;
 use super::map;
+use super::obstacle;
 use super::plan::Bench;
 use super::tree::Node;
 use super::walk::{Assumption, field_order, walk};
@@ -17,7 +19,7 @@ use crate::shop::indicator::Indicator;
 use crate::shop::material::Material;
 use crate::shop::plate::Plate;
 use crate::shop::stand::Stand;
-use crate::shop::survey::{Impossible, Obstacle, Plan, StandUse, Survey, Zeroing};
+use crate::shop::survey::{Plan, StandUse, Survey, Zeroing};
 use crate::shop::temperature::Temperature;
 use crate::shop::wear::{CornerDip, FrontEdgeWear, Map, MiddleWear, Surface, Waves, Wear};
 use sha2::{Digest, Sha256};
@@ -82,7 +84,7 @@ impl Setup {
             positions: tree.positions(),
             faults: Vec::new(),
             assumptions: walked.assumptions,
-            plan_unit: if is_inches(&written.plate.length) { INCH } else { MILLIMETRE },
+            lengths: Lengths { unit: if is_inches(&written.plate.length) { INCH } else { MILLIMETRE } },
         };
         let setup = build.setup(&written, load, digest);
         match setup {
@@ -108,7 +110,7 @@ struct Build {
     positions: HashMap<String, Position>,
     faults: Vec<Fault>,
     assumptions: Vec<Assumption>,
-    plan_unit: Unit,
+    lengths: Lengths,
 }
 
 impl Build {
@@ -147,19 +149,6 @@ impl Build {
         });
     }
 
-    /// A plan length in mm, as a person would write it.
-    fn length(&self, millimetres: f64) -> String {
-        let value = Measure { value: millimetres, unit: MILLIMETRE }.to(self.plan_unit);
-        let places = if self.plan_unit == INCH { 100.0 } else { 10.0 };
-        Measure { value: (value * places).round() / places + 0.0, unit: self.plan_unit }.to_string()
-    }
-
-    fn place(&self, [x, y]: [f64; 2]) -> String {
-        let x = self.length(x);
-        let x = x.strip_suffix(self.plan_unit.symbol()).unwrap_or(&x);
-        format!("{x}x {}", self.length(y))
-    }
-
     fn setup(
         &mut self,
         written: &Written,
@@ -195,11 +184,8 @@ impl Build {
         if !self.faults.is_empty() {
             return None;
         }
-        let plan = {
-            let place_name = |at| self.place(at);
-            Bench { plate: &plate, stand: &stand, block: &gauge_block, place_name: &place_name }
-                .plan(&written.survey)
-        };
+        let bench = Bench { plate: &plate, stand: &stand, block: &gauge_block, lengths: self.lengths };
+        let plan = bench.plan(&written.survey);
         self.assume_survey(&written.survey, &plan);
         let n_spots: usize = plan.stations.iter().map(|station| station.targets.len()).sum();
         if n_spots * plan.passes > MOST_READINGS {
@@ -215,21 +201,24 @@ impl Build {
         let survey = match Survey::lay_out(&plan, &plate, &stand, &gauge_block) {
             Ok(survey) => survey,
             Err(obstacles) => {
-                self.obstacles(&obstacles, &plan, &plate, written.survey.placements.is_some());
+                let by_hand = written.survey.placements.is_some();
+                for said in obstacle::describe(&obstacles, &plan, &plate, self.lengths, by_hand) {
+                    self.fault_at(&said.place, said.field, said.found, said.must, said.fix);
+                }
                 return None;
             }
         };
         let title = written.title.clone().unwrap_or_else(|| {
             let material =
                 written.plate.material.map_or(String::new(), |material| format!("{} ", material.0.name()));
-            let sides = self.place([plate.length, plate.width]);
+            let sides = self.lengths.place([plate.length, plate.width]);
             format!("{sides} {material}plate, {} stand", plan.stand_use.name())
         });
         let digest = digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         Some(Setup {
             title,
             unit,
-            plan_unit: self.plan_unit,
+            plan_unit: self.lengths.unit,
             check: ShopCheck {
                 plate,
                 surface,
@@ -258,7 +247,7 @@ impl Build {
             Some(thickness) => thickness.value,
             None => {
                 let thickness = usual_thickness(libm::hypot(length, width));
-                let text = self.length(thickness);
+                let text = self.lengths.text(thickness);
                 self.assume("plate.thickness", text, "as usual for its size (common practice, no source)");
                 thickness
             }
@@ -270,7 +259,7 @@ impl Build {
             (Some((grade, None)), _) => {
                 let plain = grade.name().split(',').next().unwrap_or_default();
                 let found = format!("\"{}\"", grade.name());
-                let must = format!("a grade that is defined for {}", self.place([length, width]));
+                let must = format!("a grade that is defined for {}", self.lengths.place([length, width]));
                 self.fault("plate.grade", found, must, format!("write \"{plain}\" or \"{plain}, formula\""));
                 None
             }
@@ -287,15 +276,17 @@ impl Build {
                     Some((margin, name)) => (margin, format!("what the standard leaves out: {name}")),
                     None => (f64::min(25.0, width / 12.0), "common practice, no source".into()),
                 };
-                let text = self.length(margin);
+                let text = self.lengths.text(margin);
                 self.assume("plate.margin", text, why);
                 margin
             }
         };
         if margin > width / 4.0 {
-            let must = format!("at most a quarter of the width, {}", self.length(width / 4.0));
-            let found =
-                written.margin.as_ref().map_or_else(|| self.length(margin), |margin| margin.written.clone());
+            let must = format!("at most a quarter of the width, {}", self.lengths.text(width / 4.0));
+            let found = written
+                .margin
+                .as_ref()
+                .map_or_else(|| self.lengths.text(margin), |margin| margin.written.clone());
             self.fault("plate.margin", found, must, "write the strip that is left out along one edge");
         }
         let expansion = expansion(written.expansion.as_ref(), written.material);
@@ -408,7 +399,7 @@ impl Build {
                 let ahead = match &spans.front_ahead {
                     Some(ahead) => ahead.value,
                     None => {
-                        let text = self.length(to_rear / 3.0);
+                        let text = self.lengths.text(to_rear / 3.0);
                         self.assume("stand.feet.front_ahead", text, "the column over the middle of the feet");
                         to_rear / 3.0
                     }
@@ -422,7 +413,7 @@ impl Build {
             limit(&written.reach.longest).unwrap_or(f64::INFINITY),
         ];
         if reach[0] > reach[1] {
-            let [shortest, longest] = reach.map(|reach| self.length(reach));
+            let [shortest, longest] = reach.map(|reach| self.lengths.text(reach));
             let must = format!("at most the longest, {longest}");
             self.fault("stand.reach.shortest", shortest, must, "write the smaller of the two as shortest");
         }
@@ -495,8 +486,8 @@ impl Build {
         let length = match &written.length {
             Some(length) => length.value,
             None => {
-                let length = if self.plan_unit == INCH { 25.4 } else { 25.0 };
-                let text = self.length(length);
+                let length = if self.lengths.unit == INCH { 25.4 } else { 25.0 };
+                let text = self.lengths.text(length);
                 self.assume("gauge_block.length", text, "a usual block (common practice, no source)");
                 length
             }
@@ -507,7 +498,7 @@ impl Build {
             (None, Some(Some(variation))) => variation,
             (None, _) => {
                 let must = "at most 100 mm, where the variation in length follows from the grade";
-                let found = self.length(length);
+                let found = self.lengths.text(length);
                 self.fault("gauge_block.length", found, must, "write length_variation instead of grade");
                 0.0
             }
@@ -611,7 +602,7 @@ impl Build {
         match plan.stand_use {
             StandUse::Carried => {
                 if survey.reach.is_none() {
-                    let text = self.length(plan.carried_reach);
+                    let text = self.lengths.text(plan.carried_reach);
                     self.assume(
                         "survey.reach",
                         text,
@@ -640,83 +631,6 @@ impl Build {
                 _ => ("once", "there is one placement"),
             };
             self.assume("survey.zeroing", taken, why);
-        }
-    }
-
-    /// Says by placement and target what cannot be done, and what to write instead.
-    fn obstacles(&mut self, obstacles: &[Impossible], plan: &Plan, plate: &Plate, by_hand: bool) {
-        let sides = self.place([plate.length, plate.width]);
-        // A parked stand that stands badly does so for every target.
-        let mut said: Vec<(usize, Obstacle)> = Vec::new();
-        for Impossible { station, target, why } in obstacles {
-            let place = plan.stations.get(*station);
-            let goal = target.and_then(|target| place?.targets.get(target));
-            let mut field = "survey".to_owned();
-            if by_hand && !matches!(why, Obstacle::FeetInLine) {
-                field = format!("survey.placements[{station}]");
-                if let Some(target) = target {
-                    field = format!("{field}.targets[{target}]");
-                }
-            }
-            let mut place_name = format!("placement \"{}\"", place.map_or("", |place| &place.name));
-            if plan.stand_use == StandUse::Parked && matches!(why, Obstacle::FootOffPlate { .. }) {
-                if said.contains(&(*station, why.clone())) {
-                    continue;
-                }
-                said.push((*station, why.clone()));
-            } else if let Some(goal) = goal {
-                place_name = format!("{place_name}, target \"{}\"", goal.name);
-            }
-            let move_stand = match plan.stand_use {
-                StandUse::Carried => "move the target or write another heading",
-                StandUse::Parked | StandUse::Turned => "move the stand further onto the plate",
-            };
-            let (found, must, fix) = match why {
-                Obstacle::TargetOffPlate { at } => (
-                    format!("at {}", self.place(*at)),
-                    format!("on the plate, which is {sides}"),
-                    "write a place on the plate, counted from its front left corner".to_owned(),
-                ),
-                Obstacle::BlockOverEdge { at, clearance } => (
-                    format!("at {}", self.place(*at)),
-                    format!(
-                        "at least {} from every edge, half the longer side of the block's face",
-                        self.length(*clearance)
-                    ),
-                    "move the target inwards".into(),
-                ),
-                Obstacle::FootOffPlate { foot, at } => (
-                    format!("impossible with foot {} at {}", foot + 1, self.place(*at)),
-                    format!("such that every pad is on the plate, which is {sides}"),
-                    move_stand.into(),
-                ),
-                Obstacle::OutOfReach { reach, limits } => {
-                    let [shortest, longest] = limits.map(|limit| self.length(limit));
-                    let must = if limits[1].is_finite() {
-                        format!("from {shortest} to {longest} from the column, as far as the stand reaches")
-                    } else {
-                        format!("at least {shortest} from the column, as near as the stand reaches")
-                    };
-                    let fix = "write the stand.reach it has, move the stand, or leave the target out";
-                    (format!("{} from the column", self.length(*reach)), must, fix.into())
-                }
-                Obstacle::FootOnBlock { foot } => (
-                    format!("where foot {} stands", foot + 1),
-                    "clear of the stand's feet".into(),
-                    "move the target or the stand".into(),
-                ),
-                Obstacle::FeetInLine => {
-                    let must = "three feet that are not on one line";
-                    self.fault("stand.feet", "on one line", must, "write feet that form a triangle");
-                    continue;
-                }
-                Obstacle::NothingToCompare => (
-                    "not enough to compare".into(),
-                    "two spots or more".into(),
-                    "add targets, or choose a pattern with more that the stand does not cover".into(),
-                ),
-            };
-            self.fault_at(&field, format!("survey: {place_name}"), found, must, fix);
         }
     }
 }

@@ -355,7 +355,7 @@ pub struct Readings<K, const N: usize> {
     /// Their unit.
     pub unit: ReadingUnit<K>,
     /// The readings, as numbers.
-    #[schemars(extend("minItems" = N, "maxItems" = 500), inner(range(min = -1e6, max = 1e6)))]
+    #[schemars(extend("minItems" = N, "maxItems" = 500, "examples" = [[0, 1, 0, -1]]), inner(range(min = -1e6, max = 1e6)))]
     pub values: Vec<f64>,
 }
 

@@ -1,6 +1,9 @@
 //! From a survey as written to a plan: where stand and block go.
 
-use super::written::{NamedPattern, Pattern, Place, Placement, Rows, Spot, Stations, Survey, ZeroSetting};
+use super::lengths::Lengths;
+use super::written::{
+    Choice, NamedPattern, Pattern, Place, Placement, Rows, Spot, Stations, Survey, ZeroSetting,
+};
 use crate::shop::survey::{Plan, StandUse, Station, Target, Zeroing};
 use crate::shop::{gauge_block::GaugeBlock, plate::Plate, stand::Stand};
 
@@ -18,8 +21,8 @@ pub struct Bench<'a> {
     pub stand: &'a Stand,
     /// The gauge block.
     pub block: &'a GaugeBlock,
-    /// Writes a place (mm) as a name, in the unit of the plate.
-    pub place_name: &'a dyn Fn([f64; 2]) -> String,
+    /// How places without a name are written.
+    pub lengths: Lengths,
 }
 
 impl Bench<'_> {
@@ -33,7 +36,7 @@ impl Bench<'_> {
                     + CARRIED_BEYOND_FEET
             }
         };
-        let stations = match (&survey.placements, stand_use) {
+        let stations: Vec<Station> = match (&survey.placements, stand_use) {
             (Some(placements), _) => placements
                 .iter()
                 .enumerate()
@@ -45,7 +48,7 @@ impl Bench<'_> {
                 headings.into_iter().map(|heading| self.carried(survey, carried_reach, heading)).collect()
             }
             (None, _) => {
-                let front_left = Place::Named(super::written::Choice(Spot::ALL[0]));
+                let front_left = Place::Named(Choice(Spot::ALL[0]));
                 let places = match &survey.from {
                     None => vec![&front_left],
                     Some(Stations::One(place)) => vec![place],
@@ -54,7 +57,6 @@ impl Bench<'_> {
                 places.into_iter().map(|place| self.standing(survey, place)).collect()
             }
         };
-        let stations: Vec<Station> = stations;
         let zeroing = match survey.zeroing {
             Some(ZeroSetting::Once) => Zeroing::Once,
             Some(ZeroSetting::EachPass) => Zeroing::EachPass,
@@ -216,7 +218,7 @@ impl Bench<'_> {
     fn name(&self, place: &Place) -> String {
         match place {
             Place::Named(spot) => spot.0.name.into(),
-            Place::At([x, y]) => (self.place_name)([x.value, y.value]),
+            Place::At([x, y]) => self.lengths.place([x.value, y.value]),
         }
     }
 }

@@ -87,7 +87,7 @@ impl Node {
                     "empty".into(),
                     "a JSON object",
                     "run `howflat new` for a file to begin with",
-                    None,
+                    Some(Position { line: 1, column: 1 }),
                 )),
             },
             Err(error) => {
@@ -176,7 +176,7 @@ impl Node {
             Content::Number(_, digits) => digits.clone(),
             _ => self.canonical().to_string(),
         };
-        match text.char_indices().nth(60) {
+        match text.char_indices().nth(80) {
             Some((cut, _)) => format!("{}…", &text[..cut]),
             None => text,
         }

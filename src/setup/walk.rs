@@ -4,13 +4,16 @@
 use super::fault::{Fault, Position, did_you_mean, listing};
 use super::kind;
 use super::schema::SHAPE;
+use super::shape::{
+    Keywords, Limits, NOTHING, forms, has_form, is_known_by_name, is_leaf, keywords, tag, text, texts,
+};
 use super::share::{Share, Wholes};
 use super::state;
 use super::tree::{Content, Member, Node};
+use super::wording::{example, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
-use crate::quantity::unit::{Measure, ONE, Unit};
+use crate::quantity::unit::{Measure, ONE, UNITS, Unit};
 use serde_json::{Map, Value, json};
-use std::sync::LazyLock;
 
 /// Something that was taken because the setup does not say.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -65,11 +68,10 @@ pub fn field_order(path: &str) -> Vec<usize> {
     order
 }
 
-/// The words of a schema.
-type Keywords = Map<String, Value>;
-
 #[derive(Default)]
 struct Walker {
+    /// What shares are taken of. Fields are walked in the order of `written.rs`, where these come
+    /// before whatever may be a share of them.
     wholes: Wholes,
 }
 
@@ -86,13 +88,6 @@ struct Place {
     /// Whether this is inside something whose default is already listed.
     listed: bool,
     limits: Limits,
-}
-
-/// Limits of a quantity, as the schema writes them.
-#[derive(Debug, Clone, Copy, Default)]
-struct Limits {
-    at_least: Option<&'static str>,
-    at_most: Option<&'static str>,
 }
 
 impl Walked {
@@ -128,6 +123,15 @@ impl Place {
 
     fn refuse(&self, node: &Node, must: impl Into<String>, fix: impl Into<String>) -> Walked {
         Walked { faults: vec![self.fault(node.at, node.shown(), must, fix)], ..Walked::default() }
+    }
+}
+
+impl Place {
+    fn limits_of(&self, schema: &'static Keywords) -> Limits {
+        Limits {
+            at_least: text(schema, "x-at-least").or(self.limits.at_least),
+            at_most: text(schema, "x-at-most").or(self.limits.at_most),
+        }
     }
 }
 
@@ -221,9 +225,10 @@ impl Walker {
                 property.get("default")
             };
             let part = match (member, unwritten) {
-                (Some(member), unwritten) => {
+                (Some(member), _) => {
                     inner.near = member.at;
-                    inner.stated = unwritten.filter(|value| value.is_object()).cloned();
+                    // Only a record of fields is filled up; a distribution is given whole or not at all.
+                    inner.stated = stated.get(name).filter(|_| property.contains_key("properties")).cloned();
                     self.node(&member.node, property, &inner)
                 }
                 (None, Some(value)) => {
@@ -361,8 +366,10 @@ impl Walker {
                 match self.beyond(&distribution, unit, place.limits) {
                     None => return walked,
                     Some(found) => {
-                        let found =
-                            if node.at.is_some() { format!("{} ({found})", node.shown()) } else { found };
+                        let found = match node.content {
+                            Content::Text(_) => node.shown(),
+                            _ => format!("{} ({found})", node.shown()),
+                        };
                         place.fault(
                             node.at,
                             found,
@@ -419,6 +426,10 @@ impl Walker {
                         (Err(_), Some(share)) if Share::parse(&share).is_some() => {
                             format!("write \"{share}\"")
                         }
+                        (Err(error), _) if error.must == "a known unit" && error.fix.contains("one of") => {
+                            let known = UNITS.iter().filter(|known| known.dimension() == unit.dimension());
+                            format!("write one of the units {}", listing(known))
+                        }
                         _ => error.fix,
                     };
                     return place.refuse(node, must(), fix);
@@ -442,90 +453,6 @@ impl Walker {
         }
         read(value)
     }
-}
-
-impl Place {
-    fn limits_of(&self, schema: &'static Keywords) -> Limits {
-        Limits {
-            at_least: text(schema, "x-at-least").or(self.limits.at_least),
-            at_most: text(schema, "x-at-most").or(self.limits.at_most),
-        }
-    }
-}
-
-impl Limits {
-    fn measures(self) -> [Option<Measure>; 2] {
-        [self.at_least, self.at_most].map(|limit| Measure::parse(limit?).ok())
-    }
-
-    fn in_unit(self, unit: Unit) -> [f64; 2] {
-        let [low, high] = self.measures();
-        [low.map_or(f64::NEG_INFINITY, |low| low.to(unit)), high.map_or(f64::INFINITY, |high| high.to(unit))]
-    }
-
-    fn hold(self, measure: Measure) -> bool {
-        let [low, high] = self.in_unit(measure.unit);
-        // A limit is met by the same length written in another unit.
-        let slack = 1e-12 * (measure.value.abs());
-        measure.value >= low - slack && measure.value <= high + slack
-    }
-}
-
-static NOTHING: LazyLock<Keywords> = LazyLock::new(Keywords::new);
-
-fn keywords(schema: &'static Value) -> &'static Keywords {
-    schema.as_object().unwrap_or(&NOTHING)
-}
-
-fn text(schema: &'static Keywords, keyword: &str) -> Option<&'static str> {
-    schema.get(keyword).and_then(Value::as_str)
-}
-
-fn texts(schema: &'static Keywords, keyword: &str) -> Vec<&'static str> {
-    let items = schema.get(keyword).and_then(Value::as_array).map_or(&[][..], Vec::as_slice);
-    items.iter().filter_map(Value::as_str).collect()
-}
-
-/// All the forms of a schema that has several, those within others brought to the top.
-fn forms(schema: &'static Keywords) -> Vec<&'static Keywords> {
-    let options =
-        ["anyOf", "oneOf"].into_iter().find_map(|keyword| schema.get(keyword).and_then(Value::as_array));
-    match options {
-        Some(options) => options.iter().flat_map(|option| forms(keywords(option))).collect(),
-        None => vec![schema],
-    }
-}
-
-/// Whether a value could be of this form, by its type alone.
-fn has_form(node: &Node, form: &'static Keywords) -> bool {
-    let expected = text(form, "type").unwrap_or(if form.contains_key("const") { "string" } else { "" });
-    match node.content {
-        Content::Null => false,
-        Content::Flag(_) => expected == "boolean",
-        // A number where a quantity is expected lacks its unit, and that is the thing to say.
-        Content::Number(..) => ["number", "integer"].contains(&expected) || form.contains_key("x-unit"),
-        Content::Text(_) => expected == "string",
-        Content::List(_) => expected == "array",
-        Content::Record(_) => expected == "object",
-    }
-}
-
-/// The one member of a form that is an object with exactly one, known by its name.
-fn tag(form: &'static Keywords) -> Option<(&'static str, &'static Keywords)> {
-    let properties = form.get("properties")?.as_object()?;
-    let (name, _) = properties.iter().next().filter(|_| properties.len() == 1)?;
-    texts(form, "required").contains(&name.as_str()).then_some((name.as_str(), form))
-}
-
-/// Whether a record may be written as the name of a state alone.
-fn is_known_by_name(schema: &Keywords) -> bool {
-    schema.contains_key("x-defaults-by") && !schema.contains_key("required")
-}
-
-/// Whether a default of this schema is listed as one, rather than member by member.
-fn is_leaf(schema: &'static Keywords) -> bool {
-    let record = |schema: &Keywords| schema.contains_key("properties");
-    !record(schema) && !schema.get("items").is_some_and(|items| record(keywords(items)))
 }
 
 /// What a state or class says for the other members of its record, and whose word that is.
@@ -643,168 +570,4 @@ fn parameter_fault(node: &Node, error: ParameterError, place: &Place) -> Fault {
         }
     };
     place.fault(node.at, node.shown(), must, fix)
-}
-
-/// What a schema asks for, in words.
-fn must(schema: &'static Keywords, limits: Limits) -> String {
-    let [low, high] = [limits.at_least, limits.at_most];
-    let range = match (low, high) {
-        (Some(low), Some(high)) => format!(" from {low} to {high}"),
-        (Some(low), None) => format!(" of at least {low}"),
-        (None, Some(high)) => format!(" of at most {high}"),
-        (None, None) => String::new(),
-    };
-    if let Some(unit) = text(schema, "x-unit") {
-        let quantity = Unit::parse(unit).map_or("a quantity", |unit| unit.dimension().name());
-        let share = match texts(schema, "x-shares").first() {
-            Some(share) => format!(", or a share such as \"1/5 {share}\""),
-            None => String::new(),
-        };
-        return if range.is_empty() {
-            format!("{quantity} with its unit{share}")
-        } else {
-            format!("{quantity}{range}{share}")
-        };
-    }
-    if let Some(unit) = text(schema, "x-unit-name") {
-        let quantity = Unit::parse(unit).map_or("a quantity", |unit| unit.dimension().name());
-        return format!("the unit of {quantity}");
-    }
-    if schema.contains_key("anyOf") || schema.contains_key("oneOf") {
-        let forms = forms(schema);
-        if schema.contains_key("x-uncertain") {
-            let exact = forms.first().map_or(String::new(), |form| must(form, limits));
-            return format!("{exact}, or a distribution");
-        }
-        let names: Vec<String> = forms
-            .iter()
-            .flat_map(|form| {
-                form.get("const")
-                    .into_iter()
-                    .chain(form.get("enum").and_then(Value::as_array).into_iter().flatten())
-            })
-            .map(Value::to_string)
-            .collect();
-        let others = forms
-            .iter()
-            .filter(|form| !form.contains_key("const") && !form.contains_key("enum"))
-            .map(|form| must(form, limits));
-        return listing(names.into_iter().chain(others));
-    }
-    if let Some(Value::Array(names)) = schema.get("enum") {
-        return format!("one of {}", listing(names));
-    }
-    let count = |keyword: &str| schema.get(keyword).and_then(Value::as_u64);
-    let numbers = |a_number: &str| {
-        let limit = |keyword: &str| schema.get(keyword).and_then(Value::as_f64);
-        match (limit("minimum"), limit("exclusiveMinimum"), limit("maximum")) {
-            (Some(low), _, Some(high)) => format!("{a_number} from {low} to {high}"),
-            (_, Some(low), Some(high)) => format!("{a_number} above {low} and at most {high}"),
-            _ => a_number.to_owned(),
-        }
-    };
-    match text(schema, "type") {
-        Some("boolean") => "true or false".into(),
-        Some("integer") => numbers("a whole number"),
-        Some("number") => numbers("a number"),
-        Some("string") => match count("maxLength") {
-            Some(most) => format!("a text of at most {most} characters"),
-            None => "a text".into(),
-        },
-        Some("array") => {
-            let items =
-                schema.get("items").or_else(|| schema.get("prefixItems").and_then(|items| items.get(0)));
-            let each =
-                items.map_or(String::new(), |items| format!(", each {}", must(keywords(items), limits)));
-            match (count("minItems"), count("maxItems")) {
-                (Some(fewest), Some(most)) if fewest == most => format!("a list of {fewest}{each}"),
-                (Some(fewest), Some(most)) => format!("a list of {fewest} to {most}{each}"),
-                (None, Some(most)) => format!("a list of at most {most}{each}"),
-                _ => format!("a list{each}"),
-            }
-        }
-        _ => {
-            let required = texts(schema, "required");
-            if required.is_empty() {
-                "an object".into()
-            } else {
-                format!("an object with {}", all_of(&required))
-            }
-        }
-    }
-}
-
-/// "a, b and c".
-fn all_of(names: &[&str]) -> String {
-    match names.split_last() {
-        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
-        _ => names.concat(),
-    }
-}
-
-/// Something that could be written there, as JSON.
-fn example(schema: &'static Keywords) -> String {
-    if let Some(default) = schema.get("default").filter(|default| !default.is_object()) {
-        return default.to_string();
-    }
-    if let Some(example) = schema.get("examples").and_then(|examples| examples.get(0)) {
-        return example.to_string();
-    }
-    let first = |keyword: &str| schema.get(keyword).and_then(|options| options.get(0));
-    if let Some(form) = first("anyOf").or_else(|| first("oneOf")) {
-        return example(keywords(form));
-    }
-    if let Some(name) = schema.get("const").or_else(|| first("enum")) {
-        return name.to_string();
-    }
-    match text(schema, "type") {
-        Some("boolean") => "true or false".into(),
-        Some("integer" | "number") => {
-            let low = schema.get("minimum").and_then(Value::as_f64);
-            let above = schema.get("exclusiveMinimum").and_then(Value::as_f64).map(|low| low + 1.0);
-            low.or(above).unwrap_or(1.0).to_string()
-        }
-        Some("string") => "a text in quotes".into(),
-        Some("array") => {
-            let fewest = schema.get("minItems").and_then(Value::as_u64).unwrap_or(1).clamp(1, 4);
-            let item = first("prefixItems").or_else(|| schema.get("items"));
-            let item = item.map_or(String::new(), |item| example(keywords(item)));
-            format!("[{}]", vec![item; fewest as usize].join(", "))
-        }
-        _ => {
-            let properties = schema.get("properties").map(keywords).unwrap_or(&NOTHING);
-            let required = texts(schema, "required");
-            let members = required.iter().filter_map(|name| Some((name, keywords(properties.get(*name)?))));
-            let members: Vec<String> =
-                members.map(|(name, schema)| format!("\"{name}\": {}", example(schema))).collect();
-            if members.is_empty() { "{}".into() } else { format!("{{ {} }}", members.join(", ")) }
-        }
-    }
-}
-
-/// "write "36 in" or "36 mm"", with the units of the schema's examples.
-fn with_units(number: &str, schema: &'static Keywords) -> String {
-    let examples = texts(schema, "examples").into_iter();
-    let units = examples
-        .map(|example| example.trim_start_matches(|c: char| c.is_ascii_digit() || "./-e".contains(c)));
-    format!("write {}", listing(units.map(|unit| format!("\"{number}{unit}\""))))
-}
-
-/// A value as one would say it: `normal, mean 0 K, standard deviation 0.2 K`.
-fn in_words(value: &Value) -> String {
-    match value {
-        Value::String(text) => text.clone(),
-        Value::Array(items) => items.iter().map(in_words).collect::<Vec<_>>().join(" x "),
-        Value::Object(members) => {
-            let each = members.iter().map(|(name, value)| {
-                let separator = if value.is_object() { ", " } else { " " };
-                format!("{}{separator}{}", name.replace('_', " "), in_words(value))
-            });
-            each.collect::<Vec<_>>().join(", ")
-        }
-        Value::Bool(true) => "yes".into(),
-        Value::Bool(false) => "no".into(),
-        Value::Number(number) => number.as_f64().map_or_else(String::new, |number| number.to_string()),
-        Value::Null => String::new(),
-    }
 }

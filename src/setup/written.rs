@@ -47,14 +47,14 @@ pub struct Written {
     /// Unit of heights in reports. Left out: tenth for an indicator graduated in inches, µm for
     /// others.
     pub unit: Option<Choice<HeightUnit>>,
-    /// The plate.
+    /// The plate: its size, what it is made of, and the grade or tolerance it is to keep.
     pub plate: Plate,
     /// What is known of the plate's surface before it is read.
     #[schemars(extend("default" = {}))]
     pub wear: Wear,
-    /// What carries the indicator.
+    /// What carries the indicator: feet, reach and column.
     pub stand: Stand,
-    /// The indicator.
+    /// The indicator: its graduation, how it is read, and its limits.
     pub indicator: Indicator,
     /// The gauge block that is read on.
     #[schemars(extend("default" = {}))]
@@ -563,7 +563,7 @@ pub enum Stations {
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Place {
-    /// By name.
+    /// By its name.
     Named(Choice<Spot>),
     /// x along the length, y from the front edge.
     At([Quantity<Millimetres>; 2]),
