@@ -281,29 +281,25 @@ impl<'a> CheckReport<'a> {
     /// Shares of the sources in the variance of the spread's error.
     fn shares(&self) -> Table {
         let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
-        // What is nothing to three decimals is named in one line.
+        // What is nothing to three decimals is named in the caption.
         let (shown, small): (Vec<&Share>, Vec<&Share>) =
             self.simulation.shares.iter().partition(|s| s.total.max(s.first_order) >= 0.0005);
-        let mut rows: Vec<Vec<Cell>> = shown
-            .iter()
-            .map(|s| {
-                vec![
-                    Cell::from(s.source.as_str()),
-                    share(s.first_order),
-                    share(s.first_order_u),
-                    share(s.total),
-                    share(s.total_u),
-                    Cell::from(if s.interacts { "with others" } else { "" }),
-                ]
-            })
-            .collect();
-        if !small.is_empty() {
-            let names: Vec<&str> = small.iter().map(|s| s.source.as_str()).collect();
-            rows.push(vec![Cell::Text(format!("each below 0.0005: {}", names.join(", ")))]);
-        }
+        let rows = shown.iter().map(|s| {
+            vec![
+                Cell::from(s.source.as_str()),
+                share(s.first_order),
+                share(s.first_order_u),
+                share(s.total),
+                share(s.total_u),
+                Cell::from(if s.interacts { "with others" } else { "" }),
+            ]
+        });
+        let names: Vec<&str> = small.iter().map(|s| s.source.as_str()).collect();
+        let rest =
+            if small.is_empty() { String::new() } else { format!("; below 0.0005: {}", names.join(", ")) };
         Table {
             caption: format!(
-                "Shares of the sources in the variance of the spread's error ({} trials each)",
+                "Shares of the sources in the variance of the spread's error ({} trials each){rest}",
                 self.simulation.n_share_trials
             ),
             columns: vec![
@@ -314,7 +310,7 @@ impl<'a> CheckReport<'a> {
                 Column::numbers("u", ""),
                 Column::text("acts"),
             ],
-            rows,
+            rows: rows.collect(),
         }
     }
 
