@@ -17,8 +17,10 @@ use howflat::{
     shop::{
         check::ShopCheck,
         survey::{StandUse, Station, Zeroing},
+        wear::Surface,
     },
 };
+use rand::RngExt;
 use rayon::prelude::*;
 
 fn n_plates(default: usize) -> usize {
@@ -179,4 +181,112 @@ fn a_turned_stand_is_calibrated() {
 #[test]
 fn a_carried_stand_is_calibrated() {
     assert_calibrated("carried, 26 readings", &carried());
+}
+
+/// A form that the family does not hold, in µm, at a point of the plate (mm).
+type Form = Box<dyn Fn([f64; 2]) -> f64 + Send + Sync>;
+
+/// Forms unlike the setup's own family, each drawn anew for every plate.
+const ALIENS: [(&str, fn(&mut dyn FnMut() -> f64) -> Form); 5] = [
+    ("ridge along the middle", |u| {
+        let (height, y, sigma) = (1.0 + 3.0 * u(), W * (0.4 + 0.2 * u()), 60.0 + 60.0 * u());
+        Box::new(move |at| height * (-0.5 * ((at[1] - y) / sigma).powi(2)).exp())
+    }),
+    ("wear in two lanes", |u| {
+        let (depths, sigma) = ([1.0 + 3.0 * u(), 1.0 + 3.0 * u()], 40.0 + 40.0 * u());
+        Box::new(move |at| {
+            let lane = |y: f64, depth: f64| -depth * (-0.5 * ((at[1] - y) / sigma).powi(2)).exp();
+            lane(0.28 * W, depths[0]) + lane(0.72 * W, depths[1])
+        })
+    }),
+    ("saddle", |u| {
+        let height = (1.0 + 3.0 * u()) * if u() < 0.5 { -1.0 } else { 1.0 };
+        Box::new(move |at| 2.0 * height * ((at[0] / L - 0.5).powi(2) - (at[1] / W - 0.5).powi(2)))
+    }),
+    ("step where a fixture sat", |u| {
+        let (depth, x, y) = (1.0 + 3.0 * u(), L * (0.25 + 0.5 * u()), W * (0.3 + 0.4 * u()));
+        Box::new(move |at| {
+            let edge = |v: f64, half: f64| 0.5 - 0.5 * ((v.abs() - half) / 8.0).tanh();
+            -depth * edge(at[0] - x, 110.0) * edge(at[1] - y, 80.0)
+        })
+    }),
+    ("heavy-tailed waviness", |u| {
+        let waves: Vec<[f64; 4]> = (0..14)
+            .map(|_| {
+                // Student's t with 2 degrees of freedom, by inversion.
+                let p = 2.0 * u() - 1.0;
+                let height = 0.35 * p * (2.0 / (1.0 - p * p)).sqrt();
+                [height, L * u(), W * u(), 50.0 + 80.0 * u()]
+            })
+            .collect();
+        Box::new(move |at| {
+            let wave = |[height, x, y, sigma]: &[f64; 4]| {
+                height * (-0.5 * ((at[0] - x).powi(2) + (at[1] - y).powi(2)) / (sigma * sigma)).exp()
+            };
+            waves.iter().map(wave).sum()
+        })
+    }),
+];
+
+const L: f64 = 36.0 * 25.4;
+const W: f64 = 24.0 * 25.4;
+
+/// Plates of a foreign form with the setup's short waves on it, read with the setup's disturbances
+/// and judged by the setup's own family.
+fn judge_aliens(
+    check: &ShopCheck,
+    form: fn(&mut dyn FnMut() -> f64) -> Form,
+    n_plates: usize,
+) -> Vec<Judged> {
+    let experiment = CheckExperiment::new(check).expect("a sound check");
+    let mut short = check.clone();
+    short.surface = common::perfect();
+    if let (Surface::Worn(only), Surface::Worn(all)) = (&mut short.surface, &check.surface) {
+        only.waviness = all.waviness.clone();
+    }
+    let waves = CheckExperiment::new(&short).expect("a sound check");
+    let streams = Streams::new(77_001);
+    let source = streams.source("alien");
+    (0..n_plates as u64)
+        .into_par_iter()
+        .map(|plate| {
+            let mut draws = source.trial(plate);
+            let form = form(&mut || draws.random::<f64>());
+            let mut drawn = waves.landscape().scratch();
+            waves.landscape().draw(&waves.landscape().open(&streams), plate, &mut drawn);
+            for (height, at) in drawn.on_grid.iter_mut().zip(experiment.landscape().grid().points()) {
+                *height += form(at);
+            }
+            for (height, place) in drawn.at_places.iter_mut().zip(experiment.landscape().places()) {
+                *height += form(place.at);
+            }
+            let scratch = &mut experiment.scratch();
+            let (truth, written) =
+                experiment.written_of(&drawn.on_grid, &drawn.at_places, &streams, plate, scratch);
+            let settings = Settings { seed: 5000 + plate, ..QUICK };
+            let posterior = posterior_of(&experiment, &observations(check, &written), &settings, &|_| {})
+                .expect("sound readings");
+            Judged { truth, posterior }
+        })
+        .collect()
+}
+
+/// At least 90 % of the 95 % intervals hold the truth, or the misfit alarm rises.
+#[test]
+fn plates_of_another_family_are_covered() {
+    for (setup, check) in [("parked", parked()), ("turned", turned()), ("carried", carried())] {
+        for (name, form) in ALIENS {
+            let judged = judge_aliens(&check, form, n_plates(16).min(400));
+            let table = tabulate(&judged);
+            show(&format!("{setup}: {name}"), &table);
+            let answered = judged.iter().filter(|j| {
+                let [low, high] = j.posterior.summary(0.95).interval_symmetric;
+                (low..=high).contains(&j.truth) || j.posterior.fit.p_value < 0.05
+            });
+            let answered = answered.count() as f64 / table.n as f64;
+            // 1 in 1000 of those that are right at 90 % would fail.
+            let limit = 0.9 - 3.1 * (0.9_f64 * 0.1 / table.n as f64).sqrt();
+            assert!(answered >= limit, "{setup}, {name}: covered or alarmed {answered}, limit {limit}");
+        }
+    }
 }

@@ -1,7 +1,7 @@
 //! Whether the readings fit the setup at all, and which one does not.
 
 use super::{
-    likelihood::{ReadingModel, dot, row},
+    likelihood::{GrainPlace, ReadingModel, dot, row},
     tempering::Particle,
 };
 use crate::quantity::student::{normal_cumulative, normal_quantile};
@@ -18,6 +18,19 @@ pub struct Fit {
     pub worst: Option<usize>,
     /// Each observation (but for zeros, which only say where the others count from), in order.
     pub readings: Vec<ReadingFit>,
+    /// Where grains are likely to have lain (probability above 10 %), most likely first.
+    pub grains: Vec<LikelyGrain>,
+}
+
+/// A place that may have held a grain while it was read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LikelyGrain {
+    /// Where.
+    pub place: GrainPlace,
+    /// With which probability.
+    pub probability: f64,
+    /// How high it is if there is one: the mean, in µm.
+    pub height: f64,
 }
 
 /// How well one reading fits the others.
@@ -32,7 +45,7 @@ pub struct ReadingFit {
     /// Two-sided probability of a reading at least as far out, rounding and grains allowed for.
     pub p_value: f64,
     /// Probability that a grain lay under the block, or under a foot that only this reading
-    /// depends on.
+    /// depends on; one under a foot that several readings share stands in [`Fit::grains`] alone.
     pub grain_probability: f64,
 }
 
@@ -40,6 +53,8 @@ pub struct ReadingFit {
 #[derive(Debug, Clone)]
 pub(crate) struct FitSample {
     predictions: Vec<Prediction>,
+    /// Grains: site and height, in µm.
+    grains: Vec<(usize, f64)>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -119,7 +134,10 @@ impl FitSample {
             }
             prediction
         });
-        Self { predictions: predictions.collect() }
+        let predictions = predictions.collect();
+        let grains =
+            particle.parameters.grains.iter().map(|&(site, score)| (site, model.grain.at(score))).collect();
+        Self { predictions, grains }
     }
 }
 
@@ -134,13 +152,33 @@ impl Fit {
         let p_value = worst.map_or(1.0, |worst| {
             -libm::expm1(readings.len() as f64 * libm::log1p(-readings[worst].p_value.min(1.0 - 1e-12)))
         });
-        Self { p_value, worst, readings }
+        Self { p_value, worst, readings, grains: likely_grains(model, samples) }
     }
 
     /// The oddest reading.
     pub fn worst_reading(&self) -> Option<&ReadingFit> {
         self.worst.map(|worst| &self.readings[worst])
     }
+}
+
+fn likely_grains(model: &ReadingModel, samples: &[FitSample]) -> Vec<LikelyGrain> {
+    let mut found = vec![(0.0, 0.0); model.sites.len()];
+    for &(site, height) in samples.iter().flat_map(|sample| &sample.grains) {
+        found[site].0 += 1.0;
+        found[site].1 += height;
+    }
+    let mut grains: Vec<LikelyGrain> = found
+        .iter()
+        .zip(&model.sites)
+        .map(|(&(count, sum), site)| LikelyGrain {
+            place: site.place,
+            probability: count / samples.len() as f64,
+            height: sum / count,
+        })
+        .filter(|grain| grain.probability > 0.1)
+        .collect();
+    grains.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    grains
 }
 
 fn reading_fit(model: &ReadingModel, samples: &[FitSample], i: usize) -> ReadingFit {

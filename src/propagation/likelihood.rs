@@ -184,6 +184,7 @@ pub(crate) struct ReadingModel {
     pub sites: Vec<Site>,
     pub grain_chance: f64,
     pub grain: Arc<NormalScore>,
+    grain_moments: [f64; 2],
     pub twist: Option<Line>,
     pub bow: Line,
     pub fields: Vec<FieldTable>,
@@ -193,7 +194,8 @@ pub(crate) struct ReadingModel {
     fixed_mean: Vec<f64>,
     /// Packed covariance of all that depends on no parameter.
     fixed_covariance: Vec<f64>,
-    /// Packed Cholesky factor of the disturbances' part of it.
+    /// The disturbances' part of it, and its Cholesky factor.
+    disturbances: Vec<f64>,
     pub disturbance_factor: Vec<f64>,
     swing_is_noise: bool,
 }
@@ -304,6 +306,7 @@ impl ReadingModel {
             sites: Vec::new(),
             grain_chance: check.cleanliness.grain_chance,
             grain: scores.of(&check.cleanliness.grain),
+            grain_moments: [check.cleanliness.grain.mean(), check.cleanliness.grain.standard_uncertainty()],
             twist: None,
             bow: Line { effects: vec![0.0; n], gaussian: gaussian(difference), score: scores.of(difference) },
             fields: Vec::new(),
@@ -311,6 +314,7 @@ impl ReadingModel {
             map_uncertainty: 0.0,
             fixed_mean: vec![0.0; n],
             fixed_covariance: vec![0.0; n * (n + 1) / 2],
+            disturbances: Vec::new(),
             disturbance_factor: Vec::new(),
             swing_is_noise: check.indicator.error_limit * std::f64::consts::TAU
                 > 0.8 * check.indicator.error_travel,
@@ -483,6 +487,7 @@ impl ReadingModel {
             let limit = check.indicator.error_limit;
             self.add_reading_noise(limit * limit / 6.0, &vec![1.0; n], &mut covariance);
         }
+        self.disturbances.clone_from(&covariance);
         self.disturbance_factor = covariance.clone();
         factorise(&mut self.disturbance_factor, n);
         self.fixed_covariance = covariance;
@@ -596,6 +601,33 @@ impl ReadingModel {
         let repeatability = self.experiment.check().indicator.repeatability * at(scale::REPEATABILITY);
         let half = 0.5 * at(scale::HYSTERESIS);
         repeatability * repeatability + half * half
+    }
+
+    /// Covariance of the noise of the observations (µm²), `[n][n]` flat, for middling parameters and
+    /// with the variances of grains and roundings.
+    pub fn typical_noise(&self) -> Vec<f64> {
+        let n = self.n();
+        let middling = Parameters {
+            bumps: Vec::new(),
+            scales: [0.0; scale::COUNT],
+            lines: [0.0; 2],
+            grains: Vec::new(),
+            roundings: Vec::new(),
+            settings: Vec::new(),
+        };
+        let mut packed = self.disturbances.clone();
+        let rounding = self.setting_step * self.setting_step / 12.0;
+        self.add_reading_noise(self.reading_noise(&middling) + rounding, &vec![1.0; n], &mut packed);
+        let [mean, deviation] = self.grain_moments;
+        for site in &self.sites {
+            let mut column = vec![0.0; n];
+            let square = self.grain_chance * (mean * mean + deviation * deviation);
+            for &(i, effect) in &site.effects {
+                column[i] = effect * square.sqrt();
+            }
+            add_square(&column, &mut packed);
+        }
+        (0..n * n).map(|k| packed[row((k / n).max(k % n)) + (k / n).min(k % n)]).collect()
     }
 
     /// Works a particle's cache out: transformed readings, covariance, factor, whitened misfit.

@@ -6,6 +6,7 @@ pub mod fit;
 pub mod law;
 pub mod likelihood;
 pub mod monte_carlo;
+pub mod next_reading;
 mod normal_score;
 pub mod posterior;
 pub mod reading_budget;

@@ -95,7 +95,9 @@ impl Population {
                 Particle::draw(model, index, draws, scratch)
             })
             .collect();
-        let mut population = Self { particles, n_stages: 0, log_evidence: 0.0, sampler };
+        // What the particles' likelihoods leave out.
+        let log_evidence = -0.5 * model.n() as f64 * libm::log(std::f64::consts::TAU);
+        let mut population = Self { particles, n_stages: 0, log_evidence, sampler };
         let mut power = 0.0;
         while power < 1.0 && model.n() > 0 {
             power = population.heat(power);
