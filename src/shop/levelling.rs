@@ -1,6 +1,6 @@
 //! Taking the best-fit plane off the readings of a survey.
 
-use super::{flatness::LeastSquaresPlane, survey::Survey};
+use super::{least_squares_plane::LeastSquaresPlane, survey::Survey};
 
 /// Best-fit planes through a survey's spots, one for each zero group, prepared once.
 ///

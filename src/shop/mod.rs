@@ -6,17 +6,22 @@
 
 pub mod check;
 pub mod cleanliness;
+mod exchange;
 pub mod field;
 pub mod flatness;
 pub mod form;
+mod frame;
 pub mod gauge_block;
 pub mod grade;
 pub mod grid;
 pub mod indicator;
 pub mod landscape;
+pub mod least_squares_plane;
+pub mod least_width;
 pub mod levelling;
 pub mod material;
 pub mod plate;
+pub mod smooth_zone;
 pub mod spline;
 pub mod stand;
 pub mod survey;
