@@ -179,19 +179,18 @@ impl Formula {
     ) {
         let n = out.len();
         let mut sound = true;
-        for step in &self.program.steps {
-            let mut result = std::mem::take(&mut scratch.registers[step.register]);
-            let [a, b] = step.operands.map(|operand| match operand {
-                Place::Input(input) => &inputs[input].as_ref()[..n],
-                Place::Register(register) => &scratch.registers[register][..n],
-            });
-            sound &= step.operation.apply_block(a, b, &mut result[..n]);
-            scratch.registers[step.register] = result;
+        for (k, step) in self.program.steps.iter().enumerate() {
+            // Taken out, so that it can be written while the others are read; the last step writes the result.
+            let mut register = std::mem::take(&mut scratch.registers[step.register]);
+            let [a, b] = step.operands.map(|operand| scratch.block(operand, inputs, n));
+            let is_last = k + 1 == self.program.steps.len();
+            let result = if is_last { &mut *out } else { &mut register[..n] };
+            sound &= step.operation.apply_block(a, b, result);
+            scratch.registers[step.register] = register;
         }
-        out.copy_from_slice(match self.program.result {
-            Place::Input(input) => &inputs[input].as_ref()[..n],
-            Place::Register(register) => &scratch.registers[register][..n],
-        });
+        if self.program.steps.is_empty() {
+            out.copy_from_slice(scratch.block(self.program.result, inputs, n));
+        }
         if !(sound && all_finite(out)) {
             for (t, out) in out.iter_mut().enumerate() {
                 scratch.point.clear();
@@ -293,6 +292,16 @@ enum Place {
 pub struct FormulaScratch {
     registers: Vec<Vec<f64>>,
     point: Vec<f64>,
+}
+
+impl FormulaScratch {
+    /// The first `n` values at a place.
+    fn block<'a>(&'a self, place: Place, inputs: &'a [impl AsRef<[f64]>], n: usize) -> &'a [f64] {
+        match place {
+            Place::Input(input) => &inputs[input].as_ref()[..n],
+            Place::Register(register) => &self.registers[register][..n],
+        }
+    }
 }
 
 impl Program {
