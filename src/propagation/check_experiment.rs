@@ -8,12 +8,13 @@ use crate::{
     },
     shop::{
         check::ShopCheck,
-        flatness::{self, MinimumZone},
+        flatness,
         form::{face_variance, pad_variance},
         grid::{DEFAULT_NODES, Grid},
         landscape::{Drawn, Landscape, LandscapeSources, Place},
         levelling::Levelling,
         plate::bow_curvature,
+        smooth_zone::SmoothZone,
         survey::Survey,
     },
 };
@@ -85,7 +86,7 @@ pub struct CheckExperiment {
     check: ShopCheck,
     landscape: Landscape,
     readings: Vec<Prepared>,
-    minimum_zone: MinimumZone,
+    zone: SmoothZone,
     levelling: Option<Levelling>,
     /// Half the squared distance from the plate's middle, with the footprint: bow per curvature.
     bow_on_grid: Vec<f64>,
@@ -168,7 +169,7 @@ impl CheckExperiment {
     pub fn on_grid(check: &ShopCheck, grid: Grid) -> Result<Self, CannotSimulate> {
         let (places, readings) = places(check);
         let points = grid.points();
-        let minimum_zone = MinimumZone::new(&points).map_err(|_| CannotSimulate::NoWorkingSurface)?;
+        let zone = SmoothZone::new(&grid).map_err(|_| CannotSimulate::NoWorkingSurface)?;
         let middle = check.plate.middle();
         let half_square = |at: [f64; 2], variance: f64| {
             let [x, y] = [at[0] - middle[0], at[1] - middle[1]];
@@ -184,7 +185,7 @@ impl CheckExperiment {
             check: check.clone(),
             landscape,
             readings,
-            minimum_zone,
+            zone,
             bow_on_grid,
             bow_at_places,
         })
@@ -207,8 +208,8 @@ impl CheckExperiment {
     }
 
     /// The minimum zone over the grid.
-    pub fn minimum_zone(&self) -> &MinimumZone {
-        &self.minimum_zone
+    pub fn zone(&self) -> &SmoothZone {
+        &self.zone
     }
 
     /// What a curvature of 1 µm/mm² (crowned) takes off the heights on the grid, and at the places,
@@ -303,7 +304,7 @@ impl CheckExperiment {
     }
 
     fn flatness(&self, scratch: &mut Scratch) -> f64 {
-        self.minimum_zone.solve(&scratch.surface.on_grid, &mut scratch.zone).flatness
+        self.zone.flatness(&scratch.surface.on_grid, &mut scratch.zone)
     }
 
     fn draw_curvature(&self, draws: &mut Draws) -> f64 {
@@ -448,7 +449,7 @@ impl Experiment for CheckExperiment {
         let n_readings = self.readings.len();
         Scratch {
             surface: self.landscape.scratch(),
-            zone: self.minimum_zone.scratch(),
+            zone: self.zone.scratch(),
             heights: vec![0.0; n_readings],
             readings: vec![0.0; n_readings],
             written: vec![0.0; n_readings],
