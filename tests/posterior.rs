@@ -129,8 +129,8 @@ fn endless_precise_readings_give_the_truth() {
     let experiment = CheckExperiment::new(&check).expect("a sound check");
     let heights: Vec<f64> =
         experiment.landscape().grid().points().iter().map(|&at| form.height(at, 0.0)).collect();
-    let zone = experiment.minimum_zone();
-    let truth = zone.solve(&heights, &mut zone.scratch()).flatness;
+    let zone = experiment.zone();
+    let truth = zone.flatness(&heights, &mut zone.scratch());
     let found = judge(&check, &ideal_readings(&check, &form)).summary(0.95);
     assert!((found.mean - truth).abs() < 0.02, "{} against {truth}", found.mean);
     assert!(found.standard_deviation < 0.02, "{found:?}");
