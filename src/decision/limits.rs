@@ -9,12 +9,15 @@ pub struct Limits {
     pub risk: f64,
     /// Share of the simulated plates that are bad, before any reading.
     pub bad_before_reading: f64,
-    /// The largest reading result (µm) at which the chance that the plate is bad stays within the risk;
-    /// `None` where no result proves the plate good.
+    /// The largest reading result (µm) at which the chance that the plate is bad stays within the risk,
+    /// and up to which no more than that share of all bad plates would pass; `None` where no result
+    /// proves the plate good.
     pub accept_at_or_below: Option<f64>,
     /// The smallest reading result (µm) from which the chance that the plate is good stays within the risk;
     /// `None` where no result proves it bad.
     pub out_at_or_above: Option<f64>,
+    /// Whether there were enough bad and good plates to tell limits at all.
+    pub decides: bool,
     /// Chance that a plate is bad, given its result, rising: see [`BadGivenResult`].
     pub bad_given_result: Vec<BadGivenResult>,
     /// What happens to good and bad plates as the limit of acceptance moves.
@@ -49,6 +52,9 @@ pub struct OperatingPoint {
 /// The fewest trials from which a chance is told. At 5 % its standard uncertainty is then 1 %.
 const SMALLEST_GROUP: usize = 500;
 
+/// The fewest bad, and the fewest good, plates among the trials from which limits are told.
+pub const FEWEST_BAD: usize = 200;
+
 impl Limits {
     /// From the true flatness and the reading result of many trials (both µm, same order).
     ///
@@ -56,20 +62,27 @@ impl Limits {
     /// result: the closest fit that never falls as the result rises (Barlow, Bartholomew, Bremner
     /// and Brunk, Statistical Inference under Order Restrictions, 1972). Equal results are never
     /// split. Accepting is thus judged for the very result that was read, not for all results
-    /// below it together.
+    /// below it together (the specific consumer's risk). That alone would accept nearly any result of a
+    /// plate that was hardly ever bad to begin with, on the strength of the description and not of the
+    /// reading; so the chance that a bad plate passes must keep to the risk as well. With fewer than
+    /// [`FEWEST_BAD`] bad or good plates among the trials nothing is decided.
     pub fn new(flatness: &[f64], result: &[f64], tolerance: f64, risk: f64) -> Self {
         let mut trials: Vec<(f64, bool)> =
             result.iter().zip(flatness).map(|(&result, &flatness)| (result, flatness > tolerance)).collect();
         trials.sort_by(|a, b| a.0.total_cmp(&b.0));
         let n_bad = trials.iter().filter(|trial| trial.1).count();
         let groups = isotonic(groups(&trials));
-        let accepted = groups.iter().take_while(|group| group.probability <= risk).last();
-        let out = groups.iter().find(|group| 1.0 - group.probability <= risk);
+        let decides = n_bad.min(trials.len() - n_bad) >= FEWEST_BAD;
+        let specific = groups.iter().take_while(|group| decides && group.probability <= risk).last();
+        let passing = highest_passing(&trials, risk * n_bad as f64);
+        let accepted = specific.zip(passing).map(|(group, passing)| group.result[1].min(passing));
+        let out = groups.iter().find(|group| decides && 1.0 - group.probability <= risk);
         Self {
             tolerance,
             risk,
+            decides,
             bad_before_reading: n_bad as f64 / trials.len() as f64,
-            accept_at_or_below: accepted.map(|group| group.result[1]),
+            accept_at_or_below: accepted,
             out_at_or_above: out.map(|group| group.result[0]),
             operating: operating(&trials, n_bad),
             bad_given_result: groups,
@@ -143,6 +156,21 @@ fn isotonic(groups: Vec<BadGivenResult>) -> Vec<BadGivenResult> {
     rising
 }
 
+/// The largest result up to which at most `n_bad` bad plates pass; `None` where even the smallest
+/// result lets more through.
+fn highest_passing(trials: &[(f64, bool)], n_bad: f64) -> Option<f64> {
+    let mut passed = 0;
+    let mut highest = None;
+    for equal in trials.chunk_by(|a, b| a.0 == b.0) {
+        passed += equal.iter().filter(|trial| trial.1).count();
+        if passed as f64 > n_bad {
+            break;
+        }
+        highest = Some(equal[0].0);
+    }
+    highest
+}
+
 /// About forty limits from the smallest result to the largest.
 fn operating(trials: &[(f64, bool)], n_bad: usize) -> Vec<OperatingPoint> {
     const POINTS: usize = 40;
@@ -198,6 +226,7 @@ mod tests {
         let posterior_sd = error_sd * gain.sqrt();
         let z = t_quantile(0.95, f64::INFINITY);
         let expected = |sign: f64| prior_mean + (tolerance + sign * z * posterior_sd - prior_mean) / gain;
+        // With a quarter of the plates bad, the specific risk is the stricter of the two conditions.
         let accept = limits.accept_at_or_below.expect("a limit");
         let out = limits.out_at_or_above.expect("a limit");
         // Groups of 2000 trials: 0.5 % on the chance, whose slope at the limit is about 0.2 per µm.
@@ -214,6 +243,33 @@ mod tests {
         let result = normal(50_000, 1.0, 4);
         let limits = Limits::new(&flatness, &result, 5.0, 0.05);
         assert_eq!((limits.accept_at_or_below, limits.out_at_or_above), (None, None));
+    }
+
+    /// A plate that is hardly ever bad: nearly any result leaves its specific risk small, so it is the
+    /// chance that a bad plate passes that limits acceptance: 5 % of the bad ones.
+    #[test]
+    fn a_good_reputation_does_not_accept_any_reading() {
+        let n = 400_000;
+        let flatness: Vec<f64> = normal(n, 1.0, 5).iter().map(|v| v + 3.0).collect();
+        let result: Vec<f64> = flatness.iter().zip(normal(n, 1.0, 6)).map(|(f, e)| f + e).collect();
+        let limits = Limits::new(&flatness, &result, 5.0, 0.05);
+        assert!(
+            (limits.bad_before_reading - 0.02275).abs() < 1e-3,
+            "two standard deviations: {}",
+            limits.bad_before_reading
+        );
+        let accept = limits.accept_at_or_below.expect("a limit");
+        let bad: Vec<f64> =
+            flatness.iter().zip(&result).filter(|(f, _)| **f > 5.0).map(|(_, r)| *r).collect();
+        let passing = bad.iter().filter(|r| **r <= accept).count() as f64 / bad.len() as f64;
+        assert!((passing - 0.05).abs() < 2e-3, "{passing}");
+    }
+
+    #[test]
+    fn without_bad_plates_nothing_is_decided() {
+        let flatness: Vec<f64> = normal(10_000, 0.1, 7).iter().map(|v| v + 1.0).collect();
+        let limits = Limits::new(&flatness, &flatness, 5.0, 0.05);
+        assert_eq!((limits.decides, limits.accept_at_or_below, limits.out_at_or_above), (false, None, None));
     }
 
     #[test]

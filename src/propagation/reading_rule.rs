@@ -1,8 +1,11 @@
 //! A rule that turns what was read into an estimate of flatness, fitted to simulated checks.
 
+use crate::quantity::sample::quantiles;
 use nalgebra::{Matrix3, Vector3};
 
-/// `flatness ≈ constant + per_spread · spread + per_levelled · levelled spread`, never below 0.
+/// `flatness ≈ constant + per_spread · spread + per_levelled · levelled spread`, never below 0, where
+/// a spread beyond its `most` counts as that: far out it tells of a grain under a foot, not of the
+/// plate.
 ///
 /// Fitted to simulated checks by least squares, so it takes off the average bias of both spreads
 /// and weighs them by what they are worth. It leans on the assumed wear and heat: on a plate of
@@ -15,13 +18,24 @@ pub struct ReadingRule {
     pub per_spread: f64,
     /// µm per µm of levelled spread; 0 where the readings cannot be levelled.
     pub per_levelled: f64,
+    /// The largest spread that counts, in µm.
+    pub most_spread: f64,
+    /// The largest levelled spread that counts, in µm.
+    pub most_levelled: f64,
 }
+
+/// The share of simulated spreads that count in full.
+const COUNTED: f64 = 0.9;
 
 impl ReadingRule {
     /// The least-squares fit to the given trials (µm, same order).
     pub fn fit(flatness: &[f64], spread: &[f64], levelled: &[f64]) -> Self {
         let n = flatness.len().max(1) as f64;
         let mean = |values: &[f64]| values.iter().sum::<f64>() / n;
+        let most = |values: &[f64]| quantiles(&mut values.to_vec(), &[COUNTED])[0];
+        let [most_spread, most_levelled] = [spread, levelled].map(most);
+        let counted = |values: &[f64], most: f64| values.iter().map(|v| v.min(most)).collect::<Vec<_>>();
+        let (spread, levelled) = (&counted(spread, most_spread), &counted(levelled, most_levelled));
         let means = [mean(spread), mean(levelled), mean(flatness)];
         let mut normal = Matrix3::zeros();
         let mut right = Vector3::zeros();
@@ -41,11 +55,14 @@ impl ReadingRule {
             constant: means[2] - slopes[0] * means[0] - slopes[1] * means[1],
             per_spread: slopes[0],
             per_levelled: slopes[1],
+            most_spread,
+            most_levelled,
         }
     }
 
     /// The estimate of flatness, in µm, from a spread and a levelled spread in µm.
     pub fn estimate(&self, spread: f64, levelled: f64) -> f64 {
+        let (spread, levelled) = (spread.min(self.most_spread), levelled.min(self.most_levelled));
         (self.constant + self.per_spread * spread + self.per_levelled * levelled).max(0.0)
     }
 }
@@ -58,8 +75,9 @@ mod tests {
     fn an_exact_rule_is_found_again() {
         let spread: Vec<f64> = (0..100).map(|i| f64::from(i % 10)).collect();
         let levelled: Vec<f64> = (0..100).map(|i| f64::from(i / 10)).collect();
-        let flatness: Vec<f64> =
-            spread.iter().zip(&levelled).map(|(s, l)| 1.0 + 0.25 * s + 0.5 * l).collect();
+        // The largest of ten equally frequent values is beyond the 90 % that count.
+        let exact = |s: &f64, l: &f64| 1.0 + 0.25 * s.min(8.0) + 0.5 * l.min(8.0);
+        let flatness: Vec<f64> = spread.iter().zip(&levelled).map(|(s, l)| exact(s, l)).collect();
         let rule = ReadingRule::fit(&flatness, &spread, &levelled);
         assert!((rule.constant - 1.0).abs() < 1e-9, "{rule:?}");
         assert!((rule.per_spread - 0.25).abs() < 1e-9 && (rule.per_levelled - 0.5).abs() < 1e-9, "{rule:?}");
@@ -69,7 +87,7 @@ mod tests {
     #[test]
     fn a_spread_that_cannot_be_levelled_gets_no_weight() {
         let spread: Vec<f64> = (0..50).map(f64::from).collect();
-        let flatness: Vec<f64> = spread.iter().map(|s| 2.0 + 0.5 * s).collect();
+        let flatness: Vec<f64> = spread.iter().map(|s| 2.0 + 0.5 * s.min(44.0)).collect();
         let rule = ReadingRule::fit(&flatness, &spread, &[0.0; 50]);
         assert!((rule.per_spread - 0.5).abs() < 1e-9 && rule.per_levelled == 0.0, "{rule:?}");
     }

@@ -10,7 +10,7 @@ use super::{
         plate_map::{MapStand, MapTarget, PlateMap},
     },
     document::{BudgetDocument, SummaryDocument},
-    number::{Digits, height_digits, plain, unit_label},
+    number::{Digits, height_digits, plain, short, unit_label},
     picture::{PixelError, png},
     table::{Cell, Column, Table},
     text,
@@ -94,6 +94,14 @@ impl<'a> CheckReport<'a> {
         let limits = self.limits.first()?;
         let name = format!("{} ({})", self.height(tolerance.value), tolerance.name);
         let risk = percent(limits.risk);
+        if !limits.decides {
+            return Some(format!(
+                "For {name} this check has nothing to decide: of plates as the setup describes them {} are bad, so it is \
+                 the description that judges, not the reading. Describe a worse or a better plate to see what the check \
+                 itself can prove.",
+                percent(limits.bad_before_reading)
+            ));
+        }
         let accept = match limits.accept_at_or_below {
             Some(limit) => format!("accept the plate up to a spread of {}", self.height(limit)),
             None => "no spread, however small, proves the plate good".to_string(),
@@ -407,6 +415,8 @@ impl<'a> CheckReport<'a> {
                 constant: self.to_unit(s.rule.constant),
                 per_spread: s.rule.per_spread,
                 per_levelled: s.rule.per_levelled,
+                most_spread: self.to_unit(s.rule.most_spread),
+                most_levelled: self.to_unit(s.rule.most_levelled),
             },
             error_of_form: summary(&s.form_error),
             error_of_disturbances: summary(&s.disturbance_error),
@@ -635,13 +645,15 @@ impl<'a> CheckReport<'a> {
         let levelled = if rule.per_levelled == 0.0 {
             String::new()
         } else {
-            term(rule.per_levelled, "the spread off the best-fit plane")
+            let most = self.height(rule.most_levelled);
+            term(rule.per_levelled, &format!("the spread off the best-fit plane (at most {most})"))
         };
+        let spread = format!("the spread (at most {})", self.height(rule.most_spread));
         format!(
-            "The fitted estimate is {}{}{levelled}, never below 0. It is fitted to simulated checks of plates \
-             as the setup describes them, and is biased again on a plate of another kind.",
+            "The fitted estimate is {}{}{levelled}, never below 0. It is fitted to simulated checks of plates as the \
+             setup describes them, and is biased again on a plate of another kind.",
             self.height(rule.constant),
-            term(rule.per_spread, "the spread"),
+            term(rule.per_spread, &spread),
         )
     }
 
@@ -727,12 +739,7 @@ pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a
 
 /// A probability as a percentage: "95 %".
 fn percent(p: f64) -> String {
-    format!(
-        "{} %",
-        plain(100.0 * p, Digits::Significant(if p < 0.1 { 2 } else { 3 }))
-            .trim_end_matches('0')
-            .trim_end_matches('.')
-    )
+    format!("{} %", short(100.0 * p, if p < 0.1 { 2 } else { 3 }))
 }
 
 /// What a way of reading is called.
@@ -826,6 +833,10 @@ struct RuleDocument {
     per_spread: f64,
     /// Per unit of levelled spread.
     per_levelled: f64,
+    /// The largest spread that counts, in the document's unit.
+    most_spread: f64,
+    /// The largest levelled spread that counts, in the document's unit.
+    most_levelled: f64,
 }
 
 /// How one form looks to the survey: reading over true flatness.
