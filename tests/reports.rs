@@ -93,3 +93,16 @@ fn no_report_is_left_of_a_setup_that_is_gone() {
         assert!(known.contains(&name), "reports/{name} has no setup");
     }
 }
+
+/// The README shows what the first command really prints.
+#[test]
+fn the_readme_shows_the_shipped_answer() {
+    let readme = fs::read_to_string(root().join("README.md")).expect("the README");
+    let screen = fs::read_to_string(root().join("reports/granite-parked/screen.txt")).expect("the shipped report");
+    let shown = readme.split("```text\n").nth(1).and_then(|rest| rest.split("```").next()).expect("a sample of output");
+    // The README breaks the long lines and leaves out what follows.
+    let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+    let (shown, screen) = (words(shown), words(&screen));
+    assert!(shown.len() > 40, "the sample holds the answer");
+    assert_eq!(shown[..], screen[..shown.len()]);
+}
