@@ -2,6 +2,7 @@
 
 pub mod check_experiment;
 mod completion;
+pub mod evaluation;
 pub mod fit;
 pub mod law;
 pub mod likelihood;

@@ -1,11 +1,12 @@
 //! A setup that has been checked, and how a text becomes one.
 
-use super::fault::{Fault, Position, listing};
+use super::fault::{Fault, Position, listing, nearest};
 use super::kind::{PerKelvin, Quantity, Uncertain};
 use super::lengths::Lengths;
 use super::map;
 use super::obstacle;
 use super::plan::Bench;
+use super::schema::SHAPE;
 use super::tree::Node;
 use super::walk::{Assumption, field_order, walk};
 use super::written::{self, Approach, Choice, Feet, RepeatReadings, Repeatability, Written};
@@ -61,7 +62,7 @@ impl Setup {
     /// fields, then those of sense (a survey that does not fit the plate).
     pub fn read(text: &str, load: &dyn Fn(&str) -> Result<String, String>) -> Result<Self, Vec<Fault>> {
         let tree = Node::parse(text)?;
-        let walked = walk(&tree);
+        let walked = walk(&tree, &SHAPE);
         if !walked.faults.is_empty() {
             return Err(walked.faults);
         }
@@ -121,22 +122,13 @@ impl Build {
     /// A fault that is shown at the field `place`, under a name of its own.
     fn fault_at(
         &mut self,
-        mut place: &str,
+        place: &str,
         field: String,
         found: impl Display,
         must: impl Display,
         fix: impl Display,
     ) {
-        // A field that nobody wrote is shown where the nearest that holds it begins.
-        let at = loop {
-            if let Some(at) = self.positions.get(place) {
-                break Some(*at);
-            }
-            match place.rfind(['.', '[']) {
-                Some(cut) => place = &place[..cut],
-                None => break self.positions.get("").copied(),
-            }
-        };
+        let at = nearest(&self.positions, place);
         let [found, must, fix] = [found.to_string(), must.to_string(), fix.to_string()];
         self.faults.push(Fault { field, found, must, fix, at });
     }

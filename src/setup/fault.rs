@@ -1,6 +1,6 @@
 //! What is wrong in a setup file, and what to write instead.
 
-use std::fmt;
+use std::{collections::HashMap, fmt};
 
 /// One thing in a setup file that cannot be used.
 ///
@@ -51,6 +51,19 @@ impl fmt::Display for Fault {
 }
 
 impl std::error::Error for Fault {}
+
+/// Where a field stands; one that nobody wrote is shown where the nearest that holds it begins.
+pub(super) fn nearest(positions: &HashMap<String, Position>, mut place: &str) -> Option<Position> {
+    loop {
+        if let Some(at) = positions.get(place) {
+            return Some(*at);
+        }
+        match place.rfind(['.', '[']) {
+            Some(cut) => place = &place[..cut],
+            None => return positions.get("").copied(),
+        }
+    }
+}
 
 /// "a, b or c".
 pub(super) fn listing<T: fmt::Display>(items: impl IntoIterator<Item = T>) -> String {

@@ -100,6 +100,24 @@ kinds! {
     MicrometresPerHour "drift" MICROMETRE_PER_HOUR ["0.5 µm/h", "20 µin/h"];
 }
 
+/// A number in a unit that only its user knows: a formula model converts none.
+#[derive(Debug, Clone)]
+pub struct Plain;
+
+impl Kind for Plain {
+    const UNIT: Unit = unit::ONE;
+}
+
+impl JsonSchema for Plain {
+    fn schema_name() -> Cow<'static, str> {
+        "plain_number".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        json_schema!({ "type": "number", "x-plain": true })
+    }
+}
+
 /// What is known of a quantity: a value with its unit where it is known exactly, else a
 /// distribution.
 #[derive(Debug, Clone)]
@@ -118,6 +136,46 @@ enum Written<K> {
     Exactly(Quantity<K>),
     /// Known by its distribution.
     By(Family<K>),
+    /// Known by readings.
+    Read(OneSeries<K>),
+}
+
+/// Readings in place of a distribution.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, bound = "")]
+#[schemars(bound = "K: Kind", rename = "readings_for_{K}")]
+pub struct OneSeries<K> {
+    /// Readings taken one after another: their mean, with t of one degree of freedom less than
+    /// there are readings (JCGM 101 6.4.9.2).
+    readings: Readings<K, 4>,
+}
+
+/// A distribution by its family, where nothing else will do.
+#[derive(Debug, Clone)]
+pub struct Shape<K> {
+    /// In the unit of its kind.
+    pub known: Distribution,
+    kind: PhantomData<K>,
+}
+
+impl<K: Kind> JsonSchema for Shape<K> {
+    fn schema_name() -> Cow<'static, str> {
+        format!("shape_of_{}", K::schema_name()).into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let mut schema = Family::<K>::json_schema(generator);
+        schema.insert("x-uncertain".into(), true.into());
+        schema
+    }
+}
+
+impl<'de, K> Deserialize<'de> for Shape<K> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let known =
+            Family::<K>::deserialize(deserializer)?.distribution().map_err(serde::de::Error::custom)?;
+        Ok(Self { known, kind: PhantomData })
+    }
 }
 
 impl<K: Kind> JsonSchema for Uncertain<K> {
@@ -147,42 +205,47 @@ pub(super) fn distribution(read: &serde_json::Value) -> Option<Result<Distributi
 
 impl<K> Written<K> {
     fn distribution(&self) -> Result<Distribution, ParameterError> {
-        let family = match self {
-            Self::Exactly(quantity) => return Distribution::constant(quantity.value),
-            Self::By(family) => family,
-        };
-        match family {
-            Family::Normal(Normal { mean, standard_deviation }) => {
-                Distribution::normal(mean.value, standard_deviation.value)
-            }
-            Family::Rectangular(limits) => {
-                let [low, high] = limits.ends();
-                Distribution::rectangular(low, high)
-            }
-            Family::InexactRectangular(InexactLimits { from, to, limits_within }) => {
-                Distribution::inexact_rectangular(from.value, to.value, limits_within.value)
-            }
-            Family::Trapezoidal(Trapezoid { from, to, top_to_base }) => {
-                Distribution::trapezoidal(from.value, to.value, *top_to_base)
-            }
-            Family::Triangular(limits) => {
-                let [low, high] = limits.ends();
-                Distribution::triangular(low, high)
-            }
-            Family::ArcSine(limits) => {
-                let [low, high] = limits.ends();
-                Distribution::arc_sine(low, high)
-            }
-            Family::StudentT(StudentT { mean, scale, degrees_of_freedom }) => {
-                Distribution::student_t(mean.value, scale.value, *degrees_of_freedom)
-            }
-            Family::Exponential(Mean { mean }) => Distribution::exponential(mean.value),
-            Family::Gamma(Gamma { mean, shape }) => Distribution::gamma(*shape, mean.value / shape),
-            Family::Lognormal(Lognormal { median, spread }) => Distribution::lognormal(median.value, *spread),
-            Family::Readings(readings) => match readings.series() {
+        match self {
+            Self::Exactly(quantity) => Distribution::constant(quantity.value),
+            Self::By(family) => family.distribution(),
+            Self::Read(OneSeries { readings }) => match readings.series() {
                 Ok(series) => series.estimate().distribution(),
                 Err(_) => Distribution::constant(f64::NAN),
             },
+        }
+    }
+}
+
+impl<K> Family<K> {
+    fn distribution(&self) -> Result<Distribution, ParameterError> {
+        match self {
+            Self::Normal(Normal { mean, standard_deviation }) => {
+                Distribution::normal(mean.value, standard_deviation.value)
+            }
+            Self::Rectangular(limits) => {
+                let [low, high] = limits.ends();
+                Distribution::rectangular(low, high)
+            }
+            Self::InexactRectangular(InexactLimits { from, to, limits_within }) => {
+                Distribution::inexact_rectangular(from.value, to.value, limits_within.value)
+            }
+            Self::Trapezoidal(Trapezoid { from, to, top_to_base }) => {
+                Distribution::trapezoidal(from.value, to.value, *top_to_base)
+            }
+            Self::Triangular(limits) => {
+                let [low, high] = limits.ends();
+                Distribution::triangular(low, high)
+            }
+            Self::ArcSine(limits) => {
+                let [low, high] = limits.ends();
+                Distribution::arc_sine(low, high)
+            }
+            Self::StudentT(StudentT { mean, scale, degrees_of_freedom }) => {
+                Distribution::student_t(mean.value, scale.value, *degrees_of_freedom)
+            }
+            Self::Exponential(Mean { mean }) => Distribution::exponential(mean.value),
+            Self::Gamma(Gamma { mean, shape }) => Distribution::gamma(*shape, mean.value / shape),
+            Self::Lognormal(Lognormal { median, spread }) => Distribution::lognormal(median.value, *spread),
         }
     }
 }
@@ -213,9 +276,6 @@ pub enum Family<K> {
     Gamma(Gamma<K>),
     /// Something above zero with a long tail: the size of a grain.
     Lognormal(Lognormal<K>),
-    /// Readings taken one after another: their mean, with t of one degree of freedom less than
-    /// there are readings (JCGM 101 6.4.9.2).
-    Readings(Readings<K, 4>),
 }
 
 /// Parameters of the normal distribution.

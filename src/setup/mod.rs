@@ -1,14 +1,18 @@
-//! The setup file: as written, checked, faults.
+//! The files that a user writes: as written, checked, faults.
 //!
-//! A text becomes a tree that remembers lines; the tree is walked by the schema of the fields in
-//! `written.rs`, which puts defaults in and finds faults; what is left is checked for sense and becomes a
-//! [`Setup`]. Only this floor knows the names of fields.
+//! A text becomes a tree that remembers lines; the tree is walked by the schema of its kind's fields
+//! (`written.rs` for setups of shop checks, `model_fields.rs` for formula models), which puts defaults in and
+//! finds faults; what is left is checked for sense and becomes a [`Setup`] or a [`MeasurementSetup`]. Only
+//! this floor knows the names of fields.
 
 mod checked;
 mod fault;
+mod file_kind;
 mod kind;
 mod lengths;
 mod map;
+mod measurement_setup;
+mod model_fields;
 mod obstacle;
 mod plan;
 mod schema;
@@ -23,6 +27,8 @@ mod written;
 
 pub use checked::Setup;
 pub use fault::{Fault, Position};
-pub use schema::schema;
+pub use file_kind::FileKind;
+pub use measurement_setup::{Evidence, MeasurementSetup};
+pub use schema::{model_schema, schema};
 pub use starter::{StarterAnswers, starter};
 pub use walk::Assumption;

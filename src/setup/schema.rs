@@ -1,7 +1,8 @@
 //! The published JSON Schema of setup files.
 
+use super::model_fields::WrittenModel;
 use super::written::Written;
-use schemars::{Schema, generate::SchemaSettings, transform::RecursiveTransform};
+use schemars::{JsonSchema, Schema, generate::SchemaSettings, transform::RecursiveTransform};
 use serde_json::{Map, Value, json};
 use std::sync::LazyLock;
 
@@ -16,32 +17,49 @@ pub fn schema() -> Value {
     schema
 }
 
-/// The schema as the walker uses it.
-pub(super) static FIELDS: LazyLock<Value> = LazyLock::new(|| {
-    let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(tidy));
-    settings.into_generator().into_root_schema_for::<Written>().to_value()
-});
+/// The JSON Schema (draft 2020-12) of formula model files.
+///
+/// Whatever [`MeasurementSetup::read`](super::MeasurementSetup::read) accepts, the schema accepts. The
+/// reverse does not quite hold: formulas, names and everything that readings have to satisfy together are
+/// beyond it.
+pub fn model_schema() -> Value {
+    let mut schema = MODEL_FIELDS.clone();
+    publish(&mut schema);
+    schema
+}
+
+/// The schema of setups as the walker uses it.
+pub(super) static FIELDS: LazyLock<Value> = LazyLock::new(fields::<Written>);
 
 /// The same with all references resolved, what stands beside a reference counting before it. No type
 /// holds itself, so this ends.
-pub(super) static SHAPE: LazyLock<Value> = LazyLock::new(|| resolved(&FIELDS));
+pub(super) static SHAPE: LazyLock<Value> = LazyLock::new(|| resolved(&FIELDS, &FIELDS));
 
-fn resolved(schema: &Value) -> Value {
+/// The schema of formula models as the walker uses it.
+static MODEL_FIELDS: LazyLock<Value> = LazyLock::new(fields::<WrittenModel>);
+
+/// The same with all references resolved.
+pub(super) static MODEL_SHAPE: LazyLock<Value> = LazyLock::new(|| resolved(&MODEL_FIELDS, &MODEL_FIELDS));
+
+fn fields<T: JsonSchema>() -> Value {
+    let settings = SchemaSettings::draft2020_12().with_transform(RecursiveTransform(tidy));
+    settings.into_generator().into_root_schema_for::<T>().to_value()
+}
+
+fn resolved(schema: &Value, root: &Value) -> Value {
     match schema {
-        Value::Array(items) => items.iter().map(resolved).collect(),
+        Value::Array(items) => items.iter().map(|item| resolved(item, root)).collect(),
         Value::Object(keywords) => {
-            let referred = keywords
-                .get("$ref")
-                .and_then(Value::as_str)
-                .and_then(|r| FIELDS.pointer(r.strip_prefix('#')?));
-            let mut merged = match referred.map(resolved) {
+            let referred =
+                keywords.get("$ref").and_then(Value::as_str).and_then(|r| root.pointer(r.strip_prefix('#')?));
+            let mut merged = match referred.map(|referred| resolved(referred, root)) {
                 Some(Value::Object(referred)) => referred,
                 _ => Map::new(),
             };
             for (keyword, value) in
                 keywords.iter().filter(|(keyword, _)| !["$ref", "$defs"].contains(&keyword.as_str()))
             {
-                merged.insert(keyword.clone(), resolved(value));
+                merged.insert(keyword.clone(), resolved(value, root));
             }
             merged.into()
         }

@@ -39,9 +39,10 @@ pub struct Walked {
     unsettled: bool,
 }
 
-/// Reads a whole setup.
-pub fn walk(tree: &Node) -> Walked {
-    let mut walked = Walker::default().node(tree, keywords(&SHAPE), &Place::default());
+/// Reads a whole file by the shape of its kind.
+pub fn walk(tree: &Node, shape: &'static Value) -> Walked {
+    let shape = keywords(shape);
+    let mut walked = Walker { wholes: Wholes::default(), shape }.node(tree, shape, &Place::default());
     walked.faults.sort_by_key(|fault| fault.at);
     walked
 }
@@ -68,11 +69,12 @@ pub fn field_order(path: &str) -> Vec<usize> {
     order
 }
 
-#[derive(Default)]
 struct Walker {
     /// What shares are taken of. Fields are walked in the order of `written.rs`, where these come
     /// before whatever may be a share of them.
     wholes: Wholes,
+    /// Of the whole file.
+    shape: &'static Keywords,
 }
 
 /// Where the walker is, and what holds there.
@@ -162,6 +164,8 @@ impl Walker {
             self.quantity(node, schema, &place)
         } else if schema.contains_key("x-unit-name") {
             unit_name(node, schema, &place)
+        } else if schema.contains_key("x-plain") {
+            plain(node, schema, &place)
         } else if schema.contains_key("enum") || schema.contains_key("const") {
             choice(node, &[schema], &place)
         } else {
@@ -253,7 +257,7 @@ impl Walker {
             read.insert(name.clone(), value);
         }
         for member in members.iter().filter(|member| !properties.contains_key(&member.name)) {
-            walked.faults.push(unknown(member, properties, &place.step(&member.name)));
+            walked.faults.push(self.unknown(member, properties, &place.step(&member.name)));
         }
         for [a, b] in either {
             if let (Some(a), Some(b)) = (given(a), given(b)) {
@@ -453,6 +457,18 @@ impl Walker {
         }
         read(value)
     }
+
+    fn unknown(&self, member: &Member, properties: &'static Keywords, place: &Place) -> Fault {
+        let names = || properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'));
+        let fix = match did_you_mean(&member.name, names()) {
+            Some(name) => format!("write \"{name}\""),
+            None => match elsewhere(&member.name, self.shape, "") {
+                Some(path) => format!("write it as {path}"),
+                None => "remove it".into(),
+            },
+        };
+        place.fault(member.at, "an unknown field", format!("one of {}", listing(names())), fix)
+    }
 }
 
 /// What a state or class says for the other members of its record, and whose word that is.
@@ -469,19 +485,7 @@ fn meaning(by: &str, member: Option<&Member>, properties: &'static Keywords) -> 
     })
 }
 
-fn unknown(member: &Member, properties: &'static Keywords, place: &Place) -> Fault {
-    let names = || properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'));
-    let fix = match did_you_mean(&member.name, names()) {
-        Some(name) => format!("write \"{name}\""),
-        None => match elsewhere(&member.name, keywords(&SHAPE), "") {
-            Some(path) => format!("write it as {path}"),
-            None => "remove it".into(),
-        },
-    };
-    place.fault(member.at, "an unknown field", format!("one of {}", listing(names())), fix)
-}
-
-/// Where in the setup there is a field of this name.
+/// Where in the file there is a field of this name.
 fn elsewhere(name: &str, schema: &'static Keywords, path: &str) -> Option<String> {
     let properties = keywords(schema.get("properties")?);
     let path_of = |field: &str| if path.is_empty() { field.to_owned() } else { format!("{path}.{field}") };
@@ -510,6 +514,15 @@ fn choice(node: &Node, forms: &[&'static Keywords], place: &Place) -> Walked {
             place.refuse(node, must, fix)
         }
         _ => place.refuse(node, must, format!("write \"{}\"", names().next().unwrap_or_default())),
+    }
+}
+
+fn plain(node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
+    match &node.content {
+        Content::Number(number, digits) if number.is_finite() => {
+            Walked::of(json!({ "value": number, "written": digits }))
+        }
+        _ => place.refuse(node, must(schema, place.limits), format!("write {}", example(schema))),
     }
 }
 

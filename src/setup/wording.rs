@@ -33,8 +33,12 @@ pub fn must(schema: &'static Keywords, limits: Limits) -> String {
     if schema.contains_key("anyOf") || schema.contains_key("oneOf") {
         let forms = forms(schema);
         if schema.contains_key("x-uncertain") {
-            let exact = forms.first().map_or(String::new(), |form| must(form, limits));
-            return format!("{exact}, or a distribution");
+            return match forms.first() {
+                Some(exact) if exact.contains_key("x-unit") => {
+                    format!("{}, or a distribution", must(exact, limits))
+                }
+                _ => "a distribution by its family, with its parameters".into(),
+            };
         }
         let names: Vec<String> = forms
             .iter()

@@ -6,6 +6,7 @@
 //!
 //! - `x-unit`: a text holds a number and a unit that can be converted to this one;
 //! - `x-unit-name`: a text holds a unit alone;
+//! - `x-plain`: a number in whatever unit the user has in mind;
 //! - `x-shares`: a quantity may also be a share of these;
 //! - `x-whole`: shares may be taken of this field;
 //! - `x-at-least`, `x-at-most`: limits of a quantity, or of an estimate;

@@ -1,0 +1,201 @@
+//! The fields of a formula model file: their names, what they mean and what they may be.
+//!
+//! This is the only list of them, as [`written`](super::written) is for setups; the words of its schema
+//! are told there.
+
+use super::kind::{Plain, Shape};
+use schemars::JsonSchema;
+use serde::Deserialize;
+
+/// A measurement: what is measured, the formula it follows, and what is known of the quantities in it. Numbers
+/// are in whatever units are written beside them; nothing is converted.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "howflat formula model")]
+pub struct WrittenModel {
+    /// Address of this schema, for editors.
+    #[serde(rename = "$schema")]
+    #[allow(dead_code, reason = "it is there for editors alone")]
+    pub schema: Option<String>,
+    /// What the measurement is called in reports. Left out: made up from the measurands.
+    #[schemars(length(max = 200))]
+    pub title: Option<String>,
+    /// What is measured.
+    #[schemars(length(min = 1, max = 20))]
+    pub measurands: Vec<WrittenMeasurand>,
+    /// The quantities in the formulas.
+    #[schemars(length(min = 1, max = 200))]
+    pub inputs: Vec<WrittenInput>,
+    /// Inputs that hang together; all others are independent.
+    #[schemars(length(max = 2000))]
+    pub correlations: Option<Vec<WrittenCorrelation>>,
+    /// Groups of inputs whose readings were taken together, time after time: reading k of each at one time.
+    /// Their correlations follow from the readings (GUM 5.2.3).
+    #[schemars(length(max = 50), inner(length(min = 2, max = 50)))]
+    pub simultaneous: Option<Vec<Vec<String>>>,
+}
+
+/// One thing that is measured.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WrittenMeasurand {
+    /// What it is called.
+    #[schemars(length(min = 1, max = 100))]
+    pub name: String,
+    /// Its unit, as it is to be written. Left out: none.
+    #[schemars(length(max = 30))]
+    pub unit: Option<String>,
+    /// How it follows from the inputs, in ordinary mathematics: `l_s + d - l_s*(a*t + b^2)`. Functions: sin cos tan
+    /// asin acos atan atan2 sinh cosh tanh exp ln log10 sqrt abs min max, angles in radians; and pi.
+    #[schemars(length(min = 1, max = 4096), extend("examples" = ["a * b"]))]
+    pub formula: String,
+}
+
+/// One quantity in the formulas, by exactly one of `value`, `estimate`, `distribution`, `readings`, `from_groups`
+/// and `from_straight_line`.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(extend("x-either" = [
+    ["standard_uncertainty", "expanded_uncertainty"], ["degrees_of_freedom", "uncertainty_trusted_within"]
+]))]
+pub struct WrittenInput {
+    /// What the formulas call it: letters, digits and _.
+    #[schemars(length(min = 1, max = 60))]
+    pub name: String,
+    /// Its unit, as it is to be written. Left out: none.
+    #[schemars(length(max = 30))]
+    pub unit: Option<String>,
+    /// Where this knowledge comes from: a certificate, a data sheet, a guess.
+    #[schemars(length(max = 200))]
+    pub source: Option<String>,
+    /// Its value, if that is taken as exactly known.
+    pub value: Option<f64>,
+    /// Its estimate, with `standard_uncertainty`, or with `expanded_uncertainty` and `coverage_factor`. Taken as normal, or
+    /// as t where degrees of freedom are given.
+    pub estimate: Option<f64>,
+    /// Standard uncertainty of the estimate. Beside a distribution: what the law of propagation is to take instead
+    /// of the distribution's own.
+    #[schemars(range(min = 0.0))]
+    pub standard_uncertainty: Option<f64>,
+    /// Expanded uncertainty U of the estimate, as a certificate states it.
+    #[schemars(range(min = 0.0))]
+    pub expanded_uncertainty: Option<f64>,
+    /// The factor k that belongs to the expanded uncertainty.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100, "examples" = [2]))]
+    pub coverage_factor: Option<f64>,
+    /// Degrees of freedom of the standard uncertainty. Left out: infinitely many.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1e9, "examples" = [9]))]
+    pub degrees_of_freedom: Option<f64>,
+    /// How far the standard uncertainty may itself be off, as a fraction of it, instead of degrees of freedom: 0.25 makes 8
+    /// of them (GUM G.4.2).
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1, "examples" = [0.25]))]
+    pub uncertainty_trusted_within: Option<f64>,
+    /// What is known, as a probability distribution (JCGM 101 table 1).
+    pub distribution: Option<Shape<Plain>>,
+    /// Readings of it, one after the other: their mean and its standard deviation (GUM 4.2).
+    #[schemars(length(min = 1, max = 100_000))]
+    pub readings: Option<Vec<f64>>,
+    /// Earlier work that tells the scatter of such readings better than these few do (GUM 4.2.4).
+    pub scatter_from: Option<WrittenScatter>,
+    /// Readings in groups, by days or by people: one-way analysis of variance (GUM H.5).
+    pub from_groups: Option<WrittenGroups>,
+    /// The height of a straight line that is fitted to readings, as of a calibration curve (GUM H.3).
+    pub from_straight_line: Option<WrittenLine>,
+}
+
+/// The scatter of one reading, from earlier work: by its figures, or by the series of that work.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum WrittenScatter {
+    /// By its figures.
+    Figures(ScatterFigures),
+    /// By the series, whose scatters are pooled.
+    Series(ScatterSeries),
+}
+
+/// A standard deviation of one reading.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ScatterFigures {
+    /// Standard deviation of one reading.
+    #[schemars(range(min = 0.0))]
+    pub standard_deviation: f64,
+    /// Its degrees of freedom.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1e9, "examples" = [24]))]
+    pub degrees_of_freedom: f64,
+}
+
+/// Series of readings under the same conditions.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ScatterSeries {
+    /// One list of readings each.
+    #[schemars(length(min = 1, max = 1000), inner(length(min = 2, max = 10_000)))]
+    pub series: Vec<Vec<f64>>,
+}
+
+/// Groups of equally many readings: the readings themselves, or mean and standard deviation of each group.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum WrittenGroups {
+    /// The readings.
+    Readings(GroupReadings),
+    /// What came of them.
+    Summaries(GroupSummaries),
+}
+
+/// Readings in groups.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GroupReadings {
+    /// One list of readings each.
+    #[schemars(length(min = 2, max = 1000), inner(length(min = 2, max = 1000)))]
+    pub groups: Vec<Vec<f64>>,
+    /// Whether the groups are taken to differ by more than their readings scatter. Left out: so if chance alone
+    /// would make them differ as much less than once in 20 times.
+    pub groups_differ: Option<bool>,
+}
+
+/// Mean and standard deviation of each group.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct GroupSummaries {
+    /// Mean of each group.
+    #[schemars(length(min = 2, max = 1000))]
+    pub means: Vec<f64>,
+    /// Standard deviation of the readings in each group, in the same order.
+    #[schemars(length(min = 2, max = 1000), inner(range(min = 0.0)))]
+    pub standard_deviations: Vec<f64>,
+    /// How many readings there are in each group.
+    #[schemars(range(min = 2, max = 100_000))]
+    pub readings_in_each: usize,
+    /// Whether the groups are taken to differ by more than their readings scatter. Left out: so if chance alone
+    /// would make them differ as much less than once in 20 times.
+    pub groups_differ: Option<bool>,
+}
+
+/// A straight line by least squares.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WrittenLine {
+    /// The readings that it is fitted to, each `[x, y]`; y in the unit of this input.
+    #[schemars(length(min = 3, max = 10_000))]
+    pub points: Vec<[f64; 2]>,
+    /// The x at which its height is taken.
+    pub at: f64,
+    /// Whether a single reading there is meant, which scatters about the line as the points do, rather than the line
+    /// itself. Left out: the line itself.
+    #[schemars(extend("default" = false, "x-source" = "GUM H.3.4 takes the line itself"))]
+    pub for_one_reading: bool,
+}
+
+/// How two inputs hang together.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WrittenCorrelation {
+    /// The two inputs.
+    pub between: [String; 2],
+    /// Their correlation coefficient.
+    #[schemars(range(min = -1.0, max = 1.0), extend("examples" = [0.5]))]
+    pub coefficient: f64,
+}
