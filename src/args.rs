@@ -20,6 +20,10 @@ pub struct Arguments {
 pub enum Command {
     /// How far a shop check can be from the true flatness, before anything is read.
     Simulate(Simulate),
+    /// The uncertainty budget of any measurement: of a formula model, or of a shop check's reading and spread.
+    Budget(Budget),
+    /// Check this program on this machine: published examples again, and repeated measurements of known truth.
+    Validate(Validate),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
     New(New),
     /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
@@ -46,6 +50,82 @@ pub struct Simulate {
     /// Print one JSON document and nothing else.
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `budget`.
+#[derive(Debug, Args)]
+pub struct Budget {
+    /// A formula model or the setup of a shop check (JSON); `-` reads standard input.
+    pub file: PathBuf,
+    /// Coverage probability of the expanded uncertainty and of all intervals.
+    #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = coverage)]
+    pub coverage: f64,
+    /// 1: the linear terms of the law of propagation; 2: also the next higher ones (independent inputs only).
+    #[arg(long, value_name = "1|2", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    pub order: u8,
+    /// How many Monte Carlo trials. Left out: a million for a formula model, 100000 for a shop check.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1_000..=20_000_000), group = "how_many")]
+    pub trials: Option<u64>,
+    /// Run as many trials as it takes for so many significant digits of the standard uncertainty to stand.
+    #[arg(long, value_name = "1|2", value_parser = clap::value_parser!(u32).range(1..=2), group = "how_many")]
+    pub digits: Option<u32>,
+    /// Leave Monte Carlo out.
+    #[arg(long, group = "how_many")]
+    pub no_trials: bool,
+    /// By which interval both ways are compared.
+    #[arg(long, value_enum, default_value_t = Interval::Symmetric)]
+    pub interval: Interval,
+    /// Seed of all random numbers; the same seed gives the same result to the last digit.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// How many threads to use; all cores where not given. Changes no number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Write result.json, report.md, budgets and pictures into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// A kind of coverage interval.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Interval {
+    /// With equal probabilities below and above.
+    Symmetric,
+    /// The shortest.
+    Shortest,
+}
+
+/// Arguments of `validate`.
+#[derive(Debug, Args)]
+pub struct Validate {
+    /// Trials of each example that needs some; fewer than a million widen the tolerances accordingly.
+    #[arg(long, value_name = "N", default_value_t = 1_000_000, value_parser = clap::value_parser!(u64).range(20_000..=20_000_000))]
+    pub trials: u64,
+    /// Seed of all random numbers.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// What this machine is called, for the record.
+    #[arg(long, value_name = "NAME")]
+    pub machine: Option<String>,
+    /// How many threads to use; all cores where not given. Changes no number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Write validation.json, validation.md and tables into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn coverage(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(p) if (0.5..=0.9999).contains(&p) => Ok(p),
+        _ => Err("must be a probability from 0.5 to 0.9999, such as 0.95".into()),
+    }
 }
 
 /// Arguments of `new`. Lengths are typed with their unit: `36 in`, `610 mm`.
@@ -107,6 +187,12 @@ pub struct Schema {
 pub enum Described {
     /// The setup file of a shop check.
     Setup,
+    /// The file of a formula model.
+    Model,
     /// The output of `simulate --json`.
     Simulate,
+    /// The output of `budget --json`.
+    Budget,
+    /// The output of `validate --json`.
+    Validate,
 }

@@ -1,7 +1,7 @@
 //! Reading setups and writing reports: a report is replaced whole or not at all.
 
 use crate::failure::Failure;
-use howflat::setup::Setup;
+use howflat::setup::{FileKind, MeasurementSetup, Setup};
 use std::{
     fs,
     io::{self, Read, Write},
@@ -15,9 +15,33 @@ const LARGEST: u64 = 4 << 20;
 /// Reads and checks a setup, with the files it names beside it; `-` is standard input.
 pub fn read_setup(path: &Path) -> Result<Setup, Failure> {
     let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    setup_of(&text, path)
+}
+
+/// A file of either kind that a user writes.
+pub enum Measurement {
+    /// A shop check.
+    ShopCheck(Box<Setup>),
+    /// A formula model.
+    FormulaModel(MeasurementSetup),
+}
+
+/// Reads and checks a setup or a formula model, whichever it is; `-` is standard input.
+pub fn read_measurement(path: &Path) -> Result<Measurement, Failure> {
+    let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    let faulty = |faults| Failure::Faults(path.to_owned(), faults);
+    Ok(match FileKind::of(&text).map_err(faulty)? {
+        FileKind::ShopCheck => Measurement::ShopCheck(Box::new(setup_of(&text, path)?)),
+        FileKind::FormulaModel => {
+            Measurement::FormulaModel(MeasurementSetup::read(&text).map_err(faulty)?)
+        }
+    })
+}
+
+fn setup_of(text: &str, path: &Path) -> Result<Setup, Failure> {
     let folder = path.parent().unwrap_or(Path::new(""));
     let load = |name: &str| read_text(&folder.join(name)).map_err(|error| error.to_string());
-    Setup::read(&text, &load).map_err(|faults| Failure::Faults(path.to_owned(), faults))
+    Setup::read(text, &load).map_err(|faults| Failure::Faults(path.to_owned(), faults))
 }
 
 /// Reads a text file of sensible size; `-` is standard input.

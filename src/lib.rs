@@ -41,7 +41,8 @@
 //! - [`propagation`]: from inputs to the measurand;
 //! - [`decision`]: what may be done with the result;
 //! - [`setup`]: the files: as written, checked, faults;
-//! - [`report`]: one result in, text or pixels out.
+//! - [`report`]: one result in, text or pixels out;
+//! - [`validation`]: whether all of it computes what it should, on this machine.
 //!
 //! Heights are micrometres, plan lengths millimetres, temperatures kelvin or °C; types or names say which.
 
@@ -57,6 +58,8 @@ pub mod decision;
 pub mod setup;
 
 pub mod report;
+
+pub mod validation;
 
 /// The version of this crate, as reports name it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");

@@ -1,10 +1,12 @@
 //! The command line: reads files, calls the library, writes, and picks the exit code.
 
 mod args;
+mod budget;
 mod failure;
 mod files;
 mod progress;
 mod starter;
+mod validate;
 
 use anstream::{eprintln, stdout};
 use args::{Arguments, Command, Described, Simulate};
@@ -12,7 +14,10 @@ use clap::Parser;
 use failure::Failure;
 use howflat::{
     propagation::simulation::{self, Settings},
-    report::check_report::{self, CheckReport},
+    report::{
+        budget_report,
+        check_report::{self, CheckReport},
+    },
 };
 use progress::Progress;
 use std::{
@@ -35,11 +40,16 @@ fn main() -> ExitCode {
 fn run(command: &Command) -> Result<ExitCode, Failure> {
     match command {
         Command::Simulate(arguments) => simulate(arguments),
+        Command::Budget(arguments) => budget::budget(arguments),
+        Command::Validate(arguments) => validate::validate(arguments),
         Command::New(arguments) => starter::new(arguments),
         Command::Schema(arguments) => {
             let schema = match arguments.of {
                 Described::Setup => howflat::setup::schema(),
+                Described::Model => howflat::setup::model_schema(),
                 Described::Simulate => check_report::json_schema(),
+                Described::Budget => budget_report::json_schema(),
+                Described::Validate => howflat::validation::record::json_schema(),
             };
             print(&format!("{schema:#}\n"))?;
             Ok(ExitCode::SUCCESS)

@@ -7,7 +7,7 @@ use std::{
 };
 
 /// The folders of `src/` with their height; files at its top stand above all.
-const FLOORS: [(&str, u32); 8] = [
+const FLOORS: [(&str, u32); 9] = [
     ("quantity", 1),
     ("model", 2),
     ("shop", 2),
@@ -15,6 +15,7 @@ const FLOORS: [(&str, u32); 8] = [
     ("decision", 4),
     ("setup", 5),
     ("report", 6),
+    ("validation", 7),
     ("page", 7),
 ];
 

@@ -29,7 +29,7 @@ impl Rounded {
         if uncertainty == 0.0 || !uncertainty.is_finite() || !estimate.is_finite() {
             return Self { estimate: significant(estimate, 15), uncertainty: significant(uncertainty, 15) };
         }
-        let place = Decimal::of(uncertainty).to_digits(n_digits).last();
+        let place = last_place(uncertainty, n_digits).unwrap_or(0);
         Self { estimate: at_place(estimate, place), uncertainty: at_place(uncertainty, place) }
     }
 
@@ -53,6 +53,13 @@ impl std::fmt::Display for Rounded {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{} ± {}", self.estimate, self.uncertainty)
     }
+}
+
+/// The power of ten of the last digit that counts, if `uncertainty` is rounded to `n_digits` significant digits; none
+/// for an uncertainty of 0, or one that is not finite.
+pub fn last_place(uncertainty: f64, n_digits: u32) -> Option<i32> {
+    (uncertainty != 0.0 && uncertainty.is_finite())
+        .then(|| Decimal::of(uncertainty).to_digits(n_digits).last())
 }
 
 /// `value` with at most `n_digits` significant digits, without zeros that only fill up.

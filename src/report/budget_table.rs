@@ -1,7 +1,7 @@
 //! The table of a budget by the law of propagation, with the columns of the GUM.
 
 use super::{
-    number::Digits,
+    number::{Digits, percent},
     table::{Cell, Column, Table},
 };
 use crate::{propagation::law::Budget, quantity::rounding::Rounded};
@@ -16,7 +16,7 @@ pub fn budget_table(budget: &Budget, caption: &str) -> Table {
     let rows = budget.inputs.iter().map(|row| {
         vec![
             Cell::from(row.name.as_str()),
-            significant(row.estimate),
+            Cell::Number(row.estimate, Digits::worth(row.estimate, row.standard_uncertainty, 3)),
             significant(row.standard_uncertainty),
             Cell::from(row.unit.as_str()),
             Cell::from(&*row.distribution),
@@ -52,11 +52,11 @@ pub fn result(budget: &Budget) -> String {
     let nu = if nu < 1e4 { format!("{nu:.1}") } else { "infinite".to_string() };
     format!(
         "estimate {} {unit}, combined standard uncertainty {} {unit}, effective degrees of freedom {nu}, coverage factor \
-         {:.2} for {} %, expanded uncertainty {} {unit}",
+         {:.2} for {}, expanded uncertainty {} {unit}",
         combined.estimate,
         combined.uncertainty,
         budget.coverage_factor,
-        super::number::plain(100.0 * budget.coverage_probability, Digits::Significant(4)),
+        percent(budget.coverage_probability),
         expanded.uncertainty,
         unit = budget.unit,
     )

@@ -1,6 +1,13 @@
 //! Parts that the JSON documents of several commands have in common.
 
-use crate::{propagation::law::Budget, quantity::sample::Summary};
+use crate::{
+    propagation::{
+        law::{Budget, SecondOrder},
+        monte_carlo::{Convergence, Validation},
+        region::CoverageRegions,
+    },
+    quantity::sample::Summary,
+};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -104,6 +111,154 @@ impl From<&Budget> for BudgetDocument {
             coverage_probability: budget.coverage_probability,
             coverage_factor: budget.coverage_factor,
             expanded_uncertainty: budget.expanded_uncertainty,
+        }
+    }
+}
+
+/// What the next higher terms of the law of propagation add (GUM 5.1.2, note).
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct SecondOrderDocument {
+    /// The terms that are not 0, one a pair of inputs.
+    pub terms: Vec<SecondOrderTermDocument>,
+    /// The combined standard uncertainty with them.
+    pub combined_standard_uncertainty: f64,
+    /// The expanded uncertainty with them.
+    pub expanded_uncertainty: f64,
+    /// Estimate minus and plus that.
+    pub interval: [f64; 2],
+    /// By how much the expectation lies above the estimate, which is not corrected by it.
+    pub expectation_shift: f64,
+}
+
+/// What a pair of inputs adds.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct SecondOrderTermDocument {
+    /// The two inputs; one twice for its own curvature.
+    pub inputs: [String; 2],
+    /// What they add to the variance of the measurand.
+    pub variance: f64,
+}
+
+impl SecondOrderDocument {
+    /// For a measurand with this estimate.
+    pub fn new(second: &SecondOrder, estimate: f64) -> Self {
+        let term = |term: &crate::propagation::law::SecondOrderTerm| SecondOrderTermDocument {
+            inputs: [term.first.clone(), term.second.clone()],
+            variance: term.variance,
+        };
+        Self {
+            terms: second.terms.iter().map(term).collect(),
+            combined_standard_uncertainty: second.combined_standard_uncertainty,
+            expanded_uncertainty: second.expanded_uncertainty,
+            interval: [estimate - second.expanded_uncertainty, estimate + second.expanded_uncertainty],
+            expectation_shift: second.expectation_shift,
+        }
+    }
+}
+
+/// What Monte Carlo says of a measurand (JCGM 101).
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct MonteCarloDocument {
+    /// How many trials.
+    pub trials: u64,
+    /// The estimate.
+    pub mean: f64,
+    /// The standard uncertainty.
+    pub standard_uncertainty: f64,
+    /// The probabilistically symmetric coverage interval, from and to.
+    pub interval_symmetric: [f64; 2],
+    /// The shortest coverage interval, from and to.
+    pub interval_shortest: [f64; 2],
+    /// Coverage probability of both.
+    pub coverage_probability: f64,
+    /// How well the trials have settled; left out where their number was fixed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub convergence: Option<ConvergenceDocument>,
+}
+
+impl MonteCarloDocument {
+    /// Of a summary of so many trials.
+    pub fn new(summary: &Summary, n_trials: u64, convergence: Option<&Convergence>) -> Self {
+        Self {
+            trials: n_trials,
+            mean: summary.mean,
+            standard_uncertainty: summary.standard_deviation,
+            interval_symmetric: summary.interval_symmetric,
+            interval_shortest: summary.interval_shortest,
+            coverage_probability: summary.coverage_probability,
+            convergence: convergence.map(ConvergenceDocument::from),
+        }
+    }
+}
+
+/// How well adaptive trials have settled (JCGM 101 7.9.4).
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ConvergenceDocument {
+    /// The digits of the standard uncertainty that were asked for.
+    pub significant_digits: u32,
+    /// The numerical tolerance of the standard uncertainty.
+    pub delta: f64,
+    /// What had to be reached.
+    pub aimed_at: f64,
+    /// Twice the standard deviations of the averages of estimate, standard uncertainty, low and high end.
+    pub reached: [f64; 4],
+    /// Whether all of these are no larger than what was aimed at.
+    pub has_settled: bool,
+}
+
+impl From<&Convergence> for ConvergenceDocument {
+    fn from(c: &Convergence) -> Self {
+        Self {
+            significant_digits: c.significant_digits,
+            delta: c.delta,
+            aimed_at: c.aimed_at,
+            reached: c.reached,
+            has_settled: c.has_settled,
+        }
+    }
+}
+
+/// Whether the linear result may be used (JCGM 101 clause 8).
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ValidationDocument {
+    /// The numerical tolerance.
+    pub delta: f64,
+    /// Difference of the lower ends.
+    pub d_low: f64,
+    /// Difference of the upper ends.
+    pub d_high: f64,
+    /// Whether both are within the tolerance.
+    pub linear_result_may_be_used: bool,
+}
+
+impl From<&Validation> for ValidationDocument {
+    fn from(v: &Validation) -> Self {
+        Self {
+            delta: v.delta,
+            d_low: v.d_low,
+            d_high: v.d_high,
+            linear_result_may_be_used: v.linear_result_may_be_used,
+        }
+    }
+}
+
+/// Joint coverage regions of several measurands (JCGM 102).
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct RegionsDocument {
+    /// Coverage probability of either region.
+    pub coverage_probability: f64,
+    /// `k_p` of the ellipsoid; null where the covariances have no inverse.
+    pub elliptical_factor: Option<f64>,
+    /// `k_q` of the box of half-widths `k_q` times the standard uncertainties.
+    pub rectangular_factor: f64,
+}
+
+impl From<&CoverageRegions> for RegionsDocument {
+    fn from(r: &CoverageRegions) -> Self {
+        Self {
+            coverage_probability: r.coverage_probability,
+            elliptical_factor: r.elliptical_factor,
+            rectangular_factor: r.rectangular_factor,
         }
     }
 }

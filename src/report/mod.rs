@@ -1,5 +1,6 @@
 //! One result in, text or pixels out.
 
+pub mod budget_report;
 pub mod budget_table;
 pub mod chart;
 pub mod check_report;

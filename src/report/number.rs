@@ -3,6 +3,7 @@
 //! Text that may be copied (terminal, Markdown) and files for machines (CSV, JSON) have an ASCII minus, so
 //! that what is copied can be typed in again. What is set in type (pictures, HTML) has U+2212.
 
+use crate::quantity::rounding::last_place;
 use crate::quantity::unit::{MICROMETRE, Measure, TENTH, Unit};
 
 /// How many digits of a number are shown.
@@ -12,6 +13,23 @@ pub enum Digits {
     Decimals(i32),
     /// This many significant ones, with a power of ten for what is very small or large.
     Significant(usize),
+    /// As many as it takes to read the same number back.
+    Full,
+}
+
+impl Digits {
+    /// As many as an estimate is worth that has this uncertainty, of which `n_digits` significant digits are
+    /// shown; all of them for an estimate that is exactly known.
+    pub fn worth(estimate: f64, uncertainty: f64, n_digits: u32) -> Self {
+        match last_place(uncertainty, n_digits) {
+            Some(place) if (-6..=4).contains(&place) => Self::Decimals(-place),
+            Some(place) => {
+                let first = if estimate == 0.0 { place } else { libm::floor(libm::log10(estimate.abs())) as i32 };
+                Self::Significant((first - place + 1).clamp(n_digits as i32, 17) as usize)
+            }
+            None => Self::Full,
+        }
+    }
 }
 
 /// A number in plain text, such as `-0.25` or `6.5e-6`; infinity is `inf`, no number a dash.
@@ -28,6 +46,7 @@ pub fn plain(value: f64, digits: Digits) -> String {
         Digits::Decimals(n) if n >= 0 => format!("{value:.*}", n.min(17) as usize),
         Digits::Decimals(n) => rounded_to(value, n.unsigned_abs()),
         Digits::Significant(n) => significant(value, n.clamp(1, 17)),
+        Digits::Full => full(value),
     };
     match text.strip_prefix('-') {
         Some(size) if size.chars().all(|c| matches!(c, '0' | '.')) => size.to_string(),
@@ -66,6 +85,13 @@ pub fn unit_label(unit: Unit) -> &'static str {
 pub fn height_digits(unit: Unit) -> Digits {
     let micrometres = Measure { value: 1.0, unit }.to(MICROMETRE);
     Digits::Decimals(libm::round(libm::log10(micrometres / 0.02)).max(0.0) as i32)
+}
+
+/// A probability as a percentage: `99.73 %`.
+pub fn percent(p: f64) -> String {
+    let text = plain(100.0 * p, Digits::Significant(6));
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    format!("{text} %")
 }
 
 /// At most `n` significant digits set in type, without zeros at the end of decimals: `0.5`, `20`.
@@ -145,6 +171,21 @@ mod tests {
         assert_eq!(plain(f64::NEG_INFINITY, Decimals(2)), "-inf");
         assert_eq!(typeset(f64::NAN, Decimals(2)), "–");
         assert_eq!(plain(f64::MAX, Decimals(-400)).len(), 309);
+    }
+
+    #[test]
+    fn an_estimate_gets_the_digits_it_is_worth() {
+        for (estimate, u, digits, text) in [
+            (50_000_838.123, 31.658, 2, "50000838"),
+            (1.234_567, 0.053_85, 3, "1.2346"),
+            (1_234_567.0, 2_500.0, 2, "1234600"),
+            (1.154_7e-5, 1.1547e-6, 3, "1.155e-5"),
+            (1.15e-17, 1.2e-18, 2, "1.15e-17"),
+            (0.1 + 0.2, 0.0, 2, "0.30000000000000004"),
+            (50_000_000.0, 0.0, 2, "50000000"),
+        ] {
+            assert_eq!(plain(estimate, Digits::worth(estimate, u, digits)), text);
+        }
     }
 
     #[test]

@@ -266,7 +266,7 @@ impl Build<'_> {
         {
             (Some(u), _, None) => (u, None),
             (None, Some(expanded), Some(k)) => {
-                (expanded / k, Some(format!("U = {} with k = {k}", significant(expanded, 6))))
+                (expanded / k, Some(format!("U = {}{} with k = {k}", significant(expanded, 6), space(&input.unit))))
             }
             (Some(_), _, Some(_)) => {
                 let field = format!("{field}.coverage_factor");

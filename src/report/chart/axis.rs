@@ -115,7 +115,7 @@ pub(super) fn ends(low: f64, high: f64) -> [f64; 2] {
 
 fn digits_of(step: f64, largest: f64) -> Digits {
     let power = (libm::log10(step) + 1e-9).floor() as i32;
-    if power < -6 || largest >= 1e7 {
+    if power < -6 || largest >= 1e9 {
         // Enough to tell neighbours apart.
         let figures = libm::log10(largest / step).max(0.0) as usize + 2;
         return Digits::Significant(figures.min(12));

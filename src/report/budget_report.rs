@@ -1,0 +1,859 @@
+//! The report on the budget of a measurement: by the law of propagation, by Monte Carlo, and whether they agree.
+
+use super::{
+    budget_table::budget_table,
+    chart::{
+        Mark,
+        bars::{Bar, Bars, Share},
+        histogram::{Density, Histogram, Interval},
+    },
+    document::{
+        BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument,
+    },
+    number::{Digits, percent, plain, unit_label},
+    picture::{PixelError, png},
+    table::{Cell, Column, Table},
+    text,
+};
+use crate::{
+    model::measurement::Measurand,
+    propagation::{
+        evaluation::Evaluation,
+        law::{Budget, LinearResult},
+        monte_carlo::{Convergence, IntervalKind, MonteCarlo, Validation},
+        region::CoverageRegions,
+        simulation::Simulation,
+    },
+    quantity::{
+        rounding::Rounded,
+        sample::Summary,
+        student::t_density,
+        unit::{MICROMETRE, Measure},
+    },
+    setup::{MeasurementSetup, Setup},
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+use std::borrow::Cow;
+
+/// Everything a report on a budget is made from; every number it shows is here.
+#[derive(Debug, Clone)]
+pub struct BudgetReport<'a> {
+    /// What the measurement is called.
+    pub title: &'a str,
+    /// One a measurand, at least one.
+    pub measurands: Vec<MeasurandReport<'a>>,
+    /// How several measurands hang together.
+    pub joint: Option<Joint>,
+    /// Where the knowledge of inputs comes from: input and words.
+    pub evidence: Vec<[&'a str; 2]>,
+    /// Correlation coefficients of inputs, where they are not 0.
+    pub input_correlations: Vec<(&'a str, &'a str, f64)>,
+    /// What is worth a second look, in sentences.
+    pub remarks: Vec<String>,
+    /// Digest of the file.
+    pub digest: &'a str,
+    /// The seed of the trials.
+    pub seed: u64,
+}
+
+/// What is known of one measurand; numbers in its unit.
+#[derive(Debug, Clone)]
+pub struct MeasurandReport<'a> {
+    /// By the law of propagation.
+    pub budget: Budget,
+    /// By Monte Carlo.
+    pub trials: Option<TrialsReport<'a>>,
+}
+
+/// What Monte Carlo says of one measurand; numbers in its unit.
+#[derive(Debug, Clone)]
+pub struct TrialsReport<'a> {
+    /// Estimate, standard uncertainty, intervals.
+    pub summary: Summary,
+    /// Every trial's value.
+    pub values: Cow<'a, [f64]>,
+    /// How well adaptive trials have settled.
+    pub convergence: Option<Convergence>,
+    /// Whether the linear result may be used.
+    pub validation: Validation,
+    /// The interval by which that was judged.
+    pub interval: IntervalKind,
+}
+
+/// How several measurands hang together, by either way.
+#[derive(Debug, Clone)]
+pub struct Joint {
+    /// By the law of propagation.
+    pub linear: JointPart,
+    /// By Monte Carlo.
+    pub monte_carlo: Option<JointPart>,
+}
+
+/// How several measurands hang together.
+#[derive(Debug, Clone)]
+pub struct JointPart {
+    /// Covariances, each in the product of both units.
+    pub covariance: Vec<Vec<f64>>,
+    /// Correlation coefficients.
+    pub correlation: Vec<Vec<f64>>,
+    /// Joint coverage regions.
+    pub regions: Option<CoverageRegions>,
+}
+
+impl From<&LinearResult> for JointPart {
+    fn from(r: &LinearResult) -> Self {
+        Self { covariance: r.covariance.clone(), correlation: r.correlation.clone(), regions: r.regions }
+    }
+}
+
+impl From<&MonteCarlo> for JointPart {
+    fn from(r: &MonteCarlo) -> Self {
+        Self { covariance: r.covariance.clone(), correlation: r.correlation.clone(), regions: r.regions }
+    }
+}
+
+impl<'a> BudgetReport<'a> {
+    /// The report on a formula model.
+    pub fn of_model(setup: &'a MeasurementSetup, evaluation: &'a Evaluation) -> Self {
+        let trials = |index: usize| {
+            let trials = evaluation.monte_carlo.as_ref()?.measurands.get(index)?;
+            Some(TrialsReport {
+                summary: trials.summary,
+                values: Cow::Borrowed(&trials.values),
+                convergence: trials.convergence,
+                validation: *evaluation.validations.get(index)?,
+                interval: evaluation.settings.interval,
+            })
+        };
+        // Of several measurands each has the inputs that its own formula uses.
+        let budget = |index: usize, measurand: &Measurand| {
+            let mut budget = evaluation.linear.budgets[index].clone();
+            let mut uses = (0..budget.inputs.len()).map(|input| measurand.formula.uses(input));
+            budget.inputs.retain(|_| uses.next() == Some(true));
+            budget
+        };
+        let measurands: Vec<MeasurandReport> = setup
+            .model
+            .measurands()
+            .iter()
+            .enumerate()
+            .map(|(index, measurand)| MeasurandReport {
+                budget: budget(index, measurand),
+                trials: trials(index),
+            })
+            .collect();
+        let inputs = setup.model.inputs();
+        let correlation = setup.model.correlation();
+        let pairs = (0..inputs.len()).flat_map(|i| (i + 1..inputs.len()).map(move |j| (i, j)));
+        let input_correlations = pairs
+            .map(|(i, j)| (inputs[i].name.as_str(), inputs[j].name.as_str(), correlation.coefficient(i, j)))
+            .filter(|(_, _, r)| *r != 0.0);
+        let no_trials = evaluation
+            .no_monte_carlo
+            .as_ref()
+            .map(|why| format!("There is no Monte Carlo result to compare with: {why}."));
+        Self {
+            title: &setup.title,
+            joint: (measurands.len() > 1).then(|| Joint {
+                linear: JointPart::from(&evaluation.linear),
+                monte_carlo: evaluation.monte_carlo.as_ref().map(JointPart::from),
+            }),
+            measurands,
+            evidence: setup.evidence.iter().map(|e| [e.input.as_str(), e.what.as_str()]).collect(),
+            input_correlations: input_correlations.collect(),
+            remarks: no_trials.into_iter().chain(setup.remarks.iter().cloned()).collect(),
+            digest: &setup.digest,
+            seed: evaluation.settings.seed,
+        }
+    }
+
+    /// The report on a shop check: one reading, and the spread as the difference of two.
+    pub fn of_check(setup: &'a Setup, simulation: &'a Simulation) -> Self {
+        let to_unit = |value: f64| Measure { value, unit: MICROMETRE }.to(setup.unit);
+        let in_unit = |budget: &Budget, measurand: &str| Budget {
+            measurand: measurand.into(),
+            ..budget.in_unit(unit_label(setup.unit), to_unit(1.0))
+        };
+        let spread = &simulation.ways[0];
+        let interval = |ends: [f64; 2]| ends.map(to_unit);
+        let validation = &simulation.validation;
+        let trials = TrialsReport {
+            summary: Summary {
+                mean: to_unit(spread.error.mean),
+                standard_deviation: to_unit(spread.error.standard_deviation),
+                interval_symmetric: interval(spread.error.interval_symmetric),
+                interval_shortest: interval(spread.error.interval_shortest),
+                coverage_probability: spread.error.coverage_probability,
+            },
+            values: spread.errors.iter().map(|&error| to_unit(error)).collect(),
+            convergence: None,
+            validation: Validation {
+                delta: to_unit(validation.delta),
+                d_low: to_unit(validation.d_low),
+                d_high: to_unit(validation.d_high),
+                ..*validation
+            },
+            interval: IntervalKind::Symmetric,
+        };
+        let budget = &simulation.budget;
+        let reading = &setup.check.survey.readings[budget.reading];
+        let spot = &setup.check.survey.spots[reading.spot];
+        let remarks = [
+            format!(
+                "The reading is the one at \"{}\" from \"{}\", the least certain of this survey: a height over its zero. \
+                 It is linear in all its inputs, so its standard uncertainty by the law of propagation is exact, and no trials \
+                 stand beside it.",
+                spot.target, spot.station
+            ),
+            "The spread is the largest minus the smallest reading. As a budget it can only be the difference of two \
+             readings, which knows nothing of the plate's form, nor that the extremes are picked afterwards; Monte Carlo \
+             runs the whole survey on plates as the setup describes them."
+                .to_string(),
+        ];
+        Self {
+            title: &setup.title,
+            measurands: vec![
+                MeasurandReport { budget: in_unit(&budget.of_reading, "one reading"), trials: None },
+                MeasurandReport {
+                    budget: in_unit(&budget.of_difference, "error of the spread"),
+                    trials: Some(trials),
+                },
+            ],
+            joint: None,
+            evidence: Vec::new(),
+            input_correlations: Vec::new(),
+            remarks: remarks.to_vec(),
+            digest: &setup.digest,
+            seed: simulation.settings.seed,
+        }
+    }
+
+    /// The answer: a sentence a measurand.
+    pub fn answer(&self) -> String {
+        self.measurands.iter().map(MeasurandReport::answer).collect::<Vec<_>>().join(" ")
+    }
+
+    /// The whole report for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        let fill = |text: &str| text::fill(text, width);
+        let mut parts = vec![text::inert(self.title)];
+        parts.extend(self.measurands.iter().map(|measurand| fill(&text::inert(&measurand.answer()))));
+        for part in self.parts() {
+            parts.push(match part {
+                Part::Table(table) => table.terminal(width).trim_end().to_string(),
+                Part::Words(words) => fill(&words),
+            });
+        }
+        parts.join("\n\n") + "\n"
+    }
+
+    /// The same in Markdown.
+    pub fn markdown(&self) -> String {
+        let mut parts = vec![format!("# {}", text::markdown(self.title))];
+        parts.extend(self.measurands.iter().map(|measurand| text::markdown(&measurand.answer())));
+        for part in self.parts() {
+            parts.push(match part {
+                Part::Table(table) => table.markdown().trim_end().to_string(),
+                Part::Words(words) => text::markdown(&words),
+            });
+        }
+        parts.join("\n\n") + "\n"
+    }
+
+    /// What follows the answer, in the order in which it is read.
+    fn parts(&self) -> Vec<Part> {
+        let mut parts = Vec::new();
+        for measurand in &self.measurands {
+            parts.push(Part::Table(measurand.table()));
+            parts.extend(measurand.higher_terms().map(Part::Table));
+            parts.extend(measurand.comparison().map(Part::Table));
+            parts.extend(measurand.settled().map(Part::Words));
+        }
+        if let Some(joint) = &self.joint {
+            parts.push(Part::Table(self.correlation_table(joint)));
+            parts.extend(self.regions_table(joint).map(Part::Table));
+        }
+        if !self.evidence.is_empty() {
+            let rows = self.evidence.iter().map(|row| row.map(Cell::from).to_vec());
+            parts.push(Part::Table(Table {
+                caption: "Where the knowledge of the inputs comes from".into(),
+                columns: vec![Column::text("input"), Column::text("from")],
+                rows: rows.collect(),
+            }));
+        }
+        if !self.input_correlations.is_empty() {
+            let rows = self.input_correlations.iter().map(|(first, second, r)| {
+                vec![Cell::from(*first), Cell::from(*second), Cell::Number(*r, Digits::Decimals(3))]
+            });
+            parts.push(Part::Table(Table {
+                caption: "Correlations of the inputs".into(),
+                columns: vec![
+                    Column::text("input"),
+                    Column::text("with"),
+                    Column::numbers("correlation coefficient", ""),
+                ],
+                rows: rows.collect(),
+            }));
+        }
+        parts.extend(self.remarks.iter().map(|remark| Part::Words(text::inert(remark))));
+        parts.extend(
+            self.measurands.iter().map(|measurand| Part::Words(text::inert(&measurand.statement()))),
+        );
+        parts.push(Part::Words(self.provenance()));
+        parts
+    }
+
+    fn correlation_table(&self, joint: &Joint) -> Table {
+        let names = || self.measurands.iter().map(|measurand| measurand.name());
+        let mut columns = vec![Column::text("way"), Column::text("measurand")];
+        columns.extend(names().map(|name| Column::numbers(name, "")));
+        let ways = [("linear", Some(&joint.linear)), ("Monte Carlo", joint.monte_carlo.as_ref())];
+        let mut rows = Vec::new();
+        for (way, part) in ways.into_iter().filter_map(|(way, part)| Some((way, part?))) {
+            for (name, coefficients) in names().zip(&part.correlation) {
+                let numbers = coefficients.iter().map(|r| Cell::Number(*r, Digits::Decimals(4)));
+                rows.push([Cell::from(way), Cell::from(name)].into_iter().chain(numbers).collect());
+            }
+        }
+        Table { caption: "Correlation coefficients of the measurands".into(), columns, rows }
+    }
+
+    fn regions_table(&self, joint: &Joint) -> Option<Table> {
+        let linear = joint.linear.regions?;
+        let row = |way: &str, regions: &CoverageRegions| {
+            vec![
+                Cell::from(way),
+                regions
+                    .elliptical_factor
+                    .map_or(Cell::from("none"), |k| Cell::Number(k, Digits::Decimals(3))),
+                Cell::Number(regions.rectangular_factor, Digits::Decimals(3)),
+            ]
+        };
+        let mut rows = vec![row("linear (normal; box by Bonferroni's inequality)", &linear)];
+        rows.extend(
+            joint.monte_carlo.iter().filter_map(|part| part.regions).map(|r| row("Monte Carlo", &r)),
+        );
+        Some(Table {
+            caption: format!(
+                "Regions that hold all measurands together with {} (JCGM 102): the ellipsoid of the covariances, and the box \
+                 of so many standard uncertainties either way",
+                percent(linear.coverage_probability)
+            ),
+            columns: vec![
+                Column::text("way"),
+                Column::numbers("ellipsoid, k_p", ""),
+                Column::numbers("box, k_q", ""),
+            ],
+            rows,
+        })
+    }
+
+    fn provenance(&self) -> String {
+        let digest = &self.digest[..self.digest.len().min(16)];
+        let trials = match self.n_trials() {
+            Some(n_trials) => format!("seed {}, {n_trials} trials", self.seed),
+            None => "no trials".to_string(),
+        };
+        format!("howflat {}, file {digest}, {trials}.", crate::VERSION)
+    }
+
+    fn n_trials(&self) -> Option<usize> {
+        self.measurands.iter().filter_map(|m| m.trials.as_ref()).map(|trials| trials.values.len()).next()
+    }
+
+    /// The JSON document of `budget --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let mut documents: Vec<MeasurandDocument> =
+            self.measurands.iter().map(MeasurandReport::document).collect();
+        let head = HeadDocument {
+            title: self.title.into(),
+            answer: self.answer(),
+            version: crate::VERSION.into(),
+            file_digest: self.digest.into(),
+            seed: self.seed,
+            remarks: self.remarks.clone(),
+        };
+        let document = if documents.len() == 1 {
+            let measurand = documents.remove(0);
+            ReportDocument::One(Box::new(OneDocument { head, measurand }))
+        } else {
+            let joint = self.joint.as_ref();
+            let monte_carlo = joint.and_then(|joint| joint.monte_carlo.as_ref());
+            ReportDocument::Several(SeveralDocument {
+                head,
+                measurands: documents,
+                correlation: joint.map(|joint| joint.linear.correlation.clone()),
+                covariance: joint.map(|joint| joint.linear.covariance.clone()),
+                regions: joint.and_then(|joint| joint.linear.regions.as_ref()).map(RegionsDocument::from),
+                monte_carlo: monte_carlo.map(|part| JointDocument {
+                    correlation: part.correlation.clone(),
+                    covariance: part.covariance.clone(),
+                    regions: part.regions.as_ref().map(RegionsDocument::from),
+                }),
+            })
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    /// Every file of the report, by name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = vec![
+            ("result.json".to_string(), format!("{:#}\n", self.json()).into_bytes()),
+            ("report.md".to_string(), self.markdown().into_bytes()),
+        ];
+        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
+            let table = measurand.table();
+            files.push((format!("budget{suffix}.csv"), table.csv().into_bytes()));
+            files.push((format!("budget{suffix}.md"), table.markdown().into_bytes()));
+            files.push((format!("contributions{suffix}.svg"), measurand.contributions().into_bytes()));
+            if let Some(histogram) = measurand.histogram() {
+                files.push((format!("histogram{suffix}.png"), png(&histogram, 2.0)?));
+                files.push((format!("histogram{suffix}.svg"), histogram.into_bytes()));
+            }
+        }
+        Ok(files)
+    }
+
+    /// What the files of each measurand end in: nothing if there is only one, else its name as far as a file system
+    /// takes it.
+    fn suffixes(&self) -> Vec<String> {
+        if self.measurands.len() == 1 {
+            return vec![String::new()];
+        }
+        let mut suffixes: Vec<String> = Vec::new();
+        for (index, measurand) in self.measurands.iter().enumerate() {
+            let plain: String = measurand
+                .name()
+                .chars()
+                .take(40)
+                .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+                .collect();
+            let plain = plain.trim_matches('-');
+            let suffix = format!("-{plain}");
+            // Some file systems do not tell R from r.
+            let taken = suffixes.iter().any(|other| other.eq_ignore_ascii_case(&suffix));
+            suffixes.push(if plain.is_empty() || taken { format!("{suffix}-{}", index + 1) } else { suffix });
+        }
+        suffixes
+    }
+}
+
+/// A part of a report.
+enum Part {
+    Table(Table),
+    Words(String),
+}
+
+impl MeasurandReport<'_> {
+    fn name(&self) -> &str {
+        &self.budget.measurand
+    }
+
+    /// Unit behind a number, with its space; nothing for a pure number.
+    fn unit(&self) -> String {
+        match self.budget.unit.as_str() {
+            "" | "1" => String::new(),
+            unit => format!(" {unit}"),
+        }
+    }
+
+    /// Unit of a column or an axis.
+    fn plain_unit(&self) -> &str {
+        if self.budget.unit == "1" { "" } else { &self.budget.unit }
+    }
+
+    /// The uncertainty that numbers are rounded by.
+    fn scale(&self) -> f64 {
+        match &self.trials {
+            Some(trials) => trials.summary.standard_deviation,
+            None => self.budget.combined_standard_uncertainty,
+        }
+    }
+
+    /// As many digits as values of the measurand are worth.
+    fn digits(&self) -> Digits {
+        Digits::worth(self.budget.estimate, self.scale(), 3)
+    }
+
+    fn expanded(&self) -> f64 {
+        let [low, high] = self.budget.coverage_interval();
+        0.5 * (high - low)
+    }
+
+    fn combined(&self) -> f64 {
+        let second = self.budget.second_order.as_ref();
+        second.map_or(self.budget.combined_standard_uncertainty, |second| second.combined_standard_uncertainty)
+    }
+
+    /// What is measured, how well, and by which of the two ways, in a sentence.
+    fn answer(&self) -> String {
+        let name = self.name();
+        let unit = self.unit();
+        let p = percent(self.budget.coverage_probability);
+        let rounded = Rounded::of(self.budget.estimate, self.expanded(), 2);
+        let linear = format!(
+            "{name} = {rounded}{unit}, an expanded uncertainty for {p} (k = {:.2})",
+            self.budget.coverage_factor
+        );
+        let Some(trials) = &self.trials else { return format!("{linear}.") };
+        let [low, high] = trials.interval.of(&trials.summary).map(|end| plain(end, self.digits()));
+        let kind = kind_name(trials.interval);
+        if trials.validation.linear_result_may_be_used {
+            format!("{linear}; Monte Carlo agrees: {low} to {high}{unit} ({kind} interval).")
+        } else {
+            format!(
+                "{name} lies between {low} and {high}{unit} with a probability of {p} ({kind} interval by Monte Carlo); \
+                 the linear result, {rounded}{unit}, may not be used instead."
+            )
+        }
+    }
+
+    /// The budget in the columns of the GUM.
+    fn table(&self) -> Table {
+        budget_table(&self.budget, &format!("Budget of {}", self.name()))
+    }
+
+    /// The terms of the next higher order, if they were asked for.
+    fn higher_terms(&self) -> Option<Table> {
+        /// Terms below this part of the variance are left to the JSON document.
+        const NOTHING: f64 = 1e-6;
+        let second = self.budget.second_order.as_ref()?;
+        let least = NOTHING * second.combined_standard_uncertainty.powi(2);
+        let terms = second.terms.iter().filter(|term| term.variance.abs() > least);
+        let rows = terms.map(|term| {
+            let u = libm::sqrt(term.variance.abs()).copysign(term.variance);
+            vec![
+                Cell::from(term.first.as_str()),
+                Cell::from(term.second.as_str()),
+                Cell::Number(term.variance, Digits::Significant(3)),
+                Cell::Number(u, Digits::Significant(3)),
+            ]
+        });
+        let unit = self.unit();
+        let rows: Vec<Vec<Cell>> = rows.collect();
+        (!rows.is_empty()).then(|| Table {
+            caption: format!(
+                "Terms of the next higher order (GUM 5.1.2, note): with them the combined standard uncertainty is {}{unit} and \
+                 the expanded uncertainty {}{unit}; the expectation lies {}{unit} from the estimate",
+                plain(second.combined_standard_uncertainty, Digits::Significant(3)),
+                plain(second.expanded_uncertainty, Digits::Significant(3)),
+                plain(second.expectation_shift, Digits::Significant(2)),
+            ),
+            columns: vec![
+                Column::text("input"),
+                Column::text("with"),
+                Column::numbers("adds to the variance", ""),
+                Column::numbers("its square root", self.plain_unit()),
+            ],
+            rows,
+        })
+    }
+
+    /// Both ways beside each other, with the verdict of JCGM 101 clause 8.
+    fn comparison(&self) -> Option<Table> {
+        let trials = self.trials.as_ref()?;
+        let validation = &trials.validation;
+        let digits = self.digits();
+        let u = |value: f64| Cell::Number(value, Digits::Significant(3));
+        let value = |value: f64| Cell::Number(value, digits);
+        let row = |way: String, estimate: f64, standard: f64, [low, high]: [f64; 2]| {
+            vec![Cell::Text(way), value(estimate), u(standard), value(low), value(high)]
+        };
+        let s = &trials.summary;
+        let order = if self.budget.second_order.is_some() { "with higher-order terms" } else { "linear" };
+        let judged = kind_name(trials.interval);
+        let rows = vec![
+            row(
+                format!("law of propagation, {order}"),
+                self.budget.estimate,
+                self.combined(),
+                self.budget.coverage_interval(),
+            ),
+            row("Monte Carlo, symmetric interval".into(), s.mean, s.standard_deviation, s.interval_symmetric),
+            row("Monte Carlo, shortest interval".into(), s.mean, s.standard_deviation, s.interval_shortest),
+        ];
+        let verdict = if validation.linear_result_may_be_used { "may be used" } else { "may not be used" };
+        let far = |d: f64| plain(d, Digits::Significant(2));
+        let unit = self.unit();
+        Some(Table {
+            caption: format!(
+                "Two ways to {} of {} ({} trials): the result by the law {verdict} (JCGM 101 clause 8: the ends of the \
+                 {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed)",
+                percent(self.budget.coverage_probability),
+                self.name(),
+                trials.values.len(),
+                far(validation.d_low),
+                far(validation.d_high),
+                plain(validation.delta, Digits::Significant(1)),
+            ),
+            columns: vec![
+                Column::text("way"),
+                Column::numbers("estimate", self.plain_unit()),
+                Column::numbers("standard uncertainty", self.plain_unit()),
+                Column::numbers("from", self.plain_unit()),
+                Column::numbers("to", self.plain_unit()),
+            ],
+            rows,
+        })
+    }
+
+    /// How well adaptive trials have settled, in a sentence.
+    fn settled(&self) -> Option<String> {
+        let c = self.trials.as_ref()?.convergence?;
+        let reached = c.reached.iter().copied().fold(0.0, f64::max);
+        let unit = self.unit();
+        let figure = |value: f64| plain(value, Digits::Significant(2));
+        let outcome = if c.has_settled {
+            "is reached"
+        } else {
+            "is not reached, and the trials ended at the largest number allowed"
+        };
+        let plural = if c.significant_digits == 1 { "digit" } else { "digits" };
+        Some(format!(
+            "Trials were run until {} significant {plural} of the standard uncertainty of {} would stand (JCGM 101 7.9): twice \
+             the standard deviation of the least settled figure is {}{unit}; the aim of {}{unit} (numerical tolerance \
+             {}{unit}, a fifth of it for the comparison) {outcome}.",
+            c.significant_digits,
+            self.name(),
+            figure(reached),
+            figure(c.aimed_at),
+            figure(c.delta),
+        ))
+    }
+
+    /// How the result may be stated (GUM 7.2.2 to 7.2.4 for the linear result).
+    fn statement(&self) -> String {
+        let (name, unit) = (self.name(), self.unit());
+        let p = percent(self.budget.coverage_probability);
+        if let Some(trials) = self.trials.as_ref().filter(|t| !t.validation.linear_result_may_be_used) {
+            let s = &trials.summary;
+            let standard = Rounded::of(s.mean, s.standard_deviation, 2);
+            let [low, high] = trials.interval.of(s).map(|end| plain(end, self.digits()));
+            return format!(
+                "To state: {name} = {}{unit} with a standard uncertainty of {}{unit}; the {} coverage interval for {p} runs \
+                 from {low}{unit} to {high}{unit}, by propagation of distributions with {} Monte Carlo trials.",
+                standard.estimate,
+                standard.uncertainty,
+                kind_name(trials.interval),
+                trials.values.len(),
+            );
+        }
+        let combined = Rounded::of(self.budget.estimate, self.combined(), 2);
+        let expanded = Rounded::of(self.budget.estimate, self.expanded(), 2);
+        let nu = self.budget.coverage_degrees_of_freedom;
+        let from = if nu.is_finite() {
+            format!("the t-distribution with {} degrees of freedom", plain(nu, Digits::Full))
+        } else {
+            "the normal distribution".to_string()
+        };
+        format!(
+            "To state: {name} = ({expanded}){unit}, where the number after the sign is an expanded uncertainty U = k u_c, with \
+             the combined standard uncertainty u_c = {}{unit} and the coverage factor k = {:.2} from {from}; the interval \
+             has a coverage probability of about {p}. Or, with the standard uncertainty alone: {name} = {}{unit}, the \
+             number in brackets being u_c in units of the last digits.",
+            combined.uncertainty,
+            self.budget.coverage_factor,
+            combined.concise(),
+        )
+    }
+
+    fn document(&self) -> MeasurandDocument {
+        let budget = BudgetDocument::from(&self.budget);
+        let expanded = Rounded::of(self.budget.estimate, self.expanded(), 2);
+        let trials = self.trials.as_ref();
+        let (y, expanded_uncertainty) = (self.budget.estimate, self.budget.expanded_uncertainty);
+        MeasurandDocument {
+            budget,
+            interval: [y - expanded_uncertainty, y + expanded_uncertainty],
+            second_order: self.budget.second_order.as_ref().map(|second| SecondOrderDocument::new(second, y)),
+            monte_carlo: trials.map(|t| {
+                MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())
+            }),
+            validation: trials.map(|t| ValidationDocument::from(&t.validation)),
+            rounded: RoundedDocument { estimate: expanded.estimate, expanded_uncertainty: expanded.uncertainty },
+            statement: self.statement(),
+        }
+    }
+
+    /// Histogram of the trials with the density of the linear result over it; none without trials.
+    fn histogram(&self) -> Option<String> {
+        let trials = self.trials.as_ref()?;
+        let budget = &self.budget;
+        let digits = self.digits();
+        let s = &trials.summary;
+        let p = percent(s.coverage_probability);
+        let labels = [format!("{p}, symmetric"), format!("{p}, shortest"), format!("{p}, by the law")];
+        let interval = |label, [low, high]: [f64; 2]| Interval { label, low, high };
+        let mut intervals = vec![
+            interval(labels[0].as_str(), s.interval_symmetric),
+            interval(labels[1].as_str(), s.interval_shortest),
+            interval(labels[2].as_str(), budget.coverage_interval()),
+        ];
+        if trials.interval == IntervalKind::Shortest {
+            intervals.swap(0, 1);
+        }
+        let nu = budget.coverage_degrees_of_freedom;
+        let (y, u) = (budget.estimate, self.combined());
+        let shape = if nu.is_finite() {
+            format!("t with {} degrees of freedom, by the law of propagation", plain(nu, Digits::Full))
+        } else {
+            "normal, by the law of propagation".to_string()
+        };
+        let density = |x: f64| t_density((x - y) / u, nu) / u;
+        let mean = format!("mean {}{}", plain(s.mean, digits), self.unit());
+        let title = format!("{} by Monte Carlo", self.name());
+        let histogram = Histogram {
+            title: &title,
+            axis: self.name(),
+            unit: self.plain_unit(),
+            counted: "trials",
+            name: "Monte Carlo",
+            values: &trials.values,
+            outlines: &[],
+            intervals: &intervals,
+            marks: &[Mark { label: &mean, at: s.mean }],
+            density: (u > 0.0).then_some(Density { name: &shape, of: &density }),
+            digits,
+        };
+        Some(histogram.svg())
+    }
+
+    /// Bars of the inputs' shares in the combined variance.
+    fn contributions(&self) -> String {
+        let bars: Vec<Bar> = self
+            .budget
+            .inputs
+            .iter()
+            .filter(|row| row.standard_uncertainty > 0.0)
+            .map(|row| Bar {
+                label: &row.name,
+                first_order: Share { value: row.share, interval: None },
+                total: None,
+            })
+            .collect();
+        let mut largest = bars;
+        largest.sort_by(|a, b| b.first_order.value.abs().total_cmp(&a.first_order.value.abs()));
+        largest.truncate(16);
+        let title = format!("What the uncertainty of {} comes from", self.name());
+        Bars { title: &title, axis: "share of the combined variance", bars: &largest }.svg()
+    }
+}
+
+fn kind_name(kind: IntervalKind) -> &'static str {
+    match kind {
+        IntervalKind::Symmetric => "symmetric",
+        IntervalKind::Shortest => "shortest",
+    }
+}
+
+/// The JSON Schema of [`BudgetReport::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(ReportDocument).to_value()
+}
+
+/// What a budget says: of one measurand by itself, or of several in a list.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(untagged)]
+#[schemars(title = "howflat budget")]
+enum ReportDocument {
+    /// One measurand.
+    One(Box<OneDocument>),
+    /// Several measurands.
+    Several(SeveralDocument),
+}
+
+/// What every budget document begins with.
+#[derive(Debug, Serialize, JsonSchema)]
+struct HeadDocument {
+    /// What the measurement is called.
+    title: String,
+    /// The answer, a sentence a measurand.
+    answer: String,
+    /// Version of the program.
+    version: String,
+    /// SHA-256 of what the file says.
+    file_digest: String,
+    /// Seed of the trials.
+    seed: u64,
+    /// What is worth a second look.
+    remarks: Vec<String>,
+}
+
+/// The budget of one measurand.
+#[derive(Debug, Serialize, JsonSchema)]
+struct OneDocument {
+    #[serde(flatten)]
+    head: HeadDocument,
+    #[serde(flatten)]
+    measurand: MeasurandDocument,
+}
+
+/// The budgets of several measurands.
+#[derive(Debug, Serialize, JsonSchema)]
+struct SeveralDocument {
+    #[serde(flatten)]
+    head: HeadDocument,
+    /// One a measurand.
+    measurands: Vec<MeasurandDocument>,
+    /// Correlation coefficients of the measurands, by the law of propagation; left out where the budgets are not of
+    /// one model.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    correlation: Option<Vec<Vec<f64>>>,
+    /// Covariances of the measurands, each in the product of both units.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    covariance: Option<Vec<Vec<f64>>>,
+    /// Joint coverage regions, as for normal measurands.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    regions: Option<RegionsDocument>,
+    /// The same by Monte Carlo.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    monte_carlo: Option<JointDocument>,
+}
+
+/// How several measurands hang together, by Monte Carlo.
+#[derive(Debug, Serialize, JsonSchema)]
+struct JointDocument {
+    /// Correlation coefficients of the measurands.
+    correlation: Vec<Vec<f64>>,
+    /// Covariances of the measurands, each in the product of both units.
+    covariance: Vec<Vec<f64>>,
+    /// Joint coverage regions, over the trials.
+    regions: Option<RegionsDocument>,
+}
+
+/// What is known of one measurand.
+#[derive(Debug, Serialize, JsonSchema)]
+struct MeasurandDocument {
+    #[serde(flatten)]
+    budget: BudgetDocument,
+    /// Estimate minus and plus the expanded uncertainty, to first order.
+    interval: [f64; 2],
+    /// With the terms of the next higher order; left out where they were not asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    second_order: Option<SecondOrderDocument>,
+    /// By Monte Carlo; left out where there were no trials.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    monte_carlo: Option<MonteCarloDocument>,
+    /// Whether the result by the law may be used; left out where there were no trials.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    validation: Option<ValidationDocument>,
+    /// Estimate and expanded uncertainty as they are to be written (GUM 7.2.6).
+    rounded: RoundedDocument,
+    /// How the result may be stated, in words.
+    statement: String,
+}
+
+/// Numbers as they are to be written.
+#[derive(Debug, Serialize, JsonSchema)]
+struct RoundedDocument {
+    /// The estimate, to the place of the expanded uncertainty.
+    estimate: String,
+    /// The expanded uncertainty, to two significant digits.
+    expanded_uncertainty: String,
+}

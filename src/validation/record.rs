@@ -1,0 +1,418 @@
+//! The validation record: what was checked, what came of it, when, where and with which version.
+
+use super::coverage::{CoverageCheck, coverage_checks};
+use super::examples::{Example, Outcome, examples};
+use crate::report::{
+    number::{Digits, full},
+    table::{Cell, Column, Table},
+    text,
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+/// What came of a whole validation.
+#[derive(Debug, Clone)]
+pub struct ValidationRecord {
+    /// When it was run, as whoever ran it writes it: the library knows no clock.
+    pub date: String,
+    /// On which machine, likewise.
+    pub machine: String,
+    /// Trials of each example that needs some.
+    pub n_trials: u64,
+    /// Seed of all random numbers.
+    pub seed: u64,
+    /// The published examples, each with what came of its numbers.
+    pub examples: Vec<(Example, Vec<Outcome>)>,
+    /// The checks of the simulator.
+    pub coverage: Vec<CoverageCheck>,
+}
+
+impl ValidationRecord {
+    /// Runs everything. `on_progress` is told the parts done, of [`n_parts`](Self::n_parts).
+    ///
+    /// # Errors
+    ///
+    /// If an embedded file cannot be read or evaluated, which would be a mistake of ours.
+    pub fn run(
+        date: String,
+        machine: String,
+        n_trials: u64,
+        seed: u64,
+        on_progress: &dyn Fn(u64),
+    ) -> Result<Self, String> {
+        let mut outcomes = Vec::new();
+        for example in examples().map_err(|error| error.to_string())? {
+            let outcome = example.run(n_trials, seed).map_err(|why| format!("{}: {why}", example.id))?;
+            outcomes.push((example, outcome));
+            on_progress(1);
+        }
+        let coverage = coverage_checks(n_trials, seed)?;
+        on_progress(1);
+        Ok(Self { date, machine, n_trials, seed, examples: outcomes, coverage })
+    }
+
+    /// How many parts a run has.
+    pub fn n_parts() -> u64 {
+        examples().map_or(0, |examples| examples.len() as u64) + 1
+    }
+
+    /// Whether everything agrees.
+    pub fn agrees(&self) -> bool {
+        self.n_failed() == 0
+    }
+
+    fn outcomes(&self) -> impl Iterator<Item = &Outcome> {
+        self.examples.iter().flat_map(|(_, outcomes)| outcomes)
+    }
+
+    fn n_failed(&self) -> usize {
+        self.outcomes().filter(|outcome| !outcome.agrees).count()
+            + self.coverage.iter().filter(|check| !check.agrees()).count()
+    }
+
+    /// The verdict, in a sentence.
+    pub fn answer(&self) -> String {
+        let n_outcomes = self.outcomes().count();
+        let (n_examples, n_checks) = (self.examples.len(), self.coverage.len());
+        match self.n_failed() {
+            0 => format!(
+                "howflat {} passes on this machine: {n_outcomes} numbers of {n_examples} published examples and {n_checks} checks of \
+                 the simulator agree.",
+                crate::VERSION
+            ),
+            n => format!(
+                "howflat {} FAILS on this machine: {n} of {} numbers and checks disagree. Do not use its results; please \
+                 report this record.",
+                crate::VERSION,
+                n_outcomes + n_checks
+            ),
+        }
+    }
+
+    /// The whole record for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        let mut parts = vec!["Validation record".to_string(), text::fill(&self.answer(), width)];
+        let [_, simulator] = self.tables();
+        let tables = [self.summary(), self.disagreeing(), simulator];
+        let shown = tables.iter().filter(|table| !table.rows.is_empty());
+        parts.extend(shown.map(|table| table.terminal(width).trim_end().to_string()));
+        parts.push(text::fill(
+            "The record in the folder given by --out, and --json, have every number: as published, as recomputed by another \
+             route, and ours.",
+            width,
+        ));
+        parts.push(text::fill(&text::inert(&self.provenance()), width));
+        parts.join("\n\n") + "\n"
+    }
+
+    /// The same in Markdown.
+    pub fn markdown(&self) -> String {
+        let mut parts = vec!["# Validation record".to_string(), text::markdown(&self.answer())];
+        parts.push(text::markdown(&self.provenance()));
+        parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
+        parts.extend(self.notes().iter().map(|note| text::markdown(note)));
+        parts.join("\n\n") + "\n"
+    }
+
+    /// A row an example.
+    fn summary(&self) -> Table {
+        let rows = self.examples.iter().map(|(example, outcomes)| {
+            let n_agree = outcomes.iter().filter(|outcome| outcome.agrees).count();
+            vec![
+                Cell::from(example.id.as_str()),
+                Cell::Text(format!("{}, {}", example.source.document, example.source.place)),
+                Cell::Number(outcomes.len() as f64, Digits::Decimals(0)),
+                Cell::Number(n_agree as f64, Digits::Decimals(0)),
+                verdict(n_agree == outcomes.len()),
+            ]
+        });
+        Table {
+            caption: "Published examples".into(),
+            columns: vec![
+                Column::text("example"),
+                Column::text("source"),
+                Column::numbers("numbers", ""),
+                Column::numbers("agree", ""),
+                Column::text("verdict"),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// The numbers that do not agree.
+    fn disagreeing(&self) -> Table {
+        let [mut examples, _] = self.tables();
+        examples.rows.retain(|row| row.last() == Some(&verdict(false)));
+        Table { caption: "Numbers that disagree".into(), ..examples }
+    }
+
+    /// Both tables: the examples, number by number, and the checks of the simulator.
+    pub fn tables(&self) -> [Table; 2] {
+        let mut rows = Vec::new();
+        for (example, outcomes) in &self.examples {
+            for outcome in outcomes {
+                let published = outcome.published.as_deref().map_or(Cell::Empty, Cell::from);
+                rows.push(vec![
+                    Cell::from(example.id.as_str()),
+                    Cell::from(example.source.place.as_str()),
+                    Cell::from(outcome.name.as_str()),
+                    Cell::from(if outcome.unit == "1" { "" } else { &outcome.unit }),
+                    published,
+                    value(&outcome.recomputed),
+                    value(&outcome.found),
+                    Cell::Number(outcome.tolerance, Digits::Significant(2)),
+                    verdict(outcome.agrees),
+                ]);
+            }
+        }
+        let checks = self.coverage.iter().map(|check| {
+            let figure = |value| Cell::Number(value, Digits::Decimals(4));
+            vec![
+                Cell::from(check.name.as_str()),
+                Cell::Number(check.n_repeats as f64, Digits::Decimals(0)),
+                figure(check.expected),
+                figure(check.found),
+                figure(check.tolerance),
+                Cell::from(check.source.as_str()),
+                verdict(check.agrees()),
+            ]
+        });
+        [
+            Table {
+                caption: "Published examples; recomputed is by another route, at full precision".into(),
+                columns: vec![
+                    Column::text("example"),
+                    Column::text("clause"),
+                    Column::text("quantity"),
+                    Column::text("unit"),
+                    Column::numbers("published", ""),
+                    Column::numbers("recomputed", ""),
+                    Column::numbers("ours", ""),
+                    Column::numbers("tolerance", ""),
+                    Column::text("verdict"),
+                ],
+                rows,
+            },
+            Table {
+                caption: "The simulator: measurements whose truth is known, repeated".into(),
+                columns: vec![
+                    Column::text("check"),
+                    Column::numbers("repeats", ""),
+                    Column::numbers("expected", ""),
+                    Column::numbers("found", ""),
+                    Column::numbers("tolerance", ""),
+                    Column::text("source"),
+                    Column::text("verdict"),
+                ],
+                rows: checks.collect(),
+            },
+        ]
+    }
+
+    /// Where a print differs from what full precision gives, and why.
+    fn notes(&self) -> Vec<String> {
+        let noted = self.examples.iter().flat_map(|(example, outcomes)| {
+            outcomes.iter().filter_map(move |outcome| Some((example, outcome, outcome.note.as_ref()?)))
+        });
+        noted
+            .map(|(example, outcome, note)| {
+                let published = outcome.published.as_deref().unwrap_or("-");
+                format!("{}, {}, published as {published}: {note}.", example.id, outcome.name)
+            })
+            .collect()
+    }
+
+    fn provenance(&self) -> String {
+        format!(
+            "howflat {}, run on {} on {}; seed {}, {} trials. ISO/IEC 17025:2017, 7.11.2 asks a laboratory to validate its \
+             software before use, and again when it or the machine changes: keep this record with that of your method.",
+            crate::VERSION,
+            self.date,
+            self.machine,
+            self.seed,
+            self.n_trials
+        )
+    }
+
+    /// The JSON document of `validate --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let document = RecordDocument {
+            agrees: self.agrees(),
+            answer: self.answer(),
+            version: crate::VERSION.into(),
+            date: self.date.clone(),
+            machine: self.machine.clone(),
+            standard: "ISO/IEC 17025:2017, 7.11.2".into(),
+            trials: self.n_trials,
+            seed: self.seed,
+            examples: self.examples.iter().map(ExampleDocument::from).collect(),
+            simulator: self.coverage.iter().map(CheckDocument::from).collect(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    /// Every file of the record, by name, complete.
+    pub fn files(&self) -> Vec<(String, Vec<u8>)> {
+        let [examples, simulator] = self.tables();
+        vec![
+            ("validation.json".to_string(), format!("{:#}\n", self.json()).into_bytes()),
+            ("validation.md".to_string(), self.markdown().into_bytes()),
+            ("examples.csv".to_string(), examples.csv().into_bytes()),
+            ("simulator.csv".to_string(), simulator.csv().into_bytes()),
+        ]
+    }
+}
+
+fn verdict(agrees: bool) -> Cell {
+    Cell::from(if agrees { "agrees" } else { "DISAGREES" })
+}
+
+/// A number to ten digits, a text or a verdict.
+fn value(value: &Value) -> Cell {
+    match value {
+        Value::Number(number) => {
+            // Ten significant digits, and no zeros behind them.
+            let number = number.as_f64().unwrap_or(f64::NAN);
+            let rounded = format!("{number:.9e}").parse().unwrap_or(number);
+            Cell::Text(full(rounded))
+        }
+        Value::Bool(true) => Cell::from("yes"),
+        Value::Bool(false) => Cell::from("no"),
+        Value::String(text) => Cell::from(text.as_str()),
+        _ => Cell::Empty,
+    }
+}
+
+/// The JSON Schema of [`ValidationRecord::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(RecordDocument).to_value()
+}
+
+/// A record of a validation of the program on one machine.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(title = "howflat validate")]
+struct RecordDocument {
+    /// Whether everything agrees.
+    agrees: bool,
+    /// The verdict, in a sentence.
+    answer: String,
+    /// Version of the program.
+    version: String,
+    /// When it was run.
+    date: String,
+    /// On which machine.
+    machine: String,
+    /// What asks for such a record.
+    standard: String,
+    /// Trials of each example that needs some.
+    trials: u64,
+    /// Seed of all random numbers.
+    seed: u64,
+    /// The published examples.
+    examples: Vec<ExampleDocument>,
+    /// The checks of the simulator.
+    simulator: Vec<CheckDocument>,
+}
+
+/// A published example.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ExampleDocument {
+    /// What it is called.
+    id: String,
+    /// The document it was published in.
+    document: String,
+    /// Clause or table.
+    clause: String,
+    /// What is measured.
+    statement: String,
+    /// Where the figures were taken from.
+    provenance: String,
+    /// Whether all its numbers agree.
+    agrees: bool,
+    /// Its numbers.
+    numbers: Vec<NumberDocument>,
+}
+
+impl From<&(Example, Vec<Outcome>)> for ExampleDocument {
+    fn from((example, outcomes): &(Example, Vec<Outcome>)) -> Self {
+        Self {
+            id: example.id.clone(),
+            document: example.source.document.clone(),
+            clause: example.source.place.clone(),
+            statement: example.statement.clone(),
+            provenance: example.provenance.clone(),
+            agrees: outcomes.iter().all(|outcome| outcome.agrees),
+            numbers: outcomes.iter().map(NumberDocument::from).collect(),
+        }
+    }
+}
+
+/// One published number.
+#[derive(Debug, Serialize, JsonSchema)]
+struct NumberDocument {
+    /// What it is.
+    name: String,
+    /// Its unit.
+    unit: String,
+    /// As printed; null where nothing was printed.
+    published: Option<String>,
+    /// By another route, at full precision: a number, a text or a verdict.
+    recomputed: Value,
+    /// What this program finds.
+    ours: Value,
+    /// How far both may be apart.
+    tolerance: f64,
+    /// Whether they agree.
+    agrees: bool,
+    /// Why the print differs from what full precision gives; null where it does not.
+    note: Option<String>,
+}
+
+impl From<&Outcome> for NumberDocument {
+    fn from(outcome: &Outcome) -> Self {
+        Self {
+            name: outcome.name.clone(),
+            unit: outcome.unit.clone(),
+            published: outcome.published.clone(),
+            recomputed: outcome.recomputed.clone(),
+            ours: outcome.found.clone(),
+            tolerance: outcome.tolerance,
+            agrees: outcome.agrees,
+            note: outcome.note.clone(),
+        }
+    }
+}
+
+/// One check of the simulator.
+#[derive(Debug, Serialize, JsonSchema)]
+struct CheckDocument {
+    /// What is repeated and what is counted.
+    name: String,
+    /// How often it was repeated.
+    repeats: u64,
+    /// What theory expects.
+    expected: f64,
+    /// What was found.
+    found: f64,
+    /// How far both may be apart.
+    tolerance: f64,
+    /// Where the expectation comes from.
+    source: String,
+    /// Whether they agree.
+    agrees: bool,
+}
+
+impl From<&CoverageCheck> for CheckDocument {
+    fn from(check: &CoverageCheck) -> Self {
+        Self {
+            name: check.name.clone(),
+            repeats: check.n_repeats,
+            expected: check.expected,
+            found: check.found,
+            tolerance: check.tolerance,
+            source: check.source.clone(),
+            agrees: check.agrees(),
+        }
+    }
+}
