@@ -53,7 +53,9 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
         && n_trials * n_measurands > MOST_VALUES
     {
         let most = MOST_VALUES / n_measurands;
-        let why = format!("--trials {n_trials} of {n_measurands} measurands need too much memory; write at most {most}");
+        let why = format!(
+            "--trials {n_trials} of {n_measurands} measurands need too much memory; write at most {most}"
+        );
         return Err(Failure::input(&arguments.file, why));
     }
     let n_trials = match trials {

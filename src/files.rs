@@ -15,6 +15,11 @@ const LARGEST: u64 = 4 << 20;
 /// Reads and checks a setup, with the files it names beside it; `-` is standard input.
 pub fn read_setup(path: &Path) -> Result<Setup, Failure> {
     let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    if matches!(FileKind::of(&text), Ok(FileKind::FormulaModel)) {
+        let why =
+            format!("this is a formula model, not a shop check; run `howflat budget {}`", path.display());
+        return Err(Failure::input(path, why));
+    }
     setup_of(&text, path)
 }
 
@@ -32,9 +37,7 @@ pub fn read_measurement(path: &Path) -> Result<Measurement, Failure> {
     let faulty = |faults| Failure::Faults(path.to_owned(), faults);
     Ok(match FileKind::of(&text).map_err(faulty)? {
         FileKind::ShopCheck => Measurement::ShopCheck(Box::new(setup_of(&text, path)?)),
-        FileKind::FormulaModel => {
-            Measurement::FormulaModel(MeasurementSetup::read(&text).map_err(faulty)?)
-        }
+        FileKind::FormulaModel => Measurement::FormulaModel(MeasurementSetup::read(&text).map_err(faulty)?),
     })
 }
 

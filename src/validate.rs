@@ -1,6 +1,8 @@
 //! `howflat validate`.
 
-use crate::{args::Validate, failure::Failure, files, print, progress::Progress, terminal_width, use_threads};
+use crate::{
+    args::Validate, failure::Failure, files, print, progress::Progress, terminal_width, use_threads,
+};
 use howflat::validation::record::ValidationRecord;
 use std::{process::ExitCode, thread};
 

@@ -132,6 +132,10 @@ impl<'a> BudgetReport<'a> {
             let mut budget = evaluation.linear.budgets[index].clone();
             let mut uses = (0..budget.inputs.len()).map(|input| measurand.formula.uses(input));
             budget.inputs.retain(|_| uses.next() == Some(true));
+            // What the user called things goes everywhere from here, machines' documents included.
+            budget.measurand = text::inert(&budget.measurand);
+            budget.unit = text::inert(&budget.unit);
+            budget.inputs.iter_mut().for_each(|row| row.unit = text::inert(&row.unit));
             budget
         };
         let measurands: Vec<MeasurandReport> = setup
@@ -205,7 +209,8 @@ impl<'a> BudgetReport<'a> {
                 "The reading is the one at \"{}\" from \"{}\", the least certain of this survey: a height over its zero. \
                  It is linear in all its inputs, so its standard uncertainty by the law of propagation is exact, and no trials \
                  stand beside it.",
-                spot.target, spot.station
+                text::inert(&spot.target),
+                text::inert(&spot.station)
             ),
             "The spread is the largest minus the smallest reading. As a budget it can only be the difference of two \
              readings, which knows nothing of the plate's form, nor that the extremes are picked afterwards; Monte Carlo \
@@ -239,7 +244,7 @@ impl<'a> BudgetReport<'a> {
     pub fn text(&self, width: Option<usize>) -> String {
         let fill = |text: &str| text::fill(text, width);
         let mut parts = vec![text::inert(self.title)];
-        parts.extend(self.measurands.iter().map(|measurand| fill(&text::inert(&measurand.answer()))));
+        parts.extend(self.measurands.iter().map(|measurand| fill(&measurand.answer())));
         for part in self.parts() {
             parts.push(match part {
                 Part::Table(table) => table.terminal(width).trim_end().to_string(),
@@ -252,11 +257,11 @@ impl<'a> BudgetReport<'a> {
     /// The same in Markdown.
     pub fn markdown(&self) -> String {
         let mut parts = vec![format!("# {}", text::markdown(self.title))];
-        parts.extend(self.measurands.iter().map(|measurand| text::markdown(&measurand.answer())));
+        parts.extend(self.measurands.iter().map(|measurand| escaped(&measurand.answer())));
         for part in self.parts() {
             parts.push(match part {
                 Part::Table(table) => table.markdown().trim_end().to_string(),
-                Part::Words(words) => text::markdown(&words),
+                Part::Words(words) => escaped(&words),
             });
         }
         parts.join("\n\n") + "\n"
@@ -297,10 +302,8 @@ impl<'a> BudgetReport<'a> {
                 rows: rows.collect(),
             }));
         }
-        parts.extend(self.remarks.iter().map(|remark| Part::Words(text::inert(remark))));
-        parts.extend(
-            self.measurands.iter().map(|measurand| Part::Words(text::inert(&measurand.statement()))),
-        );
+        parts.extend(self.remarks.iter().cloned().map(Part::Words));
+        parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
         parts.push(Part::Words(self.provenance()));
         parts
     }
@@ -332,9 +335,7 @@ impl<'a> BudgetReport<'a> {
             ]
         };
         let mut rows = vec![row("linear (normal; box by Bonferroni's inequality)", &linear)];
-        rows.extend(
-            joint.monte_carlo.iter().filter_map(|part| part.regions).map(|r| row("Monte Carlo", &r)),
-        );
+        rows.extend(joint.monte_carlo.iter().filter_map(|part| part.regions).map(|r| row("Monte Carlo", &r)));
         Some(Table {
             caption: format!(
                 "Regions that hold all measurands together with {} (JCGM 102): the ellipsoid of the covariances, and the box \
@@ -368,7 +369,7 @@ impl<'a> BudgetReport<'a> {
         let mut documents: Vec<MeasurandDocument> =
             self.measurands.iter().map(MeasurandReport::document).collect();
         let head = HeadDocument {
-            title: self.title.into(),
+            title: text::inert(self.title),
             answer: self.answer(),
             version: crate::VERSION.into(),
             file_digest: self.digest.into(),
@@ -488,7 +489,8 @@ impl MeasurandReport<'_> {
 
     fn combined(&self) -> f64 {
         let second = self.budget.second_order.as_ref();
-        second.map_or(self.budget.combined_standard_uncertainty, |second| second.combined_standard_uncertainty)
+        second
+            .map_or(self.budget.combined_standard_uncertainty, |second| second.combined_standard_uncertainty)
     }
 
     /// What is measured, how well, and by which of the two ways, in a sentence.
@@ -579,12 +581,17 @@ impl MeasurandReport<'_> {
             row("Monte Carlo, shortest interval".into(), s.mean, s.standard_deviation, s.interval_shortest),
         ];
         let verdict = if validation.linear_result_may_be_used { "may be used" } else { "may not be used" };
+        let digits_asked = match validation.significant_digits {
+            1 => "1 significant digit".to_string(),
+            n => format!("{n} significant digits"),
+        };
         let far = |d: f64| plain(d, Digits::Significant(2));
         let unit = self.unit();
         Some(Table {
             caption: format!(
                 "Two ways to {} of {} ({} trials): the result by the law {verdict} (JCGM 101 clause 8: the ends of the \
-                 {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed)",
+                 {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed for {digits_asked} of the standard \
+                 uncertainty)",
                 percent(self.budget.coverage_probability),
                 self.name(),
                 trials.values.len(),
@@ -672,11 +679,13 @@ impl MeasurandReport<'_> {
             budget,
             interval: [y - expanded_uncertainty, y + expanded_uncertainty],
             second_order: self.budget.second_order.as_ref().map(|second| SecondOrderDocument::new(second, y)),
-            monte_carlo: trials.map(|t| {
-                MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())
-            }),
+            monte_carlo: trials
+                .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())),
             validation: trials.map(|t| ValidationDocument::from(&t.validation)),
-            rounded: RoundedDocument { estimate: expanded.estimate, expanded_uncertainty: expanded.uncertainty },
+            rounded: RoundedDocument {
+                estimate: expanded.estimate,
+                expanded_uncertainty: expanded.uncertainty,
+            },
             statement: self.statement(),
         }
     }
@@ -743,6 +752,12 @@ impl MeasurandReport<'_> {
         let title = format!("What the uncertainty of {} comes from", self.name());
         Bars { title: &title, axis: "share of the combined variance", bars: &largest }.svg()
     }
+}
+
+/// A sentence in which Markdown finds no markup.
+fn escaped(sentence: &str) -> String {
+    // Word by word, for a text that is kept has a limit to its length and a sentence has none.
+    sentence.split(' ').map(text::markdown).collect::<Vec<_>>().join(" ")
 }
 
 fn kind_name(kind: IntervalKind) -> &'static str {

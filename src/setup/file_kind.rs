@@ -42,7 +42,7 @@ impl FileKind {
 
 fn unclear(at: Option<Position>, found: &str) -> Vec<Fault> {
     vec![Fault {
-        field: String::new(),
+        field: "the file".into(),
         found: found.into(),
         must: "a shop check, with plate, stand and indicator, or a formula model, with measurands and inputs"
             .into(),

@@ -265,9 +265,10 @@ impl Build<'_> {
         let (u, what) = match (input.standard_uncertainty, input.expanded_uncertainty, input.coverage_factor)
         {
             (Some(u), _, None) => (u, None),
-            (None, Some(expanded), Some(k)) => {
-                (expanded / k, Some(format!("U = {}{} with k = {k}", significant(expanded, 6), space(&input.unit))))
-            }
+            (None, Some(expanded), Some(k)) => (
+                expanded / k,
+                Some(format!("U = {}{} with k = {k}", significant(expanded, 6), space(&input.unit))),
+            ),
             (Some(_), _, Some(_)) => {
                 let field = format!("{field}.coverage_factor");
                 let must = "given beside expanded_uncertainty only";

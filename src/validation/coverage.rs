@@ -56,7 +56,8 @@ fn means_of_readings(n_trials: u64, seed: u64) -> Result<CoverageCheck, String> 
     let mean = "(x1 + x2 + x3 + x4 + x5)/5";
     let squares: Vec<String> = (1..=5).map(|k| format!("(x{k} - {mean})^2")).collect();
     let t = format!("({mean} - 10)/sqrt(({})/20)", squares.join(" + "));
-    let model = MeasurementModel::new(&[("t", "1", &t)], inputs.collect(), &[]).map_err(|f| format!("{f:?}"))?;
+    let model =
+        MeasurementModel::new(&[("t", "1", &t)], inputs.collect(), &[]).map_err(|f| format!("{f:?}"))?;
     let result = run(&model, n_trials, seed)?;
     let factor = t_quantile(0.975, 4.0);
     let covered = result.measurands[0].values.iter().filter(|t| t.abs() <= factor).count();
@@ -87,7 +88,9 @@ fn estimates_of_runs(n_trials: u64, seed: u64) -> Result<CoverageCheck, String> 
         covered += u64::from(summary.mean.abs() <= reach);
     }
     Ok(CoverageCheck {
-        name: format!("{RUN} trials of a sum of four rectangular quantities, seed by seed: share of runs whose mean ± 1.96 u/√M holds 0"),
+        name: format!(
+            "{RUN} trials of a sum of four rectangular quantities, seed by seed: share of runs whose mean ± 1.96 u/√M holds 0"
+        ),
         n_repeats: n_runs,
         expected: 0.95,
         found: covered as f64 / n_runs as f64,

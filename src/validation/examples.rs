@@ -167,9 +167,8 @@ impl Example {
     ///
     /// If the model cannot be read or evaluated, which would be a mistake of ours.
     pub fn run(&self, n_trials: u64, seed: u64) -> Result<Vec<Outcome>, String> {
-        let setup = MeasurementSetup::read(&self.model.to_string()).map_err(|faults| {
-            faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
-        })?;
+        let setup = MeasurementSetup::read(&self.model.to_string())
+            .map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))?;
         let settings = EvaluationSettings {
             coverage_probability: self.settings.coverage_probability,
             order: if self.settings.order == 2 { Order::Second } else { Order::First },

@@ -1,0 +1,684 @@
+//! The commands `budget` and `validate`: every published example as a user would run it, files with faults, documents
+//! and files that are written.
+
+use assert_cmd::Command;
+use howflat::{
+    setup::{FileKind, MeasurementSetup},
+    validation::{
+        coverage::coverage_checks,
+        examples::{USUAL_TRIALS, examples},
+        record::ValidationRecord,
+    },
+};
+use serde_json::{Value, json};
+use std::{fs, path::Path};
+
+fn howflat() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
+    command.env_remove("RUST_BACKTRACE");
+    command
+}
+
+struct Run {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn run(command: &mut Command) -> Run {
+    let output = command.output().expect("a program that runs");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
+    Run {
+        code: output.status.code().expect("an exit code"),
+        out: text(output.stdout),
+        err: text(output.stderr),
+    }
+}
+
+/// The document of `budget - --json` with further arguments.
+fn document(model: &str, arguments: &[&str]) -> Value {
+    let run = run(howflat().args(["budget", "-", "--json"]).args(arguments).write_stdin(model));
+    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    serde_json::from_str(&run.out).expect("one JSON document and nothing else")
+}
+
+/// The faults of a file, without its name.
+fn faults(model: &str) -> Vec<String> {
+    let run = run(howflat().args(["budget", "-"]).write_stdin(model));
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    run.err.lines().map(|line| line.strip_prefix("-: ").expect("the file's name").to_string()).collect()
+}
+
+fn number(document: &Value, pointer: &str) -> f64 {
+    document.pointer(pointer).and_then(Value::as_f64).unwrap_or_else(|| panic!("no number at {pointer}"))
+}
+
+fn near(found: f64, expected: f64, relative: f64) {
+    assert!((found - expected).abs() <= relative * expected.abs(), "{found}, expected {expected}");
+}
+
+/// Two inputs and their sum.
+fn sum(first: Value, second: Value, r: Option<f64>) -> String {
+    let mut model = json!({ "measurands": [{ "name": "y", "formula": "a + b" }], "inputs": [first, second] });
+    if let Some(r) = r {
+        model["correlations"] = json!([{ "between": ["a", "b"], "coefficient": r }]);
+    }
+    model.to_string()
+}
+
+fn estimate(name: &str, u: f64) -> Value {
+    json!({ "name": name, "estimate": 1, "standard_uncertainty": u })
+}
+
+#[test]
+fn every_published_example_as_a_user_runs_it() {
+    let examples = examples().expect("embedded files");
+    assert!(examples.len() >= 23);
+    for example in examples {
+        let coverage = example.settings.coverage_probability.to_string();
+        let order = example.settings.order.to_string();
+        let arguments =
+            ["--coverage", &coverage, "--order", &order, "--interval", &example.settings.interval];
+        let document = document(&example.model.to_string(), &arguments);
+        assert!(!example.expected.is_empty() && !example.provenance.is_empty(), "{}", example.id);
+        for expected in &example.expected {
+            let outcome = expected.compare(&document, USUAL_TRIALS);
+            assert!(outcome.agrees, "{}: {outcome:?}", example.id);
+        }
+    }
+}
+
+/// A validation that cannot fail says nothing.
+#[test]
+fn a_wrong_number_does_not_agree() {
+    let mut examples = examples().expect("embedded files");
+    let example = examples.iter_mut().find(|example| example.id == "GUM-H.1").expect("H.1");
+    let document =
+        document(&example.model.to_string(), &["--coverage", "0.99", "--order", "2", "--no-trials"]);
+    let u = example.expected.iter_mut().find(|e| e.name == "u_c").expect("u_c");
+    assert!(u.compare(&document, USUAL_TRIALS).agrees);
+    // The seventh digit is off.
+    u.recomputed = json!(31.658_27);
+    assert!(!u.compare(&document, USUAL_TRIALS).agrees);
+    u.recomputed = json!(31.658_268_42);
+    // A print that full precision does not give, and no reason why.
+    u.published = Some("31".into());
+    assert!(!u.compare(&document, USUAL_TRIALS).agrees);
+    u.at = "/measurands/0/no_such_thing".into();
+    assert!(!u.compare(&document, USUAL_TRIALS).agrees);
+
+    let mut record =
+        ValidationRecord::run("a day".into(), "a machine".into(), 20_000, 1, &|_| {}).expect("a record");
+    assert!(record.agrees() && record.answer().contains("passes"));
+    record.coverage[0].found = 0.9;
+    assert!(!record.agrees() && record.answer().contains("FAILS"));
+}
+
+#[test]
+fn the_simulator_covers_what_it_claims_for_other_seeds() {
+    for seed in [7, 123_456] {
+        for check in coverage_checks(30_000, seed).expect("embedded setups") {
+            assert!(check.agrees(), "{check:?}");
+            assert!(check.tolerance < 0.1, "{check:?} would let anything pass");
+        }
+    }
+}
+
+#[test]
+fn validate_writes_its_record() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let record = run(howflat()
+        .args(["validate", "--trials", "50000", "--machine", "bench\u{1b}[31m 3", "--json", "--out"])
+        .arg(folder.path()));
+    assert_eq!((record.code, record.err.as_str()), (0, ""));
+    let document: Value = serde_json::from_str(&record.out).expect("a document");
+    assert_eq!(document["agrees"], json!(true));
+    assert_eq!(document["version"], json!(howflat::VERSION));
+    assert!(document["date"].as_str().is_some_and(|date| date.ends_with(" UTC") && date.len() == 20));
+    assert!(document["machine"].as_str().is_some_and(|machine| machine.contains("bench")));
+    assert!(document["standard"].as_str().is_some_and(|standard| standard.contains("17025")));
+    assert!(document["examples"].as_array().is_some_and(|examples| examples.len() >= 23));
+    let schema: Value =
+        serde_json::from_str(&run(howflat().args(["schema", "validate"])).out).expect("a schema");
+    assert_eq!(misfits(&document, &schema, &schema, "$"), Vec::<String>::new());
+    let text = fs::read_to_string(folder.path().join("validation.md")).expect("the record");
+    assert!(text.contains("50000838") && text.contains("ISO/IEC 17025:2017, 7.11.2"));
+    assert!(!text.contains('\u{1b}'));
+    for file in ["validation.json", "examples.csv", "simulator.csv"] {
+        assert!(folder.path().join(file).exists(), "{file}");
+    }
+}
+
+#[test]
+fn the_keys_of_one_measurand() {
+    let model = sum(estimate("a", 3.0), estimate("b", 4.0), None);
+    let document = document(&model, &["--order", "2"]);
+    for key in [
+        "measurand",
+        "inputs",
+        "estimate",
+        "combined_standard_uncertainty",
+        "effective_degrees_of_freedom",
+        "coverage_probability",
+        "coverage_factor",
+        "expanded_uncertainty",
+        "second_order",
+    ] {
+        assert!(document.get(key).is_some(), "{key}");
+    }
+    for key in [
+        "name",
+        "estimate",
+        "standard_uncertainty",
+        "distribution",
+        "degrees_of_freedom",
+        "sensitivity",
+        "contribution",
+        "share",
+    ] {
+        assert!(document["inputs"][0].get(key).is_some(), "{key}");
+    }
+    for key in ["trials", "mean", "standard_uncertainty", "interval_symmetric", "interval_shortest"] {
+        assert!(document["monte_carlo"].get(key).is_some(), "{key}");
+    }
+    for key in ["delta", "d_low", "d_high", "linear_result_may_be_used"] {
+        assert!(document["validation"].get(key).is_some(), "{key}");
+    }
+    assert_eq!(document["combined_standard_uncertainty"], json!(5.0));
+    assert_eq!(document["inputs"][1]["share"], json!(16.0 / 25.0));
+    assert_eq!(document["validation"]["linear_result_may_be_used"], json!(true));
+    assert_eq!(document["effective_degrees_of_freedom"], Value::Null);
+}
+
+/// The variance of a sum is u_a² + u_b² + 2 r u_a u_b (GUM 5.2.2, eq. 16), also where r = ±1 makes it a square.
+#[test]
+fn correlated_inputs_also_fully() {
+    for (r, u) in [(1.0, 7.0), (-1.0, 1.0), (0.5, 37_f64.sqrt()), (0.0, 5.0)] {
+        let document =
+            document(&sum(estimate("a", 3.0), estimate("b", 4.0), Some(r)), &["--trials", "200000"]);
+        near(number(&document, "/combined_standard_uncertainty"), u, 1e-12);
+        // Of 200 000 normal values the standard deviation is known to 1/√400 000: four times that.
+        near(number(&document, "/monte_carlo/standard_uncertainty"), u, 0.0064);
+    }
+    let equal = document(&sum(estimate("a", 3.0), estimate("b", 3.0), Some(-1.0)), &[]);
+    assert_eq!(number(&equal, "/combined_standard_uncertainty"), 0.0);
+}
+
+#[test]
+fn several_measurands_hang_together() {
+    let model = json!({
+        "measurands": [
+            { "name": "sum", "formula": "a + b" },
+            { "name": "difference", "formula": "a - b" },
+            { "name": "a alone", "formula": "a" }
+        ],
+        "inputs": [estimate("a", 3.0), estimate("b", 4.0)]
+    });
+    let document = document(&model.to_string(), &["--trials", "100000"]);
+    // cov(a + b, a − b) = u_a² − u_b² = −7; both variances are 25.
+    near(number(&document, "/covariance/0/1"), -7.0, 1e-12);
+    near(number(&document, "/correlation/0/1"), -0.28, 1e-12);
+    assert!((number(&document, "/monte_carlo/correlation/0/1") + 0.28).abs() < 4.0 * 0.93 / 316.0);
+    // Three measurands of two inputs: one is determined by the others, so there is no ellipsoid.
+    assert_eq!(document["regions"]["elliptical_factor"], Value::Null);
+    assert!(number(&document, "/regions/rectangular_factor") > 2.39);
+    // What a formula does not use is not in its budget.
+    assert_eq!(document["measurands"][2]["inputs"].as_array().map(Vec::len), Some(1));
+}
+
+/// Readings, earlier scatter, groups and a line, by hand.
+#[test]
+fn type_a_sources() {
+    let one = |input: Value| {
+        let model = json!({ "measurands": [{ "name": "y", "formula": "x" }], "inputs": [input] });
+        let document = document(&model.to_string(), &["--no-trials"]);
+        assert!(document.get("monte_carlo").is_none() && document.get("validation").is_none());
+        [
+            number(&document, "/estimate"),
+            number(&document, "/combined_standard_uncertainty"),
+            document["effective_degrees_of_freedom"].as_f64().unwrap_or(f64::INFINITY),
+        ]
+    };
+    let check = |found: [f64; 3], expected: [f64; 3]| {
+        for (found, expected) in found.into_iter().zip(expected) {
+            assert!(
+                found == expected || (found / expected - 1.0).abs() < 1e-12,
+                "{found}, expected {expected}"
+            );
+        }
+    };
+    // 1, 2, 3, 6: mean 3, s² = 14/3.
+    let readings = json!([1, 2, 3, 6]);
+    check(one(json!({ "name": "x", "readings": readings })), [3.0, (14.0 / 12.0_f64).sqrt(), 3.0]);
+    let scatter = json!({ "standard_deviation": 4, "degrees_of_freedom": 9 });
+    check(one(json!({ "name": "x", "readings": readings, "scatter_from": scatter })), [3.0, 2.0, 9.0]);
+    let scatter = json!({ "series": [[1, 3], [1, 2, 3]] });
+    check(
+        one(json!({ "name": "x", "readings": [5], "scatter_from": scatter })),
+        [5.0, (4.0 / 3.0_f64).sqrt(), 3.0],
+    );
+    // Means 10, 12, 11; s_a² = 4, s_b² = 32/9, so that 3 groups of 4 give 4/12, or all eleven 40/11/12.
+    let groups = json!([[9, 10, 10, 11], [10, 11, 13, 14], [8, 10, 12, 14]]);
+    let of = |differ: Value| {
+        let mut input = json!({ "name": "x", "from_groups": { "groups": groups } });
+        if !differ.is_null() {
+            input["from_groups"]["groups_differ"] = differ;
+        }
+        one(input)
+    };
+    check(of(json!(true)), [11.0, (4.0 / 12.0_f64).sqrt(), 2.0]);
+    check(of(json!(false)), [11.0, (40.0 / 132.0_f64).sqrt(), 11.0]);
+    // F = 1.125 is nothing unusual.
+    check(of(Value::Null), of(json!(false)));
+    // y = 0, 3, 3 at x = 0, 1, 2: 0.5 + 1.5 x, residual squares 1.5, so that s² = 1.5 with one degree of freedom.
+    let line = json!({ "points": [[0, 0], [1, 3], [2, 3]], "at": 3 });
+    let u = (1.5 * (1.0 / 3.0 + 4.0 / 2.0_f64)).sqrt();
+    check(one(json!({ "name": "x", "from_straight_line": line })), [5.0, u, 1.0]);
+    let line = json!({ "points": [[0, 0], [1, 3], [2, 3]], "at": 3, "for_one_reading": true });
+    check(one(json!({ "name": "x", "from_straight_line": line })), [5.0, (u * u + 1.5).sqrt(), 1.0]);
+    // Certificates: U/k; an uncertainty trusted within a quarter has 8 degrees of freedom (GUM G.4.2).
+    let certificate = json!({ "name": "x", "estimate": 2, "expanded_uncertainty": 6, "coverage_factor": 3,
+        "uncertainty_trusted_within": 0.25 });
+    check(one(certificate), [2.0, 2.0, 8.0]);
+}
+
+#[test]
+fn as_many_trials_as_it_takes() {
+    let model = sum(estimate("a", 3.0), estimate("b", 4.0), None);
+    let one = document(&model, &["--digits", "1"]);
+    let convergence = &one["monte_carlo"]["convergence"];
+    assert_eq!((&convergence["significant_digits"], &convergence["has_settled"]), (&json!(1), &json!(true)));
+    // u = 5: one digit is known to 0.5, and a fifth of that is aimed at (JCGM 101 7.9.2 and 8.2).
+    assert_eq!(convergence["delta"], json!(0.5));
+    near(number(&one, "/monte_carlo/convergence/aimed_at"), 0.1, 1e-12);
+    let trials = |document: &Value| document["monte_carlo"]["trials"].as_u64().expect("trials");
+    assert!(trials(&one) >= 20_000);
+    let two = document(&model, &["--digits", "2"]);
+    assert_eq!(two["monte_carlo"]["convergence"]["delta"], json!(0.05));
+    assert!(trials(&two) > 10 * trials(&one), "{} and {}", trials(&one), trials(&two));
+}
+
+#[test]
+fn the_same_bytes_for_any_number_of_threads() {
+    let model = fs::read_to_string("budgets/gauge-block.json").expect("a shipped model");
+    let of = |threads: &str, seed: &str| {
+        document(&model, &["--trials", "30000", "--threads", threads, "--seed", seed]).to_string()
+    };
+    assert_eq!(of("1", "5"), of("3", "5"));
+    assert_ne!(of("1", "5"), of("1", "6"));
+}
+
+#[test]
+fn the_answer_comes_first() {
+    let run = run(howflat().args(["budget", "-"]).write_stdin(sum(
+        json!({ "name": "a", "unit": "g", "estimate": 100.02147, "standard_uncertainty": 0.00035,
+            "degrees_of_freedom": 9 }),
+        json!({ "name": "b", "value": 0 }),
+        None,
+    )));
+    let mut lines = run.out.lines();
+    assert_eq!(lines.next(), Some("Measurement of y"));
+    // GUM 7.2.4: U = 0.79 mg with k = 2.26 for 9 degrees of freedom.
+    let answer = lines.nth(1).expect("an answer");
+    assert!(
+        answer.starts_with("y = 100.02147 ± 0.00079, an expanded uncertainty for 95 % (k = 2.26)"),
+        "{answer}"
+    );
+    assert!(run.out.contains("the t-distribution with 9 degrees of freedom"));
+    assert!(run.out.contains("y = 100.02147(35)"), "{}", run.out);
+}
+
+#[test]
+fn a_shop_check_has_its_reading_and_its_spread() {
+    let setup = fs::read_to_string("budgets/granite-parked.json").expect("a shipped setup");
+    let document = document(&setup, &["--trials", "2000", "--coverage", "0.9"]);
+    assert_eq!(document["measurands"][0]["measurand"], json!("one reading"));
+    assert_eq!(document["measurands"][1]["measurand"], json!("error of the spread"));
+    assert_eq!(document["measurands"][1]["coverage_probability"], json!(0.9));
+    assert_eq!(document["measurands"][1]["monte_carlo"]["trials"], json!(2000));
+    assert!(document["measurands"][1]["validation"]["linear_result_may_be_used"].is_boolean());
+    let schema: Value =
+        serde_json::from_str(&run(howflat().args(["schema", "budget"])).out).expect("a schema");
+    assert_eq!(misfits(&document, &schema, &schema, "$"), Vec::<String>::new());
+    let refused = run(howflat().args(["budget", "-", "--digits", "1"]).write_stdin(setup));
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("--digits is for formula models"), "{}", refused.err);
+}
+
+#[test]
+fn documents_and_shipped_models_keep_their_schemas() {
+    let schema =
+        |of: &str| serde_json::from_str::<Value>(&run(howflat().args(["schema", of])).out).expect("a schema");
+    let (budget, model) = (schema("budget"), schema("model"));
+    for name in ["gauge-block", "indicator-curve", "step-height", "oil-cup"] {
+        let text = fs::read_to_string(format!("budgets/{name}.json")).expect("a shipped model");
+        let written: Value = serde_json::from_str(&text).expect("JSON");
+        assert_eq!(misfits(&written, &model, &model, "$"), Vec::<String>::new(), "{name}");
+        let document = document(&text, &["--trials", "10000"]);
+        assert_eq!(misfits(&document, &budget, &budget, "$"), Vec::<String>::new(), "{name}");
+    }
+    for example in examples().expect("embedded files") {
+        assert_eq!(misfits(&example.model, &model, &model, "$"), Vec::<String>::new(), "{}", example.id);
+    }
+    // The checker itself: a document with a wrong type, and one that lacks a field.
+    let mut wrong = document(&sum(estimate("a", 3.0), estimate("b", 4.0), None), &["--no-trials"]);
+    wrong["estimate"] = json!("one");
+    assert!(!misfits(&wrong, &budget, &budget, "$").is_empty());
+    wrong.as_object_mut().expect("an object").remove("estimate");
+    assert!(!misfits(&wrong, &budget, &budget, "$").is_empty());
+}
+
+/// Where a value does not fit a schema, as far as the words of JSON Schema go that ours use.
+fn misfits(value: &Value, schema: &Value, root: &Value, path: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    if let Some(reference) = schema["$ref"].as_str() {
+        let referred =
+            root.pointer(reference.trim_start_matches('#')).expect("a reference that leads somewhere");
+        found.extend(misfits(value, referred, root, path));
+    }
+    for word in ["anyOf", "oneOf"] {
+        if let Some(forms) = schema[word].as_array() {
+            let tries: Vec<Vec<String>> = forms.iter().map(|form| misfits(value, form, root, path)).collect();
+            if tries.iter().all(|misfits| !misfits.is_empty()) {
+                found.push(format!("{path}: none of the forms: {}", tries.concat().join("; ")));
+            }
+        }
+    }
+    for part in schema["allOf"].as_array().into_iter().flatten() {
+        found.extend(misfits(value, part, root, path));
+    }
+    if let Some(refused) = schema.get("not")
+        && misfits(value, refused, root, path).is_empty()
+    {
+        found.push(format!("{path}: what must not be"));
+    }
+    let is = |name: &str| match name {
+        "object" => value.is_object(),
+        "array" => value.is_array(),
+        "string" => value.is_string(),
+        "boolean" => value.is_boolean(),
+        "null" => value.is_null(),
+        "number" => value.is_number(),
+        "integer" => value.as_f64().is_some_and(|number| number.fract() == 0.0),
+        other => panic!("type {other}"),
+    };
+    let types: Vec<&str> = match &schema["type"] {
+        Value::String(name) => vec![name],
+        Value::Array(names) => names.iter().filter_map(Value::as_str).collect(),
+        _ => Vec::new(),
+    };
+    if !types.is_empty() && !types.iter().any(|name| is(name)) {
+        found.push(format!("{path}: not {}", types.join(" or ")));
+    }
+    if let Some(constant) = schema.get("const").filter(|constant| *constant != value) {
+        found.push(format!("{path}: not {constant}"));
+    }
+    if let Some(number) = value.as_f64() {
+        let limit = |word: &str| schema[word].as_f64();
+        if limit("minimum").is_some_and(|low| number < low)
+            || limit("maximum").is_some_and(|high| number > high)
+            || limit("exclusiveMinimum").is_some_and(|low| number <= low)
+        {
+            found.push(format!("{path}: {number} is out of range"));
+        }
+    }
+    if let Some(members) = value.as_object() {
+        for name in schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+            if !members.contains_key(name) {
+                found.push(format!("{path}: no {name}"));
+            }
+        }
+        for (name, member) in members {
+            match schema["properties"].get(name) {
+                Some(property) => found.extend(misfits(member, property, root, &format!("{path}.{name}"))),
+                None if schema["additionalProperties"] == json!(false) => {
+                    found.push(format!("{path}: {name} is unknown"));
+                }
+                None => {}
+            }
+        }
+    }
+    if let Some(items) = value.as_array() {
+        let count = |word: &str| schema[word].as_u64();
+        if count("minItems").is_some_and(|fewest| (items.len() as u64) < fewest)
+            || count("maxItems").is_some_and(|most| items.len() as u64 > most)
+        {
+            found.push(format!("{path}: {} items", items.len()));
+        }
+        if schema["items"].is_object() {
+            for (index, item) in items.iter().enumerate() {
+                found.extend(misfits(item, &schema["items"], root, &format!("{path}[{index}]")));
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn fields_that_cannot_be_used() {
+    let model = r#"{
+  "measurands": [{ "name": "y", "formula": "a" }],
+  "inputs": [
+    { "name": "c", "distribution": { "rectangular": { "from": 2, "to": 1 } } },
+    { "name": "d", "distribution": { "retangular": { "from": 2, "to": 1 } } },
+    { "name": "e", "distribution": "normal" },
+    { "name": "f", "standard_uncertainty": 1, "expanded_uncertainty": 2 }
+  ],
+  "correlations": [{ "between": ["a", "k"], "coefficient": 1.5 }],
+  "colour": "red"
+}"#;
+    assert_eq!(
+        faults(model),
+        [
+            r#"line 4, column 36: inputs[0].distribution is {"rectangular":{"from":2.0,"to":1.0}}, but must be limits of which the first is below the second; write the smaller limit first, or a single value for a quantity that is known"#,
+            r#"line 5, column 38: inputs[1].distribution.retangular is not known, but must be one of "normal", "rectangular", "inexact_rectangular", "trapezoidal", "triangular", "arc_sine", "student_t", "exponential", "gamma" or "lognormal"; write "rectangular""#,
+            r#"line 6, column 36: inputs[2].distribution is "normal", but must be a distribution by its family, with its parameters; write { "normal": { "mean": 1, "standard_deviation": 1 } }"#,
+            r#"line 7, column 47: inputs[3].expanded_uncertainty is given beside standard_uncertainty, but must be given instead of standard_uncertainty, or not at all; keep "standard_uncertainty" or "expanded_uncertainty" and remove the other"#,
+            "line 9, column 60: correlations[0].coefficient is 1.5, but must be a number from -1 to 1; write 0.5",
+            "line 10, column 3: colour is an unknown field, but must be one of title, measurands, inputs, correlations or simultaneous; remove it",
+        ]
+    );
+}
+
+#[test]
+fn what_makes_no_sense_is_told_all_at_once() {
+    let model = r#"{
+  "measurands": [
+    { "name": "y", "formula": "a + b*sin(c" },
+    { "name": "y", "formula": "a + bb" },
+    { "name": "z", "formula": "\u0061 * aa" }
+  ],
+  "inputs": [
+    { "name": "a", "value": 1, "readings": [1, 2] },
+    { "name": "2b", "estimate": 3 },
+    { "name": "b", "readings": [1] },
+    { "name": "c", "value": 3, "degrees_of_freedom": 4 },
+    { "name": "a", "estimate": 3, "expanded_uncertainty": 1 },
+    { "name": "e" },
+    { "name": "f", "readings": [1, 2, 3] },
+    { "name": "g", "readings": [1, 2] }
+  ],
+  "correlations": [{ "between": ["a", "k"], "coefficient": 0.5 }, { "between": ["c", "c"], "coefficient": 0.5 }],
+  "simultaneous": [["f", "g"], ["f", "f"]]
+}"#;
+    let one_of = "value, estimate, distribution, readings, from_groups and from_straight_line";
+    let expected = [
+        "line 3, column 41: measurands[0].formula is no formula at its column 10 (this parenthesis is never closed), but must be ordinary mathematics with the names of the inputs; add the missing )".to_string(),
+        "line 4, column 15: measurands[1].name is the name of measurands[0] again, but must be a name of its own; rename one of the two".into(),
+        "line 4, column 36: measurands[1].formula is no formula at its column 5 (there is no input called bb), but must be ordinary mathematics with the names of the inputs; there are a, 2b, b, c, a, e, f, g".into(),
+        // The first letter is an escape of six characters.
+        "line 5, column 41: measurands[2].formula is no formula at its column 5 (there is no input called aa), but must be ordinary mathematics with the names of the inputs; there are a, 2b, b, c, a, e, f, g".into(),
+        format!("line 8, column 5: inputs[0] is an input by value and readings, but must be an input by exactly one of {one_of}; keep one of them"),
+        "line 9, column 5: inputs[1] is an estimate without an uncertainty, but must be an estimate with standard_uncertainty, or with expanded_uncertainty and coverage_factor; add it, or write value in place of estimate if it is exactly known".into(),
+        r#"line 9, column 15: inputs[1].name is "2b", but must be letters, digits and _, not beginning with a digit, and not the name of a function or of pi; choose another name"#.into(),
+        "line 10, column 32: inputs[2].readings is 1 reading, but must be at least 2; add a reading, or take the standard deviation from earlier work".into(),
+        "line 11, column 54: inputs[3].degrees_of_freedom is given beside value, but must be given beside estimate or distribution only; remove it".into(),
+        r#"line 12, column 5: inputs[4] is an expanded uncertainty alone, but must be an expanded uncertainty with its coverage_factor; add the k that belongs to U: "coverage_factor": 2"#.into(),
+        "line 12, column 15: inputs[4].name is the name of inputs[0] again, but must be a name of its own; rename one of the two".into(),
+        format!("line 13, column 5: inputs[5] is an input of which nothing is known, but must be an input by exactly one of {one_of}; add what is known of it"),
+        r#"line 17, column 39: correlations[0].between[1] is "k", which is no input, but must be the name of an input; write one of a, 2b, b, c, a, e, f or g"#.into(),
+        "line 17, column 80: correlations[1].between is one input twice, but must be two inputs; remove it: an input always follows itself".into(),
+        "line 18, column 20: simultaneous[0] is 3 readings of one quantity and 2 of another, but must be equally many, since they were taken together; leave out the times at which one is missing".into(),
+        r#"line 18, column 38: simultaneous[1][1] is "f" a second time, but must be named once; remove it"#.into(),
+    ];
+    assert_eq!(faults(model), expected);
+}
+
+#[test]
+fn impossible_correlations_and_unclear_files() {
+    let one = |name| estimate(name, 1.0);
+    let pair = |a, b, r| json!({ "between": [a, b], "coefficient": r });
+    let model = json!({
+        "measurands": [{ "name": "y", "formula": "a + b + c" }],
+        "inputs": [one("a"), one("b"), one("c")],
+        "correlations": [pair("a", "b", 1.0), pair("b", "c", 1.0), pair("a", "c", -1.0)]
+    });
+    let faults_of_it = faults(&model.to_string());
+    assert_eq!(faults_of_it.len(), 1);
+    assert!(faults_of_it[0].contains("correlations is impossible for a, b, c"), "{}", faults_of_it[0]);
+    assert_eq!(
+        faults(r#"{ "title": "x" }"#),
+        [
+            "line 1, column 1: the file is neither the one nor the other, but must be a shop check, with plate, stand and indicator, or a formula model, with measurands and inputs; compare it with the output of `howflat schema setup` and `howflat schema model`"
+        ]
+    );
+    assert!(faults("{")[0].contains("not JSON here"));
+    assert_eq!(FileKind::of(&model.to_string()), Ok(FileKind::FormulaModel));
+    // A formula model where a shop check is wanted.
+    let run = run(howflat().args(["simulate", "-"]).write_stdin(model.to_string()));
+    assert_eq!(run.code, 2);
+    assert!(run.err.contains("this is a formula model, not a shop check"), "{}", run.err);
+}
+
+#[test]
+fn exit_codes() {
+    let code = |arguments: &[&str], input: String| run(howflat().args(arguments).write_stdin(input)).code;
+    let model = sum(estimate("a", 3.0), estimate("b", 4.0), Some(0.5));
+    assert_eq!(code(&["budget", "-", "--trials", "2000"], model.clone()), 0);
+    assert_eq!(code(&["budget", "no such file.json"], String::new()), 2);
+    assert_eq!(code(&["budget", "-", "--coverage", "1.5"], model.clone()), 2);
+    assert_eq!(code(&["budget", "-", "--trials", "2000", "--digits", "1"], model.clone()), 2);
+    // Higher-order terms of correlated inputs are not known (GUM 5.1.2, note).
+    let second = run(howflat().args(["budget", "-", "--order", "2"]).write_stdin(model.clone()));
+    assert_eq!(second.code, 2);
+    assert!(second.err.contains("hold for independent inputs"), "{}", second.err);
+    // A formula without a value at the estimates.
+    let root =
+        json!({ "measurands": [{ "name": "y", "formula": "sqrt(a - 2)" }], "inputs": [estimate("a", 1.0)] });
+    let undefined = run(howflat().args(["budget", "-"]).write_stdin(root.to_string()));
+    assert_eq!(undefined.code, 2);
+    assert!(undefined.err.contains("formula of y, column 1"), "{}", undefined.err);
+    // A folder that cannot be made.
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("file");
+    fs::write(&file, "").expect("a file");
+    let out = file.join("below").display().to_string();
+    assert_eq!(code(&["budget", "-", "--trials", "2000", "--out", &out], model), 3);
+}
+
+/// The law stands where Monte Carlo cannot, and the reason is told.
+#[test]
+fn without_a_joint_density_there_is_the_law_alone() {
+    let rectangular =
+        |name| json!({ "name": name, "distribution": { "rectangular": { "from": -1, "to": 1 } } });
+    let document = document(&sum(rectangular("a"), rectangular("b"), Some(0.5)), &[]);
+    near(number(&document, "/combined_standard_uncertainty"), 1.0, 1e-12);
+    assert!(document.get("monte_carlo").is_none());
+    assert!(document["remarks"][0].as_str().is_some_and(|remark| remark.contains("joint density")));
+    // Half of the trials have no logarithm.
+    let model =
+        json!({ "measurands": [{ "name": "y", "formula": "ln(a)" }], "inputs": [estimate("a", 5.0)] });
+    let document = self::document(&model.to_string(), &["--trials", "10000"]);
+    assert!(document["remarks"][0].as_str().is_some_and(|remark| remark.contains("has no value in")));
+}
+
+fn written(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .expect("a folder")
+        .map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn hostile_words_are_inert_and_names_stay_in_the_folder() {
+    let evil = "</svg><script>alert(1)</script>\u{1b}[31m *b* [x](http://y) =cmd|' /C calc'!A0 \u{202e}";
+    let model = json!({
+        "title": evil,
+        "measurands": [
+            { "name": "../../y", "unit": "<b>\u{1b}[2J", "formula": "a" },
+            { "name": "=1+1", "formula": "a" },
+            { "name": "*/", "formula": "a" },
+            { "name": "//", "formula": "a" }
+        ],
+        "inputs": [{ "name": "a", "unit": "=2+2", "estimate": 1, "standard_uncertainty": 1, "source": evil }]
+    });
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = run(howflat()
+        .args(["budget", "-", "--trials", "2000", "--out"])
+        .arg(folder.path())
+        .write_stdin(model.to_string()));
+    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    assert!(!run.out.contains('\u{1b}') && !run.out.contains('\u{202e}'));
+    let names = written(folder.path());
+    assert_eq!(names.iter().filter(|name| name.ends_with(".svg")).count(), 8);
+    for name in &names {
+        assert!(name.chars().all(|c| c.is_ascii_alphanumeric() || "-.".contains(c)), "{name}");
+        let bytes = fs::read(folder.path().join(name)).expect("a file");
+        if name.ends_with(".png") {
+            continue;
+        }
+        let text = String::from_utf8(bytes).expect("UTF-8");
+        assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'), "{name}");
+        if name.ends_with(".svg") {
+            roxmltree::Document::parse(&text).expect("a sound picture");
+            assert!(!text.contains("<script"), "{name}");
+        }
+        if name.ends_with(".md") {
+            assert!(!text.contains("<script") && !text.contains("<b>") && !text.contains("[x]("), "{name}");
+        }
+        if name.ends_with(".csv") {
+            assert!(!text.contains(",=") && !text.starts_with('='), "{name}: {text}");
+        }
+    }
+}
+
+#[test]
+fn all_files_of_a_report() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let model = sum(estimate("a", 3.0), estimate("b", 4.0), None);
+    let run = run(howflat().args(["budget", "-", "--json", "--out"]).arg(folder.path()).write_stdin(model));
+    assert_eq!(
+        written(folder.path()),
+        [
+            "budget.csv",
+            "budget.md",
+            "contributions.svg",
+            "histogram.png",
+            "histogram.svg",
+            "report.md",
+            "result.json"
+        ]
+    );
+    assert_eq!(fs::read_to_string(folder.path().join("result.json")).expect("the result"), run.out);
+    let picture = fs::read_to_string(folder.path().join("histogram.svg")).expect("the picture");
+    assert!(picture.contains("normal, by the law of propagation"));
+    let csv = fs::read_to_string(folder.path().join("budget.csv")).expect("the budget");
+    assert_eq!(csv.lines().count(), 3, "{csv}");
+}
+
+#[test]
+fn remarks_on_readings_that_drift_and_inputs_that_nothing_uses() {
+    let model = json!({
+        "measurands": [{ "name": "y", "formula": "a" }],
+        "inputs": [
+            { "name": "a", "readings": [1, 2, 3, 4, 5, 6, 7, 8, 9, 10] },
+            { "name": "idle", "value": 1 }
+        ]
+    });
+    let setup = MeasurementSetup::read(&model.to_string()).expect("a sound model");
+    assert_eq!(setup.remarks.len(), 2);
+    assert!(setup.remarks[0].contains("follow one another"), "{:?}", setup.remarks);
+    assert_eq!(setup.remarks[1], "The input idle stands in no formula.");
+}
