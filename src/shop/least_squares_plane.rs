@@ -32,6 +32,10 @@ impl LeastSquaresPlane {
 
     /// The least and the greatest distance of `heights` from the plane that fits them best, plus
     /// above it, in their unit. There must be one height for each point, in the order of the points.
+    ///
+    /// # Panics
+    ///
+    /// If there are not as many heights as points.
     pub fn residual_limits(&self, heights: &[f64]) -> [f64; 2] {
         let Self { first, second } = self;
         assert_eq!(heights.len(), first.len(), "one height for each point");

@@ -42,6 +42,10 @@ impl SmoothZone {
 
     /// The flatness deviation of the surface through `heights`, in their unit. There must be one for
     /// each node, x running fastest, as in [`Grid::points`].
+    ///
+    /// # Panics
+    ///
+    /// If there are not as many heights as nodes.
     pub fn flatness(&self, heights: &[f64], scratch: &mut Scratch) -> f64 {
         let zone = self.nodes.solve(heights, scratch);
         let holding = zone.contacts.iter().filter(|contact| contact.multiplier > 0.0);
