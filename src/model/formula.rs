@@ -395,6 +395,7 @@ mod tests {
             ("x^0", 1.0),
             ("x^1", 3.0),
             ("4^0.5", 2.0),
+            ("(x + 1)^0.5", 2.0),
             ("5", 5.0),
             ("δ_1", 5.0),
         ] {
@@ -454,6 +455,7 @@ mod tests {
             ("y/(x - 3)", [3.0, 1.0, 0.0], 0..9, "division by zero"),
             ("1/(1/x)", [0.0, 0.0, 0.0], 3..6, "division by zero"),
             ("x^y", [-1.0, 0.5, 0.0], 0..3, "only whole powers"),
+            ("x^0.5", [-1.0, 0.5, 0.0], 0..5, "square root of -1"),
             ("x^-2", [0.0, 0.0, 0.0], 0..4, "division by zero"),
             ("asin(x)", [1.1, 0.0, 0.0], 0..7, "from -1 to 1"),
             ("exp(x)", [1000.0, 0.0, 0.0], 0..6, "too large"),
@@ -642,6 +644,7 @@ mod tests {
                         '-' => a - b,
                         '*' => a * b,
                         '/' => a / b,
+                        _ if exponent.is_constant() && !base.is_constant() && b == 0.5 => a.sqrt(),
                         _ if exponent.is_constant()
                             && !base.is_constant()
                             && b.fract() == 0.0

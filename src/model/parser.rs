@@ -347,8 +347,12 @@ impl NodeList {
         }
     }
 
-    /// A power with a constant exponent: by multiplication where the exponent is a small whole number.
+    /// A power with a constant exponent: by multiplication where the exponent is a small whole number, by a square root
+    /// where it is a half; both are many times as fast as a power, and no less exact.
     fn power(&mut self, [base, exponent_node]: [usize; 2], exponent: f64, span: &Range<usize>) -> usize {
+        if exponent == 0.5 {
+            return self.add(Node::Apply(Operation::Sqrt, [base; 2]), span);
+        }
         let whole = exponent.abs() as u8;
         if f64::from(whole) != exponent.abs() || whole == 0 || whole > Operation::LARGEST_WHOLE_POWER {
             return self.add(Node::Apply(Operation::Power, [base, exponent_node]), span);

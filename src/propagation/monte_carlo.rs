@@ -72,6 +72,10 @@ pub struct MonteCarlo {
     pub correlation: Vec<Vec<f64>>,
     /// Joint coverage regions, if there are several measurands (JCGM 102 7.7).
     pub regions: Option<CoverageRegions>,
+    /// Inputs whose density has no finite standard deviation: t with 2 degrees of freedom or fewer, of three readings or
+    /// two. Standard uncertainties and covariances of what depends on them grow with the number of trials and mean
+    /// nothing; intervals do.
+    pub inputs_without_variance: Vec<String>,
 }
 
 /// What the trials say of one measurand; numbers in its unit.
@@ -193,9 +197,17 @@ impl MonteCarlo {
         let means: Vec<f64> = summaries.iter().map(|summary| summary.mean).collect();
         let covariance = covariance(&values, &summaries);
         let several = values.len() > 1;
+        let has_no_variance =
+            |input: &&Input| input.knowledge.distribution.standard_uncertainty().is_infinite();
         Ok(Self {
             seed: options.seed,
             n_trials,
+            inputs_without_variance: model
+                .inputs()
+                .iter()
+                .filter(has_no_variance)
+                .map(|input| input.name.clone())
+                .collect(),
             correlation: correlation_of(&covariance),
             regions: several.then(|| {
                 CoverageRegions::of_trials(&values, &means, &covariance, options.coverage_probability)
@@ -658,6 +670,15 @@ mod tests {
         let expected = 3.0_f64.sqrt() * crate::quantity::student::t_quantile(0.975, 3.0);
         let [low, high] = result.measurands[0].summary.interval_symmetric;
         assert!((high / expected - 1.0).abs() < 0.02 && (low / expected + 1.0).abs() < 0.02, "{low} {high}");
+    }
+
+    #[test]
+    fn inputs_without_variance_are_named() {
+        let t = |name, degrees_of_freedom| {
+            input(name, Distribution::StudentT { location: 0.0, scale: 1.0, degrees_of_freedom })
+        };
+        let result = run(&["a + b"], vec![t("a", 2.0), t("b", 2.1)], &[], Trials::Fixed(1_000));
+        assert_eq!(result.inputs_without_variance, ["a"]);
     }
 
     #[test]
