@@ -10,7 +10,7 @@ use super::{
     document::{
         BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument,
     },
-    number::{Digits, percent, plain, unit_label},
+    number::{Digits, percent, plain, typeset, unit_label},
     picture::{PixelError, png},
     table::{Cell, Column, Table},
     text,
@@ -382,7 +382,7 @@ impl<'a> BudgetReport<'a> {
         } else {
             let joint = self.joint.as_ref();
             let monte_carlo = joint.and_then(|joint| joint.monte_carlo.as_ref());
-            ReportDocument::Several(SeveralDocument {
+            ReportDocument::Several(Box::new(SeveralDocument {
                 head,
                 measurands: documents,
                 correlation: joint.map(|joint| joint.linear.correlation.clone()),
@@ -393,7 +393,7 @@ impl<'a> BudgetReport<'a> {
                     covariance: part.covariance.clone(),
                     regions: part.regions.as_ref().map(RegionsDocument::from),
                 }),
-            })
+            }))
         };
         serde_json::to_value(document).unwrap_or_default()
     }
@@ -715,7 +715,7 @@ impl MeasurandReport<'_> {
             "normal, by the law of propagation".to_string()
         };
         let density = |x: f64| t_density((x - y) / u, nu) / u;
-        let mean = format!("mean {}{}", plain(s.mean, digits), self.unit());
+        let mean = format!("mean {}{}", typeset(s.mean, digits), self.unit());
         let title = format!("{} by Monte Carlo", self.name());
         let histogram = Histogram {
             title: &title,
@@ -780,7 +780,7 @@ enum ReportDocument {
     /// One measurand.
     One(Box<OneDocument>),
     /// Several measurands.
-    Several(SeveralDocument),
+    Several(Box<SeveralDocument>),
 }
 
 /// What every budget document begins with.

@@ -70,11 +70,10 @@ impl Bars<'_> {
         let (mut low, mut high) = (0.0_f64, 0.01_f64);
         for share in ends {
             let [l, h] = share.whiskers().unwrap_or([share.value, share.value]);
-            low = low.min(share.value).min(l);
-            high = high.max(share.value).max(h);
+            // A whisker of nonsense, far beyond all or nothing, must not squeeze the bars.
+            low = low.min(share.value.max(-5.0)).min(l.max(-0.5));
+            high = high.max(share.value.min(5.0)).max(h.min(1.5));
         }
-        // A whisker of nonsense, far beyond all or nothing, must not squeeze the bars.
-        let (low, high) = (low.max(-0.5), high.min(1.5));
         let ticks = Ticks::new(100.0 * low, 100.0 * high * 1.02, 7);
         let top = header.height() + 10.0;
         let frame = Frame {
