@@ -24,6 +24,10 @@ pub enum Command {
     Budget(Budget),
     /// Check this program on this machine: published examples again, and repeated measurements of known truth.
     Validate(Validate),
+    /// What readings say of a plate: its flatness, and whether it may be used.
+    Judge(Judge),
+    /// A blank sheet for the readings of a setup, to fill in or to print.
+    Sheet(Sheet),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
     New(New),
     /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
@@ -128,6 +132,61 @@ fn coverage(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Arguments of `judge`.
+#[derive(Debug, Args)]
+pub struct Judge {
+    /// The setup file (JSON).
+    pub setup: PathBuf,
+    /// The readings (CSV, such as a filled-in sheet of `howflat sheet`); `-` reads standard input.
+    pub readings: PathBuf,
+    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
+    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
+    pub tolerance: Option<String>,
+    /// The grade that the plate is to keep, such as "US A"; that of the setup where not given.
+    #[arg(long, value_name = "GRADE")]
+    pub grade: Option<String>,
+    /// How the verdict is reached.
+    #[arg(long, value_enum, default_value_t = DecisionRule::Proven)]
+    pub rule: DecisionRule,
+    /// Seed of all random numbers; the same seed gives the same result to the last digit.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// How many threads to use; all cores where not given. Changes no number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Write result.json, report.md, the readings and pictures into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// How a verdict is reached.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum DecisionRule {
+    /// Within or out only where that is proven, at one minus the setup's risk (95 %); else undecided.
+    Proven,
+    /// The estimate decides, where the check is four times as good as the tolerance; else undecided.
+    Simple,
+    /// The estimate decides, whatever its uncertainty: both sides share the risk.
+    Shared,
+}
+
+/// Arguments of `sheet`.
+#[derive(Debug, Args)]
+pub struct Sheet {
+    /// The setup file (JSON); `-` reads standard input.
+    pub setup: PathBuf,
+    /// Print the page (HTML) instead of the CSV file.
+    #[arg(long)]
+    pub html: bool,
+    /// Write sheet.csv and a page to print, sheet.html, into this folder. A sheet that is filled in is never
+    /// overwritten.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
 /// Arguments of `new`. Lengths are typed with their unit: `36 in`, `610 mm`.
 #[derive(Debug, Args)]
 pub struct New {
@@ -193,6 +252,8 @@ pub enum Described {
     Simulate,
     /// The output of `budget --json`.
     Budget,
+    /// The output of `judge --json`.
+    Judge,
     /// The output of `validate --json`.
     Validate,
 }

@@ -1,7 +1,7 @@
 //! Reading setups and writing reports: a report is replaced whole or not at all.
 
 use crate::failure::Failure;
-use howflat::setup::{FileKind, MeasurementSetup, Setup};
+use howflat::setup::{FileKind, MeasurementSetup, Readings, Setup};
 use std::{
     fs,
     io::{self, Read, Write},
@@ -14,13 +14,25 @@ const LARGEST: u64 = 4 << 20;
 
 /// Reads and checks a setup, with the files it names beside it; `-` is standard input.
 pub fn read_setup(path: &Path) -> Result<Setup, Failure> {
+    read_setup_and_text(path).map(|(setup, _)| setup)
+}
+
+/// A setup, and the text it was read from.
+pub fn read_setup_and_text(path: &Path) -> Result<(Setup, String), Failure> {
     let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
     if matches!(FileKind::of(&text), Ok(FileKind::FormulaModel)) {
         let why =
             format!("this is a formula model, not a shop check; run `howflat budget {}`", path.display());
         return Err(Failure::input(path, why));
     }
-    setup_of(&text, path)
+    let setup = setup_of(&text, path)?;
+    Ok((setup, text))
+}
+
+/// Reads and checks what was read in a setup's check; `-` is standard input.
+pub fn read_readings(path: &Path, setup: &Setup) -> Result<Readings, Failure> {
+    let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    Readings::read(&text, setup).map_err(|faults| Failure::Faults(path.to_owned(), faults))
 }
 
 /// A file of either kind that a user writes.

@@ -4,7 +4,9 @@ mod args;
 mod budget;
 mod failure;
 mod files;
+mod judge;
 mod progress;
+mod sheet;
 mod starter;
 mod validate;
 
@@ -17,6 +19,7 @@ use howflat::{
     report::{
         budget_report,
         check_report::{self, CheckReport},
+        judge_report,
     },
 };
 use progress::Progress;
@@ -42,6 +45,8 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
         Command::Simulate(arguments) => simulate(arguments),
         Command::Budget(arguments) => budget::budget(arguments),
         Command::Validate(arguments) => validate::validate(arguments),
+        Command::Judge(arguments) => judge::judge(arguments),
+        Command::Sheet(arguments) => sheet::sheet(arguments),
         Command::New(arguments) => starter::new(arguments),
         Command::Schema(arguments) => {
             let schema = match arguments.of {
@@ -49,6 +54,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Model => howflat::setup::model_schema(),
                 Described::Simulate => check_report::json_schema(),
                 Described::Budget => budget_report::json_schema(),
+                Described::Judge => judge_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
             print(&format!("{schema:#}\n"))?;

@@ -1,4 +1,5 @@
-//! Each `budgets/*.json` gives its `reports/*` again, byte for byte.
+//! Each `budgets/*.json` gives its `reports/*` again, byte for byte; where readings are shipped beside a setup, also
+//! their judgement and a blank sheet, in a folder of their own below.
 //!
 //! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test reports` writes them anew.
 
@@ -47,19 +48,53 @@ fn make(name: &str, setup: &Path, out: &Path) {
     fs::write(out.join("screen.txt"), output.stdout).expect("a file");
 }
 
+/// The judgement of the readings beside a setup, if there are any, and a blank sheet for more.
+fn make_judgement(name: &str, setup: &Path, out: &Path) {
+    let readings = setup.with_extension("readings.csv");
+    if !readings.exists() {
+        return;
+    }
+    let [setup, readings] =
+        [setup, &readings].map(|path| path.strip_prefix(root()).expect("a path of the project"));
+    let out = out.join("judge");
+    let howflat = |arguments: &[&Path]| {
+        Command::new(env!("CARGO_BIN_EXE_howflat"))
+            .current_dir(root())
+            .args(arguments)
+            .arg("--out")
+            .arg(&out)
+            .output()
+            .expect("a program that runs")
+    };
+    let judged = howflat(&[Path::new("judge"), setup, readings]);
+    // 1 is a verdict of out or undecided.
+    assert!(
+        matches!(judged.status.code(), Some(0 | 1)),
+        "{name}: {}",
+        String::from_utf8_lossy(&judged.stderr)
+    );
+    fs::write(out.join("screen.txt"), judged.stdout).expect("a file");
+    let sheet = howflat(&[Path::new("sheet"), setup]);
+    assert!(sheet.status.success(), "{name}: {}", String::from_utf8_lossy(&sheet.stderr));
+}
+
+/// All files below a folder, by their path from there.
 fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
-    fs::read_dir(folder)
-        .unwrap_or_else(|error| {
-            panic!("{}: {error}; write reports anew as this file's head says", folder.display())
-        })
-        .map(|entry| {
-            let path = entry.expect("an entry").path();
-            (
-                path.file_name().expect("a name").to_string_lossy().into_owned(),
-                fs::read(&path).expect("a file"),
-            )
-        })
-        .collect()
+    let mut found = BTreeMap::new();
+    let entries = fs::read_dir(folder).unwrap_or_else(|error| {
+        panic!("{}: {error}; write reports anew as this file's head says", folder.display())
+    });
+    for entry in entries {
+        let path = entry.expect("an entry").path();
+        let name = path.file_name().expect("a name").to_string_lossy().into_owned();
+        if path.is_dir() {
+            found
+                .extend(contents(&path).into_iter().map(|(below, bytes)| (format!("{name}/{below}"), bytes)));
+        } else {
+            found.insert(name, fs::read(&path).expect("a file"));
+        }
+    }
+    found
 }
 
 #[test]
@@ -71,10 +106,12 @@ fn every_setup_gives_its_report_again() {
         if anew {
             fs::create_dir_all(&kept).expect("a folder");
             make(&name, &setup, &kept);
+            make_judgement(&name, &setup, &kept);
             continue;
         }
         let fresh = tempfile::tempdir().expect("a folder");
         make(&name, &setup, fresh.path());
+        make_judgement(&name, &setup, fresh.path());
         let (kept, fresh) = (contents(&kept), contents(fresh.path()));
         let names = kept.keys().chain(fresh.keys());
         differing.extend(
@@ -98,8 +135,13 @@ fn no_report_is_left_of_a_setup_that_is_gone() {
 #[test]
 fn the_readme_shows_the_shipped_answer() {
     let readme = fs::read_to_string(root().join("README.md")).expect("the README");
-    let screen = fs::read_to_string(root().join("reports/granite-parked/screen.txt")).expect("the shipped report");
-    let shown = readme.split("```text\n").nth(1).and_then(|rest| rest.split("```").next()).expect("a sample of output");
+    let screen =
+        fs::read_to_string(root().join("reports/granite-parked/screen.txt")).expect("the shipped report");
+    let shown = readme
+        .split("```text\n")
+        .nth(1)
+        .and_then(|rest| rest.split("```").next())
+        .expect("a sample of output");
     // The README breaks the long lines and leaves out what follows.
     let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
     let (shown, screen) = (words(shown), words(&screen));

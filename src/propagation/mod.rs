@@ -4,6 +4,7 @@ pub mod check_experiment;
 mod completion;
 pub mod evaluation;
 pub mod fit;
+pub mod foot_dip;
 pub mod law;
 pub mod likelihood;
 pub mod monte_carlo;

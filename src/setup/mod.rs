@@ -3,8 +3,9 @@
 //! A text becomes a tree that remembers lines; the tree is walked by the schema of its kind's fields
 //! (`written.rs` for setups of shop checks, `model_fields.rs` for formula models), which puts defaults in and
 //! finds faults; what is left is checked for sense and becomes a [`Setup`] or a [`MeasurementSetup`]. Only
-//! this floor knows the names of fields.
+//! this floor knows the names of fields. A readings file is read for a setup, into [`Readings`].
 
+mod asked;
 mod checked;
 mod fault;
 mod file_kind;
@@ -13,11 +14,16 @@ mod lengths;
 mod map;
 mod measurement_setup;
 mod model_fields;
+mod names;
 mod obstacle;
+mod other_wear;
 mod plan;
+mod reading_table;
+mod readings;
 mod schema;
 mod shape;
 mod share;
+mod stand_place;
 mod starter;
 mod state;
 mod tree;
@@ -25,10 +31,12 @@ mod walk;
 mod wording;
 mod written;
 
+pub use asked::{grade, tolerance};
 pub use checked::Setup;
 pub use fault::{Fault, Position};
 pub use file_kind::FileKind;
 pub use measurement_setup::{Evidence, MeasurementSetup};
+pub use readings::{Readings, Row};
 pub use schema::{model_schema, schema};
 pub use starter::{StarterAnswers, starter};
 pub use walk::Assumption;

@@ -138,6 +138,12 @@ impl Bench<'_> {
         [[inset, self.plate.length - inset], [inset, self.plate.width - inset]]
     }
 
+    /// Where a block is that is put down at a place called `name`, in mm.
+    pub fn spot(&self, name: &str) -> Option<[f64; 2]> {
+        let spot = Spot::ALL.into_iter().find(|spot| spot.name.eq_ignore_ascii_case(name))?;
+        Some(spot_in(self.block_surface(), spot))
+    }
+
     fn target_at(&self, place: &Place) -> [f64; 2] {
         match place {
             Place::At([x, y]) => [x.value, y.value],

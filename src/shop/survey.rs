@@ -252,6 +252,57 @@ impl Survey {
     }
 }
 
+impl Survey {
+    /// Largest minus smallest height of what was read, as the shop has it: against each round's zero, corrected for
+    /// drift if the survey says so, the mean of all passes at each spot; in µm.
+    ///
+    /// `written` in µm, one for each of [`Self::readings`]; `None` for what was not read. A zero that is not there
+    /// is 0, and what cannot be corrected is not.
+    pub fn spread_of(&self, written: &[Option<f64>]) -> f64 {
+        let mut sums = vec![(0.0, 0.0); self.spots.len()];
+        for (round, &zero) in self.zeros.iter().enumerate() {
+            let set_to = written[zero].unwrap_or(0.0);
+            let start = self.readings[zero].minutes;
+            let closing = self.closings[round].filter(|_| self.drift_corrected);
+            let rate = closing.and_then(|closing| {
+                Some((written[closing]? - set_to) / (self.readings[closing].minutes - start))
+            });
+            for index in self.round(round).filter(|&index| !self.readings[index].closing) {
+                let Some(value) = written[index].or((index == zero).then_some(0.0)) else { continue };
+                let drifted = rate.unwrap_or(0.0) * (self.readings[index].minutes - start);
+                let (sum, n) = &mut sums[self.readings[index].spot];
+                *sum += value - set_to - drifted;
+                *n += 1.0;
+            }
+        }
+        let means = sums.iter().filter(|(_, n)| *n > 0.0).map(|(sum, n)| sum / n);
+        let (low, high) =
+            means.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), mean| (l.min(mean), h.max(mean)));
+        (high - low).max(0.0)
+    }
+
+    /// This survey and then another one, made on the same plate with the same stand, used alike, and as often.
+    pub fn followed_by(mut self, next: &Self) -> Self {
+        let n_rounds = self.zeros.len();
+        let n_readings = self.readings.len();
+        let minutes = self.readings.last().map_or(0.0, |reading| reading.minutes + 1.0);
+        self.readings.extend(next.readings.iter().map(|reading| Reading {
+            spot: self.spots.len() + reading.spot,
+            seating: self.n_seatings + reading.seating,
+            round: n_rounds + reading.round,
+            minutes: minutes + reading.minutes,
+            ..reading.clone()
+        }));
+        self.spots
+            .extend(next.spots.iter().map(|spot| Spot { group: self.n_groups + spot.group, ..spot.clone() }));
+        self.zeros.extend(next.zeros.iter().map(|zero| n_readings + zero));
+        self.closings.extend(next.closings.iter().map(|closing| closing.map(|index| n_readings + index)));
+        self.n_seatings += next.n_seatings;
+        self.n_groups += next.n_groups;
+        self
+    }
+}
+
 /// Where the stand's origin is and which way it points (radians) for one reading.
 fn pose(plan: &Plan, station: &Station, target: [f64; 2]) -> ([f64; 2], f64) {
     let heading = station.heading.to_radians();

@@ -7,6 +7,7 @@ pub mod curves;
 mod header;
 pub mod histogram;
 mod label;
+pub mod map_pair;
 pub mod plate_map;
 pub mod stand_view;
 

@@ -27,7 +27,7 @@ pub struct PlateMap<'a> {
     pub x: &'a [f64],
     /// Grid lines from the front edge backwards, rising.
     pub y: &'a [f64],
-    /// Height at (`x[i]`, `y[j]`) as `heights[j * x.len() + i]`.
+    /// Height at (`x[i]`, `y[j]`) as `heights[j * x.len() + i]`; empty for a sketch of the plate without heights.
     pub heights: &'a [f64],
     /// Width of the strip along the edges that is not judged; 0 for none.
     pub margin: f64,
@@ -77,8 +77,8 @@ impl PlateMap<'_> {
             return picture.finish(self.title, "An empty map: the plate has no size.");
         };
         let y_room = Ticks::new(front, back, 6).width() + TICK_FACE.width(&format!(" {}", self.short_unit()));
-        let levels = Levels::new(self.heights);
-        let legend = LEGEND.max(68.0 + levels.ticks.width());
+        let levels = (!self.heights.is_empty()).then(|| Levels::new(self.heights));
+        let legend = levels.as_ref().map_or(0.0, |levels| LEGEND.max(68.0 + levels.ticks.width()));
         let room = WIDTH - 2.0 * EDGE - legend - y_room - 12.0;
         let scale = (room / (right - left)).min(TALLEST / (back - front));
         let (wide, high) = (scale * (right - left), scale * (back - front));
@@ -87,43 +87,67 @@ impl PlateMap<'_> {
             x: Axis { low: left, high: right, from: x0, to: x0 + wide },
             y: Axis { low: front, high: back, from: top + high, to: top },
         };
-        let legend_left = self.legend_left(&frame);
-        let legend =
-            TICK_FACE.wrap(&with_unit(self.heights_are, self.height_unit), WIDTH - EDGE - legend_left, 4);
-        let legend_end = top + 22.0 + 15.0 * legend.len() as f64 + levels.n_bands() as f64 * BAND;
-        let mut picture = Picture::new(WIDTH, (frame.bottom() + 54.0).max(legend_end + EDGE));
+        let mut height = frame.bottom() + 54.0;
+        let legend = levels.as_ref().map(|levels| {
+            let room = WIDTH - EDGE - self.legend_left(&frame);
+            let lines = TICK_FACE.wrap(&with_unit(self.heights_are, self.height_unit), room, 4);
+            height =
+                height.max(top + 22.0 + 15.0 * lines.len() as f64 + levels.n_bands() as f64 * BAND + EDGE);
+            (levels, lines)
+        });
+        let mut picture = Picture::new(WIDTH, height);
         header.draw(&mut picture);
+        let lines = self.draw_ground(&mut picture, &frame, levels.as_ref());
+        if let Some((levels, legend)) = legend {
+            self.draw_legend(&mut picture, levels, &frame, &legend);
+        }
+        self.draw_survey(&mut picture, &frame, levels.as_ref(), &lines);
+        picture.finish(self.title, &self.description(levels.as_ref()))
+    }
 
-        let lines = self.draw_heights(&mut picture, &levels, &frame);
-        self.draw_plate(&mut picture, &frame);
-        self.draw_legend(&mut picture, &levels, &frame, &legend);
-        self.draw_stands(&mut picture, &frame);
+    /// Plate and heights in a frame that reaches from one end of the plate to the other; gives back the lines of each
+    /// level.
+    pub(super) fn draw_ground(
+        &self,
+        picture: &mut Picture,
+        frame: &Frame,
+        levels: Option<&Levels>,
+    ) -> Vec<Vec<Vec<Point>>> {
+        let lines = levels.map_or_else(Vec::new, |levels| self.draw_heights(picture, levels, frame));
+        self.draw_plate(picture, frame);
+        lines
+    }
 
+    /// Stands, targets and readings, and the numbers of the levels where they leave room.
+    pub(super) fn draw_survey(
+        &self,
+        picture: &mut Picture,
+        frame: &Frame,
+        levels: Option<&Levels>,
+        lines: &[Vec<Vec<Point>>],
+    ) {
+        self.draw_stands(picture, frame);
         let mut places = Places::new([frame.left(), frame.top(), frame.right(), frame.bottom()]);
-        self.draw_targets(&mut picture, &frame, &mut places);
+        self.draw_targets(picture, frame, &mut places);
+        let Some(levels) = levels else { return };
         picture.layer(Manner::Halo, |ink| {
-            for (level, lines) in &lines {
+            for (level, lines) in levels.values.iter().zip(lines) {
                 draw_level(ink, &levels.label(*level), lines, &mut places);
             }
         });
-        picture.finish(self.title, &self.description(&levels))
     }
 
     /// The unit of lengths, as short as the axes need it.
-    fn short_unit(&self) -> String {
+    pub(super) fn short_unit(&self) -> String {
         TICK_FACE.fit(self.length_unit, 40.0)
     }
 
-    /// Fills the plate band by band, lowest first; gives back the lines of each level.
-    fn draw_heights(
-        &self,
-        picture: &mut Picture,
-        levels: &Levels,
-        frame: &Frame,
-    ) -> Vec<(f64, Vec<Vec<Point>>)> {
-        picture.layer(Manner::Plain, |ink| {
-            ink.rect([frame.left(), frame.top(), frame.right(), frame.bottom()], levels.colour(0));
-        });
+    /// Fills the grid band by band, lowest first; gives back the lines of each level.
+    fn draw_heights(&self, picture: &mut Picture, levels: &Levels, frame: &Frame) -> Vec<Vec<Vec<Point>>> {
+        if let Some(([left, right], [front, back])) = ends(self.x).zip(ends(self.y)) {
+            let ((left, bottom), (right, top)) = (frame.at(left, front), frame.at(right, back));
+            picture.layer(Manner::Plain, |ink| ink.rect([left, top, right, bottom], levels.colour(0)));
+        }
         let mut lines = Vec::new();
         for (k, &level) in levels.values.iter().enumerate() {
             let found = rings(self.x, self.y, self.heights, level);
@@ -133,7 +157,7 @@ impl PlateMap<'_> {
             let colour = levels.colour(k + 1);
             picture.path(&areas, colour, darker(levels.colour(k)), HAIR);
             let level_lines = found.iter().flat_map(Ring::level_lines);
-            lines.push((level, level_lines.map(|line| to_picture(&line)).collect()));
+            lines.push(level_lines.map(|line| to_picture(&line)).collect());
         }
         lines
     }
@@ -288,8 +312,10 @@ impl PlateMap<'_> {
                 let (beside, above) = (MARK + 5.0 + READING_FACE.width(&text) / 2.0, MARK + 10.0);
                 let spots = [(x, y + above), (x + beside, y), (x - beside, y), (x, y - above)];
                 let cost = |spot: &Point| places.taken_of(area_of(&READING_FACE, &text, *spot));
+                // In a corner none of them may be on the plate as a whole; then inwards.
+                let inwards = if x < (frame.left() + frame.right()) / 2.0 { spots[1] } else { spots[2] };
                 let best = spots.into_iter().min_by(|a, b| cost(a).total_cmp(&cost(b)));
-                if let Some(spot) = best {
+                if let Some(spot) = best.map(|best| if cost(&best).is_finite() { best } else { inwards }) {
                     places.take(area_of(&READING_FACE, &text, spot));
                     ink.text(spot, Anchor::Middle, &READING_FACE, &text);
                 }
@@ -305,7 +331,7 @@ impl PlateMap<'_> {
         }
     }
 
-    fn description(&self, levels: &Levels) -> String {
+    pub(super) fn description(&self, levels: Option<&Levels>) -> String {
         let lengths = |axis: &[f64]| ends(axis).map_or(0.0, |[a, b]| b - a);
         let mut text = format!(
             "Map of a plate {} by {} {} seen from above, front edge at the bottom.",
@@ -313,13 +339,15 @@ impl PlateMap<'_> {
             short(lengths(self.y), 4),
             self.length_unit
         );
-        text += &format!(
-            " {}: from {} to {} {}.",
-            self.heights_are,
-            typeset(levels.lowest, Digits::Significant(3)),
-            typeset(levels.highest, Digits::Significant(3)),
-            self.height_unit
-        );
+        if let Some(levels) = levels {
+            text += &format!(
+                " {}: from {} to {} {}.",
+                self.heights_are,
+                typeset(levels.lowest, Digits::Significant(3)),
+                typeset(levels.highest, Digits::Significant(3)),
+                self.height_unit
+            );
+        }
         if !self.stands.is_empty() {
             text += &format!(" The stand is put down {} times.", self.stands.len());
         }
@@ -333,15 +361,15 @@ impl PlateMap<'_> {
 }
 
 /// The levels between bands, and the bands' colours.
-struct Levels {
-    values: Vec<f64>,
+pub(super) struct Levels {
+    pub values: Vec<f64>,
     ticks: Ticks,
-    lowest: f64,
+    pub lowest: f64,
     highest: f64,
 }
 
 impl Levels {
-    fn new(heights: &[f64]) -> Levels {
+    pub fn new(heights: &[f64]) -> Levels {
         let finite = || heights.iter().copied().filter(|&height| shown(height));
         let (lowest, highest) =
             finite().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), z| (l.min(z), h.max(z)));
@@ -354,18 +382,18 @@ impl Levels {
         Levels { values, ticks, lowest, highest }
     }
 
-    fn n_bands(&self) -> usize {
+    pub fn n_bands(&self) -> usize {
         self.values.len() + 1
     }
 
-    fn colour(&self, band: usize) -> Colour {
+    pub fn colour(&self, band: usize) -> Colour {
         match self.values.len() {
             0 => height_colour(0.75),
             n => height_colour(band as f64 / n as f64),
         }
     }
 
-    fn label(&self, level: f64) -> String {
+    pub fn label(&self, level: f64) -> String {
         self.ticks.label(level)
     }
 }
@@ -378,7 +406,7 @@ fn ends(grid: &[f64]) -> Option<[f64; 2]> {
         .then_some([first, last])
 }
 
-fn darker((r, g, b): Colour) -> Colour {
+pub(super) fn darker((r, g, b): Colour) -> Colour {
     let less = |c: u8| (f64::from(c) * 0.72) as u8;
     (less(r), less(g), less(b))
 }

@@ -1,0 +1,83 @@
+//! `howflat judge`: readings in hand, a verdict out.
+
+use crate::{
+    args::{DecisionRule, Judge},
+    failure::Failure,
+    files, print,
+    progress::Progress,
+    terminal_width, use_threads,
+};
+use howflat::{
+    decision::{
+        conformance::Rule,
+        judgement::{Judgement, Question},
+        limits::Verdict,
+    },
+    propagation::posterior::Settings,
+    report::judge_report::JudgeReport,
+    setup::{self, Setup},
+    shop::grade::Tolerance,
+};
+use std::{path::Path, process::ExitCode};
+
+/// The ratio that simple acceptance asks for (the 4:1 rule of ASME B89.7.3.1).
+const ACCURACY_RATIO: f64 = 4.0;
+
+/// Reads setup and readings, judges, and writes what is asked for.
+pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
+    let stdin = Path::new("-");
+    if arguments.setup == stdin && arguments.readings == stdin {
+        return Err(Failure::Use(
+            "setup and readings cannot both be standard input; name a file for one".into(),
+        ));
+    }
+    let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
+    let tolerance = tolerance(arguments, &setup)?;
+    let readings = files::read_readings(&arguments.readings, &setup)?;
+    use_threads(arguments.threads)?;
+    let rule = match arguments.rule {
+        DecisionRule::Proven => Rule::Proven { probability: 1.0 - setup.consumer_risk },
+        DecisionRule::Simple => Rule::SimpleAcceptance { accuracy_ratio: ACCURACY_RATIO },
+        DecisionRule::Shared => Rule::SharedRisk,
+    };
+    let settings = Settings { seed: arguments.seed, ..Settings::default() };
+    let otherwise = setup.other_wear(&text);
+    let question =
+        Question { tolerance: tolerance.as_ref().map(|t| t.value), rule, otherwise: &otherwise, settings };
+    let progress = Progress::share();
+    let judgement =
+        Judgement::new(&readings.check, &readings.observations(), &question, &|done| progress.reach(done))
+            .map_err(|why| Failure::input(&arguments.readings, why))?;
+    progress.finish();
+    let verdict = judgement.verdict;
+    let report = JudgeReport {
+        setup: &setup,
+        readings: &readings,
+        tolerance: tolerance.as_ref(),
+        rule,
+        settings,
+        judgement: &judgement,
+    };
+    if let Some(folder) = &arguments.out {
+        files::write_report(folder, &report.files().map_err(Failure::picture)?)?;
+    }
+    if arguments.json {
+        print(&format!("{:#}\n", report.json()))?;
+    } else {
+        print(&report.text(terminal_width()))?;
+    }
+    Ok(match verdict {
+        None | Some(Verdict::Within) => ExitCode::SUCCESS,
+        Some(Verdict::Out | Verdict::Undecided) => ExitCode::from(1),
+    })
+}
+
+/// What the plate is judged against: what was asked for, or what the setup says.
+fn tolerance(arguments: &Judge, setup: &Setup) -> Result<Option<Tolerance>, Failure> {
+    let asked = match (&arguments.tolerance, &arguments.grade) {
+        (Some(text), _) => setup::tolerance(text),
+        (None, Some(text)) => setup::grade(text, &setup.check.plate),
+        (None, None) => return Ok(setup.tolerance.clone()),
+    };
+    asked.map(Some).map_err(|fault| Failure::Use(fault.to_string()))
+}

@@ -1,0 +1,58 @@
+//! Heights, which are micrometres inside, in the unit of a report.
+
+use super::{
+    number::{Digits, height_digits, plain, typeset, unit_label},
+    table::Cell,
+};
+use crate::quantity::unit::{MICROMETRE, Measure, Unit};
+
+/// Writes heights in a unit, to about a hundredth of a micrometre.
+#[derive(Debug, Clone, Copy)]
+pub struct Heights {
+    /// The unit.
+    pub unit: Unit,
+}
+
+impl Heights {
+    /// What the unit is called after a number.
+    pub fn label(self) -> &'static str {
+        unit_label(self.unit)
+    }
+
+    /// A height in µm, in the unit.
+    pub fn of(self, micrometres: f64) -> f64 {
+        Measure { value: micrometres, unit: MICROMETRE }.to(self.unit)
+    }
+
+    /// How many digits are shown.
+    pub fn digits(self) -> Digits {
+        height_digits(self.unit)
+    }
+
+    /// The number alone.
+    pub fn bare(self, micrometres: f64) -> String {
+        plain(self.of(micrometres), self.digits())
+    }
+
+    /// Number and unit.
+    pub fn text(self, micrometres: f64) -> String {
+        format!("{} {}", self.bare(micrometres), self.label())
+    }
+
+    /// A reading set in type, with its sign.
+    pub fn signed(self, micrometres: f64) -> String {
+        let text = typeset(self.of(micrometres), self.digits());
+        let shortened =
+            if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+        if self.of(micrometres) > 0.0 && shortened != "0" {
+            format!("+{shortened}")
+        } else {
+            shortened.into()
+        }
+    }
+
+    /// A cell of a table.
+    pub fn cell(self, micrometres: f64) -> Cell {
+        Cell::Number(self.of(micrometres), self.digits())
+    }
+}

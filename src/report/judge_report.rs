@@ -1,0 +1,923 @@
+//! The report on a plate whose readings are at hand: may it be used?
+
+use super::{
+    chart::{
+        Mark,
+        histogram::{Histogram, Interval},
+        map_pair::MapPair,
+        plate_map::MapTarget,
+    },
+    check_report::LIMITS_OF_USE,
+    document::{SummaryDocument, finite},
+    heights::Heights,
+    number::{Digits, percent, plain},
+    picture::{PixelError, png},
+    survey_marks::{in_plan, stands},
+    table::{Cell, Column, Table},
+    text,
+};
+use crate::{
+    decision::{
+        conformance::{Conformance, Rule},
+        judgement::{Judgement, Otherwise},
+        limits::Verdict,
+    },
+    propagation::{fit::ReadingFit, foot_dip::FootDip, posterior::Settings},
+    setup::{Readings, Row, Setup},
+    shop::{
+        grade::Tolerance,
+        survey::{Reading, StandUse},
+    },
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+/// Everything that a report on a judged plate is made from.
+#[derive(Debug, Clone)]
+pub struct JudgeReport<'a> {
+    /// The setup.
+    pub setup: &'a Setup,
+    /// What was read.
+    pub readings: &'a Readings,
+    /// What the plate was judged against, if anything.
+    pub tolerance: Option<&'a Tolerance>,
+    /// By which rule.
+    pub rule: Rule,
+    /// How hard the inference worked.
+    pub settings: Settings,
+    /// What the readings say.
+    pub judgement: &'a Judgement,
+}
+
+/// Makes a name that a user typed harmless where it goes.
+type Quote = fn(&str) -> String;
+
+impl JudgeReport<'_> {
+    /// The verdict, in one sentence.
+    pub fn answer(&self, quote: Quote) -> String {
+        let h = self.heights();
+        let judgement = self.judgement;
+        let (Some(tolerance), Some(c)) = (self.tolerance, &judgement.conformance) else {
+            return format!(
+                "The plate's flatness deviation is estimated at {}; no tolerance was given to judge it by.",
+                h.text(judgement.flatness.mean)
+            );
+        };
+        let limit = format!("{} ({})", h.text(tolerance.value), quote(&tolerance.name));
+        let within = self.probability(c.probability);
+        let beyond = self.probability(1.0 - c.probability);
+        if judgement.misfit {
+            return format!(
+                "Undecided: these readings do not fit this setup, so they prove nothing about {limit}; find out why and \
+                 read again."
+            );
+        }
+        let rule = rule_text(self.rule);
+        match (c.verdict, self.rule) {
+            (Verdict::Within, _) => {
+                format!(
+                    "Within: with a probability of {within} the plate's flatness deviation is at most {limit}; {rule}."
+                )
+            }
+            (Verdict::Out, _) => {
+                format!(
+                    "Out: with a probability of {beyond} the plate's flatness deviation exceeds {limit}; {rule}."
+                )
+            }
+            (Verdict::Undecided, Rule::SimpleAcceptance { accuracy_ratio }) => format!(
+                "Undecided: the check is not good enough for the estimate alone to decide about {limit}; the tolerance is \
+                 {} times twice the expanded uncertainty, and {} times is asked for.",
+                plain(c.capability, Digits::Decimals(1)),
+                plain(accuracy_ratio, Digits::Decimals(0))
+            ),
+            (Verdict::Undecided, _) => format!(
+                "Undecided: with a probability of {within} the plate's flatness deviation is at most {limit}, which proves \
+                 neither that it is within nor that it is out; {rule}."
+            ),
+        }
+    }
+
+    /// What comes after the verdict: the misfit, the estimate, the plain spread and why it differs, the assumptions.
+    pub fn explanations(&self, quote: Quote) -> Vec<String> {
+        let mut said = Vec::new();
+        said.extend(self.misfit(quote));
+        said.push(self.estimate());
+        said.push(self.plain_reading(quote));
+        said.extend(self.before());
+        said.extend(self.influence());
+        if !self.judgement.posterior.sample_suffices {
+            said.push(format!(
+                "The sample is worth only {} independent draws, fewer than the {} asked for; take the last digits of all \
+                 this for less than they look.",
+                plain(self.judgement.posterior.effective_sample_size, Digits::Decimals(0)),
+                plain(self.settings.effective_sample_size, Digits::Decimals(0))
+            ));
+        }
+        said
+    }
+
+    fn misfit(&self, quote: Quote) -> Option<String> {
+        let h = self.heights();
+        let fit = &self.judgement.posterior.fit;
+        let chance = match fit.p_value {
+            p if p < 0.001 => "p less than 0.001".to_string(),
+            p => format!("p = {}", plain(p, Digits::Significant(2))),
+        };
+        let worst = fit.worst_reading()?;
+        if !self.judgement.misfit {
+            return Some(format!("The readings fit the setup ({chance})."));
+        }
+        let row = self.readings.rows.iter().find(|row| row.reading == worst.reading);
+        let spot = &self.survey_spot(worst.reading);
+        let side = if worst.off > 0.0 { "higher" } else { "lower" };
+        Some(format!(
+            "The reading at \"{}\" from \"{}\"{} is {} {side} than the others let expect ({chance}); look for dirt, a loose \
+             clamp, a wrong placement or a slip of the pen.",
+            quote(&spot.target),
+            quote(&spot.station),
+            row.map_or(String::new(), |row| format!(" (line {} of the file)", row.line)),
+            h.text(worst.off.abs()),
+        ))
+    }
+
+    fn estimate(&self) -> String {
+        let h = self.heights();
+        let s = &self.judgement.flatness;
+        let [low, high] = s.interval_symmetric;
+        format!(
+            "The flatness deviation is estimated at {}, with a standard uncertainty of {}; with a probability of 95 % it \
+             lies between {} and {}.",
+            h.text(s.mean),
+            h.text(s.standard_deviation),
+            h.bare(low),
+            h.text(high)
+        )
+    }
+
+    /// What the spread alone would have said, and why it differs.
+    fn plain_reading(&self, quote: Quote) -> String {
+        let h = self.heights();
+        let s = &self.judgement.flatness;
+        let spread = self.readings.spread();
+        let [low, high] = s.interval_symmetric;
+        let mut said = format!("A plain reading of the spread would have said {}", h.text(spread));
+        let too_large = spread > high;
+        if too_large {
+            said += &format!(", which is {} more than the estimate.", h.text(spread - s.mean));
+        } else if spread < low {
+            said += &format!(", which is {} less than the estimate.", h.text(s.mean - spread));
+        } else {
+            said += ", which the estimate's uncertainty allows.";
+        }
+        match &self.judgement.foot_dip {
+            Some(dip) => said += &format!(" {}", self.foot_sentence(dip, quote)),
+            None if too_large => {
+                said += " No one foot is to blame: what lies under all three, and every small disturbance, is carried out \
+                         to the tip by the length of the arm, and the spread takes the largest and the smallest of it.";
+            }
+            None => {}
+        }
+        if spread < low {
+            said += match self.setup.plan.stand_use {
+                StandUse::Carried => {
+                    " A stand that is carried along sees changes of slope over a hand's breadth, and hardly anything of a \
+                     wide hollow or a twist."
+                }
+                StandUse::Parked | StandUse::Turned => {
+                    " Tilt of the stand can take away what the form shows, and there may be hollows between the targets."
+                }
+            };
+        }
+        said
+    }
+
+    fn foot_sentence(&self, dip: &FootDip, quote: Quote) -> String {
+        let h = self.heights();
+        let survey = &self.readings.check.survey;
+        let reading = survey.readings.iter().position(|reading| reading.seating == dip.seating).unwrap_or(0);
+        let spot = self.survey_spot(reading);
+        let station = quote(&spot.station);
+        let target = quote(&spot.target);
+        let stand = match survey.stand_use {
+            StandUse::Parked => format!("The stand at \"{station}\""),
+            StandUse::Turned => format!("The stand at \"{station}\", pointing at \"{target}\","),
+            StandUse::Carried => format!("The stand that reads \"{target}\" ({station})"),
+        };
+        let foot = foot_name(&self.setup.check.stand.feet, dip.foot);
+        let height = h.text(dip.height.abs());
+        let effect = h.text(dip.effect);
+        let (sits, differs) =
+            if dip.height < 0.0 { ("in a dip", "lower") } else { ("on a high spot", "higher") };
+        let lies = format!(
+            "seems to sit {sits}: under its {foot} the plate is about {height} {differs} than under the others"
+        );
+        let moves = match survey.stand_use {
+            StandUse::Parked => {
+                format!("makes its readings differ by up to {effect} from one target to another")
+            }
+            StandUse::Turned | StandUse::Carried => format!("moves this reading by {effect}"),
+        };
+        format!("{stand} {lies}, which by itself {moves}.")
+    }
+
+    /// What the setup's description would have said by itself.
+    fn before(&self) -> Option<String> {
+        let before = self.judgement.before?;
+        let Rule::Proven { probability } = self.rule else { return None };
+        let said = format!(
+            "Before any reading, a plate as the setup describes it is within with a probability of {}",
+            self.probability(before)
+        );
+        let by_itself = match self.judgement.verdict? {
+            Verdict::Within => before >= probability,
+            Verdict::Out => 1.0 - before >= probability,
+            Verdict::Undecided => false,
+        };
+        let rest = if by_itself {
+            ", so the verdict rests on that description as much as on the readings: make sure that it is right."
+        } else {
+            "."
+        };
+        Some(said + rest)
+    }
+
+    /// How far the answer rests on the assumed wear.
+    fn influence(&self) -> Option<String> {
+        let h = self.heights();
+        let others = &self.judgement.otherwise;
+        if others.is_empty() {
+            return None;
+        }
+        let each = others.iter().map(|other| {
+            let verdict = match &other.conformance {
+                Some(c) if !self.judgement.misfit && Some(c.verdict) != self.judgement.verdict => {
+                    format!(", and the verdict {}", verdict_name(c.verdict))
+                }
+                _ => String::new(),
+            };
+            format!("{} as \"{}\"{verdict}", h.text(other.flatness.mean), other.kind)
+        });
+        let each: Vec<String> = each.collect();
+        let mut said =
+            format!("Had the plate been taken for another kind, the estimate would be {}.", each.join("; "));
+        let likelier = others.iter().max_by(|a, b| a.likelier.total_cmp(&b.likelier));
+        if let Some(other) = likelier.filter(|other| other.likelier > 10.0) {
+            let odds = match other.likelier {
+                odds if odds > 1000.0 => "more than 1000".to_string(),
+                odds => plain(odds, Digits::Significant(2)),
+            };
+            said += &format!(
+                " The readings themselves speak for \"{}\", by {odds} to 1: look at what the setup says of the wear.",
+                other.kind
+            );
+        }
+        Some(said)
+    }
+
+    /// The whole report for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        let fill = |said: &str| text::fill(said, width);
+        let mut parts = vec![text::inert(&self.setup.title), fill(&self.answer(text::inert))];
+        parts.extend(self.explanations(text::inert).iter().map(|said| fill(said)));
+        parts.extend(self.tables().iter().map(|table| table.terminal(width).trim_end().to_string()));
+        parts.extend([fill(LIMITS_OF_USE), fill(&self.provenance())]);
+        parts.join("\n\n") + "\n"
+    }
+
+    /// The same in Markdown.
+    pub fn markdown(&self) -> String {
+        let mut parts = vec![format!("# {}", text::markdown(&self.setup.title)), self.answer(text::markdown)];
+        parts.extend(self.explanations(text::markdown));
+        parts.push("![Map of the plate: estimate and standard uncertainty](map.png)".into());
+        parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
+        parts.extend([LIMITS_OF_USE.to_string(), self.provenance()]);
+        parts.join("\n\n") + "\n"
+    }
+
+    /// All tables, in the order in which they are read.
+    pub fn tables(&self) -> Vec<Table> {
+        let mut tables = Vec::new();
+        tables.extend(self.next_table());
+        tables.push(self.flatness_table());
+        tables.push(self.readings_table());
+        tables
+    }
+
+    /// The rows to read next.
+    pub fn next_table(&self) -> Option<Table> {
+        let h = self.heights();
+        let rows = self.next_rows();
+        let last = self.judgement.next.last()?;
+        let body = rows.iter().map(|row| {
+            let u = row.expected_standard_uncertainty;
+            vec![
+                Cell::Text(row.placement.clone()),
+                Cell::Text(row.target.clone()),
+                Cell::from(if row.sets_zero { "set the zero here" } else { "" }),
+                u.map_or(Cell::Empty, |u| Cell::Number(u, h.digits())),
+            ]
+        });
+        let [now, then] = [self.judgement.flatness.standard_deviation, last.expected_standard_uncertainty];
+        let use_of_it = if then < 0.9 * now {
+            "put the stand down as said, and add these rows to the readings"
+        } else {
+            "nothing that this stand can reach helps much; these rows help most"
+        };
+        Some(Table {
+            caption: format!(
+                "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}",
+                h.text(now),
+                h.text(then)
+            ),
+            columns: vec![
+                Column::text("placement"),
+                Column::text("target"),
+                Column::text(""),
+                Column::numbers("standard uncertainty then", h.label()),
+            ],
+            rows: body.collect(),
+        })
+    }
+
+    fn flatness_table(&self) -> Table {
+        let h = self.heights();
+        let mut columns = vec![
+            Column::text("taken for"),
+            Column::numbers("estimate", h.label()),
+            Column::numbers("standard uncertainty", h.label()),
+            Column::numbers("symmetric from", h.label()),
+            Column::numbers("to", h.label()),
+            Column::numbers("shortest from", h.label()),
+            Column::numbers("to", h.label()),
+        ];
+        if self.tolerance.is_some() {
+            columns.push(Column::numbers("within tolerance", "%"));
+        }
+        let row = |name: &str, s: &crate::quantity::sample::Summary, c: Option<&Conformance>| {
+            let values = [
+                s.mean,
+                s.standard_deviation,
+                s.interval_symmetric[0],
+                s.interval_symmetric[1],
+                s.interval_shortest[0],
+                s.interval_shortest[1],
+            ];
+            let mut cells = vec![Cell::from(name)];
+            cells.extend(values.map(|value| h.cell(value)));
+            cells.extend(c.map(|c| Cell::Number(100.0 * c.probability, Digits::Decimals(1))));
+            cells
+        };
+        let judgement = self.judgement;
+        let mut rows = vec![row("as in the setup", &judgement.flatness, judgement.conformance.as_ref())];
+        rows.extend(judgement.otherwise.iter().map(|o| row(o.kind, &o.flatness, o.conformance.as_ref())));
+        Table { caption: "Flatness deviation, given these readings (95 % intervals)".into(), columns, rows }
+    }
+
+    /// The readings, each with what the others let expect of it.
+    fn readings_table(&self) -> Table {
+        let h = self.heights();
+        let rows = self.rows_with_fit().into_iter().map(|(row, fit)| {
+            let spot = self.survey_spot(row.reading);
+            let role = if fit.is_some() { String::new() } else { "zero".into() };
+            let role = if self.readings.check.survey.readings[row.reading].closing {
+                "closing".into()
+            } else {
+                role
+            };
+            let off = fit.map_or(Cell::Empty, |fit| h.cell(fit.off));
+            let p = fit.map_or(Cell::Empty, |fit| Cell::Number(fit.p_value, Digits::Decimals(2)));
+            vec![
+                Cell::Number(row.line as f64, Digits::Decimals(0)),
+                Cell::from(spot.station.as_str()),
+                Cell::from(spot.target.as_str()),
+                Cell::Text(format!("{} {role}", row.pass).trim_end().to_string()),
+                h.cell(row.value),
+                off,
+                p,
+                Cell::from(row.remark.as_str()),
+            ]
+        });
+        Table {
+            caption: "The readings, and how far each is from what the others let expect".into(),
+            columns: vec![
+                Column::numbers("line", ""),
+                Column::text("placement"),
+                Column::text("target"),
+                Column::text("pass"),
+                Column::numbers("reading", h.label()),
+                Column::numbers("off by", h.label()),
+                Column::numbers("p", ""),
+                Column::text("remark"),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// Every row of the file with its fit; a zero has none, for the others count from it.
+    fn rows_with_fit(&self) -> Vec<(&Row, Option<&ReadingFit>)> {
+        let mut fits = self.judgement.posterior.fit.readings.iter();
+        let zeros = &self.readings.check.survey.zeros;
+        let rows = self.readings.rows.iter();
+        rows.map(|row| (row, if zeros.contains(&row.reading) { None } else { fits.next() })).collect()
+    }
+
+    /// The readings as a file that can be read again.
+    pub fn readings_csv(&self) -> Table {
+        let h = self.heights();
+        let survey = &self.readings.check.survey;
+        let rows = self.readings.rows.iter().map(|row| {
+            let spot = self.survey_spot(row.reading);
+            let role = if survey.readings[row.reading].closing { " closing" } else { "" };
+            vec![
+                Cell::from(spot.station.as_str()),
+                Cell::from(spot.target.as_str()),
+                Cell::Text(format!("{}{role}", row.pass)),
+                Cell::Number(h.of(row.value), Digits::Full),
+                Cell::from(row.time.as_str()),
+                Cell::from(row.remark.as_str()),
+            ]
+        });
+        Table {
+            caption: String::new(),
+            columns: vec![
+                Column::text("placement"),
+                Column::text("target"),
+                Column::text("pass"),
+                Column::numbers("reading", self.setup.unit.symbol()),
+                Column::text("time"),
+                Column::text("remark"),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// Every file of the report, by name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let map = self.map();
+        let files = [
+            ("result.json", format!("{:#}\n", self.json()).into_bytes()),
+            ("report.md", self.markdown().into_bytes()),
+            ("readings.csv", self.readings_csv().csv().into_bytes()),
+            ("map.png", png(&map, 2.0)?),
+            ("map.svg", map.into_bytes()),
+            ("flatness.svg", self.histogram().into_bytes()),
+        ];
+        Ok(files.into_iter().map(|(name, bytes)| (name.to_string(), bytes)).collect())
+    }
+
+    /// Estimate of the surface and its standard uncertainty, side by side, with the readings on it.
+    pub fn map(&self) -> String {
+        let h = self.heights();
+        let check = &self.readings.check;
+        let survey = &check.survey;
+        let plan_unit = self.setup.plan_unit;
+        let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
+        let mut read: Vec<(f64, f64)> = vec![(0.0, 0.0); survey.spots.len()];
+        for row in self.readings.rows.iter().filter(|row| !survey.readings[row.reading].closing) {
+            let (sum, n) = &mut read[survey.readings[row.reading].spot];
+            *sum += row.value;
+            *n += 1.0;
+        }
+        let texts: Vec<Option<String>> =
+            read.iter().map(|(sum, n)| (*n > 0.0).then(|| h.signed(sum / n))).collect();
+        let mut targets: Vec<MapTarget> = Vec::new();
+        let one_placement = self.setup.plan.stations.len() == 1;
+        for ((spot, label), text) in survey.spots.iter().zip(&labels).zip(&texts) {
+            let at = in_plan(spot.at, plan_unit);
+            // Readings from several placements count from several zeros and would only confuse here.
+            let reading = text.as_deref().filter(|_| one_placement);
+            if !targets.iter().any(|target| target.at == at) {
+                targets.push(MapTarget { at, label, reading });
+            }
+        }
+        let map = &self.judgement.posterior.map;
+        let nodes =
+            |nodes: &[f64]| nodes.iter().map(|&v| in_plan([v, 0.0], plan_unit)[0]).collect::<Vec<_>>();
+        let in_unit = |values: &[f64]| values.iter().map(|&value| h.of(value)).collect::<Vec<_>>();
+        MapPair {
+            title: "What these readings say of the plate",
+            height_unit: h.label(),
+            length_unit: plan_unit.symbol(),
+            sides: in_plan([check.plate.length, check.plate.width], plan_unit),
+            x: &nodes(&map.grid.x),
+            y: &nodes(&map.grid.y),
+            heights: &in_unit(&map.height),
+            uncertainties: &in_unit(&map.standard_uncertainty),
+            margin: in_plan([check.plate.margin, 0.0], plan_unit)[0],
+            stands: &stands(survey.readings.iter(), plan_unit),
+            targets: &targets,
+        }
+        .svg()
+    }
+
+    /// What the flatness deviation may be, with the tolerance marked.
+    pub fn histogram(&self) -> String {
+        let h = self.heights();
+        let s = &self.judgement.flatness;
+        let values: Vec<f64> = self.judgement.posterior.flatness.iter().map(|&f| h.of(f)).collect();
+        let interval = |label, [low, high]: [f64; 2]| Interval { label, low: h.of(low), high: h.of(high) };
+        let estimate = format!("estimate {}", h.text(s.mean));
+        let tolerance = self.tolerance.map(|tolerance| format!("tolerance {}", h.text(tolerance.value)));
+        let spread = self.readings.spread();
+        let spread_is = format!("spread {}", h.text(spread));
+        let mut marks = vec![Mark { label: &estimate, at: h.of(s.mean) }];
+        // What is far away would leave no room for the rest.
+        let far = s.interval_symmetric[1] + 4.0 * (s.interval_symmetric[1] - s.interval_symmetric[0]);
+        if let (Some(tolerance), Some(label)) = (self.tolerance.filter(|t| t.value < far), &tolerance) {
+            marks.push(Mark { label, at: h.of(tolerance.value) });
+        }
+        if spread < far {
+            marks.push(Mark { label: &spread_is, at: h.of(spread) });
+        }
+        Histogram {
+            title: "The plate's flatness deviation, given these readings",
+            axis: "flatness deviation",
+            unit: h.label(),
+            counted: "plates that may be this one",
+            name: "flatness deviation",
+            values: &values,
+            outlines: &[],
+            intervals: &[
+                interval("95 %, symmetric", s.interval_symmetric),
+                interval("95 %, shortest", s.interval_shortest),
+            ],
+            marks: &marks,
+            density: None,
+            digits: h.digits(),
+        }
+        .svg()
+    }
+
+    /// The JSON document of `judge --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let h = self.heights();
+        let judgement = self.judgement;
+        let posterior = &judgement.posterior;
+        let summary = |s| SummaryDocument::new(s, |value| h.of(value));
+        let map = &posterior.map;
+        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
+            |((at, &height), &u)| {
+                let [x, y] = in_plan(at, self.setup.plan_unit);
+                PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
+            },
+        );
+        let worst = posterior.fit.worst_reading().map(|worst| {
+            let row =
+                self.rows_with_fit().into_iter().find(|(_, fit)| *fit == Some(worst)).map(|(row, _)| row);
+            let spot = self.survey_spot(worst.reading);
+            WorstDocument {
+                line: row.map_or(0, |row| row.line),
+                placement: text::inert(&spot.station),
+                target: text::inert(&spot.target),
+                pass: row.map_or(1, |row| row.pass),
+                off: h.of(worst.off),
+                standard_uncertainty: h.of(worst.standard_uncertainty),
+                p_value: worst.p_value,
+                grain_probability: worst.grain_probability,
+            }
+        });
+        let document = JudgeDocument {
+            title: text::inert(&self.setup.title),
+            answer: self.answer(text::inert),
+            explanation: self.explanations(text::inert),
+            unit: self.setup.unit.symbol().into(),
+            length_unit: self.setup.plan_unit.symbol().into(),
+            flatness: summary(&judgement.flatness),
+            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
+            tolerance_name: self.tolerance.map(|tolerance| text::inert(&tolerance.name)),
+            conformance_probability: judgement.conformance.map(|c| c.probability),
+            conformance_probability_before: judgement.before,
+            verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
+            rule: RuleDocument::from(self.rule),
+            spread: h.of(self.readings.spread()),
+            map: points.collect(),
+            fit: FitDocument {
+                p_value: posterior.fit.p_value,
+                misfit: judgement.misfit,
+                worst_reading: worst,
+            },
+            foot_dip: judgement.foot_dip.map(|dip| FootDipDocument {
+                foot: foot_name(&self.setup.check.stand.feet, dip.foot).into(),
+                at: in_plan(dip.at, self.setup.plan_unit),
+                height: h.of(dip.height),
+                standard_uncertainty: h.of(dip.standard_uncertainty),
+                effect: h.of(dip.effect),
+            }),
+            effective_sample_size: posterior.effective_sample_size,
+            sample_suffices: posterior.sample_suffices,
+            prior_influence: judgement.otherwise.iter().map(|other| self.influence_document(other)).collect(),
+            next: self.next_rows(),
+            n_readings: self.readings.rows.len(),
+            seed: self.settings.seed,
+            setup_digest: self.setup.digest.clone(),
+            readings_digest: self.readings.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn influence_document(&self, other: &Otherwise) -> InfluenceDocument {
+        InfluenceDocument {
+            wear: other.kind.into(),
+            flatness: SummaryDocument::new(&other.flatness, |value| self.heights().of(value)),
+            conformance_probability: other.conformance.map(|c| c.probability),
+            verdict: other.conformance.map(|c| verdict_name(c.verdict).into()),
+            times_likelier: finite(other.likelier),
+        }
+    }
+
+    /// What to read next, placement by placement: its zero, then its targets.
+    fn next_rows(&self) -> Vec<NextDocument> {
+        let h = self.heights();
+        let judgement = self.judgement;
+        let mut rows: Vec<NextDocument> = Vec::new();
+        let mut done: Vec<usize> = Vec::new();
+        for first in &judgement.next {
+            if done.contains(&first.candidate) {
+                continue;
+            }
+            done.push(first.candidate);
+            let candidate = &judgement.candidates[first.candidate];
+            let station = &candidate.station;
+            let placement = self.setup.stand_text(station.at, station.heading, candidate.carried_reach);
+            let row = |target: usize, u: Option<f64>| NextDocument {
+                placement: placement.clone(),
+                target: self.setup.target_text(station.targets[target].at),
+                pass: 1,
+                sets_zero: target == 0,
+                expected_standard_uncertainty: u.map(|u| h.of(u)),
+            };
+            rows.push(row(0, None));
+            let here = judgement.next.iter().filter(|next| next.candidate == first.candidate);
+            rows.extend(here.map(|next| row(next.target, Some(next.expected_standard_uncertainty))));
+        }
+        rows
+    }
+
+    fn survey_spot(&self, reading: usize) -> &crate::shop::survey::Spot {
+        let survey = &self.readings.check.survey;
+        let spot = survey.readings.get(reading).map_or(0, |reading: &Reading| reading.spot);
+        &survey.spots[spot]
+    }
+
+    /// A probability as a percentage, no finer than the sample tells it.
+    fn probability(&self, p: f64) -> String {
+        match p {
+            p if p > 0.999 => "more than 99.9 %".into(),
+            p if p < 0.001 => "less than 0.1 %".into(),
+            p if !(0.05..0.95).contains(&p) => format!("{} %", plain(100.0 * p, Digits::Decimals(1))),
+            p => format!("{} %", plain(100.0 * p, Digits::Decimals(0))),
+        }
+    }
+
+    fn provenance(&self) -> String {
+        let short = |digest: &str| digest[..digest.len().min(16)].to_string();
+        format!(
+            "howflat {}, setup {}, readings {}, seed {}, {} independent draws.",
+            crate::VERSION,
+            short(&self.setup.digest),
+            short(&self.readings.digest),
+            self.settings.seed,
+            plain(self.judgement.posterior.effective_sample_size, Digits::Decimals(0))
+        )
+    }
+
+    fn heights(&self) -> Heights {
+        Heights { unit: self.setup.unit }
+    }
+}
+
+/// A rule in words.
+fn rule_text(rule: Rule) -> String {
+    match rule {
+        Rule::Proven { probability } => format!("the rule asks for a proof at {}", percent(probability)),
+        Rule::SimpleAcceptance { accuracy_ratio } => format!(
+            "the estimate decides, since the check is at least {} times as good as the tolerance",
+            plain(accuracy_ratio, Digits::Decimals(0))
+        ),
+        Rule::SharedRisk => "the estimate decides, and both sides share the risk".into(),
+    }
+}
+
+fn verdict_name(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Within => "within",
+        Verdict::Undecided => "undecided",
+        Verdict::Out => "out",
+    }
+}
+
+/// What a foot is called, by where it stands in the stand's frame (arm along +x, y to the left).
+fn foot_name(feet: &[[f64; 2]; 3], foot: usize) -> &'static str {
+    // The one that is by itself along the arm is the rear or the front foot; the others are a pair.
+    let others = |i: usize| [(i + 1) % 3, (i + 2) % 3];
+    let apart = |i: usize| {
+        let [a, b] = others(i);
+        (feet[a][0] - feet[b][0]).abs()
+    };
+    let single = (0..3).min_by(|&a, &b| apart(a).total_cmp(&apart(b))).unwrap_or(2);
+    let at_the_rear = others(single).iter().all(|&other| feet[single][0] < feet[other][0]);
+    let beside = others(foot).into_iter().find(|&other| other != single).unwrap_or(single);
+    match (foot == single, at_the_rear, feet[foot][1] > feet[beside][1]) {
+        (true, true, _) => "rear foot",
+        (true, false, _) => "front foot",
+        (false, true, true) => "left front foot",
+        (false, true, false) => "right front foot",
+        (false, false, true) => "left rear foot",
+        (false, false, false) => "right rear foot",
+    }
+}
+
+/// The JSON Schema of [`JudgeReport::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(JudgeDocument).to_value()
+}
+
+/// What readings say of a plate. Heights are in `unit`, places in `length_unit`.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(title = "howflat judge")]
+struct JudgeDocument {
+    /// What the check is called.
+    title: String,
+    /// The verdict, in one sentence.
+    answer: String,
+    /// What is to be said besides, a sentence or two each.
+    explanation: Vec<String>,
+    /// Unit of all heights.
+    unit: String,
+    /// Unit of all places on the plate.
+    length_unit: String,
+    /// The flatness deviation.
+    flatness: SummaryDocument,
+    /// The largest flatness deviation that is good; null where none was given.
+    tolerance: Option<f64>,
+    /// Where it comes from.
+    tolerance_name: Option<String>,
+    /// Probability that the flatness deviation is within the tolerance.
+    conformance_probability: Option<f64>,
+    /// The same before anything was read, of a plate as the setup describes it.
+    conformance_probability_before: Option<f64>,
+    /// "within", "out" or "undecided"; null without a tolerance.
+    verdict: Option<String>,
+    /// The rule of the verdict.
+    rule: RuleDocument,
+    /// Largest minus smallest reading: what a plain reading would call the flatness.
+    spread: f64,
+    /// The surface, levelled to its least-squares plane.
+    map: Vec<PointDocument>,
+    /// How well the readings fit the setup.
+    fit: FitDocument,
+    /// A foot that stands so much lower or higher than the others that it moves readings; null where none is known to.
+    foot_dip: Option<FootDipDocument>,
+    /// How many independent draws the sample is worth.
+    effective_sample_size: f64,
+    /// Whether that is as many as asked for.
+    sample_suffices: bool,
+    /// The same readings on a plate of another kind.
+    prior_influence: Vec<InfluenceDocument>,
+    /// What to read next, as rows for the reading sheet; empty where the verdict is clear.
+    next: Vec<NextDocument>,
+    /// How many readings were used.
+    n_readings: usize,
+    /// Seed of all random numbers.
+    seed: u64,
+    /// SHA-256 of what the setup says.
+    setup_digest: String,
+    /// SHA-256 of the readings file.
+    readings_digest: String,
+    /// Version of the program.
+    version: String,
+}
+
+/// How the verdict is reached.
+#[derive(Debug, Serialize, JsonSchema)]
+struct RuleDocument {
+    /// "proven", "simple" or "shared".
+    name: String,
+    /// The probability asked for by "proven".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    probability: Option<f64>,
+    /// Tolerance over twice the expanded uncertainty asked for by "simple".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    accuracy_ratio: Option<f64>,
+}
+
+impl From<Rule> for RuleDocument {
+    fn from(rule: Rule) -> Self {
+        let (name, probability, accuracy_ratio) = match rule {
+            Rule::Proven { probability } => ("proven", Some(probability), None),
+            Rule::SimpleAcceptance { accuracy_ratio } => ("simple", None, Some(accuracy_ratio)),
+            Rule::SharedRisk => ("shared", None, None),
+        };
+        Self { name: name.into(), probability, accuracy_ratio }
+    }
+}
+
+/// One point of the surface.
+#[derive(Debug, Serialize, JsonSchema)]
+struct PointDocument {
+    /// From the left edge.
+    x: f64,
+    /// From the front edge.
+    y: f64,
+    /// Estimate of the height.
+    height: f64,
+    /// Its standard uncertainty.
+    standard_uncertainty: f64,
+}
+
+/// How well the readings fit the setup.
+#[derive(Debug, Serialize, JsonSchema)]
+struct FitDocument {
+    /// Chance that such a check holds a reading as odd as the oddest of these.
+    p_value: f64,
+    /// Whether that is so small that nothing may be said of the plate.
+    misfit: bool,
+    /// The oddest reading.
+    worst_reading: Option<WorstDocument>,
+}
+
+/// The reading that fits least.
+#[derive(Debug, Serialize, JsonSchema)]
+struct WorstDocument {
+    /// Line of the readings file.
+    line: usize,
+    /// Where the stand was.
+    placement: String,
+    /// Where the block was.
+    target: String,
+    /// Which pass.
+    pass: usize,
+    /// What was read less what the others let expect.
+    off: f64,
+    /// Standard uncertainty of that.
+    standard_uncertainty: f64,
+    /// Probability of a reading at least as far out.
+    p_value: f64,
+    /// Probability that a grain lay under the block or a foot.
+    grain_probability: f64,
+}
+
+/// A foot that stands low or high.
+#[derive(Debug, Serialize, JsonSchema)]
+struct FootDipDocument {
+    /// Which foot.
+    foot: String,
+    /// Where, from the left and the front edge.
+    at: [f64; 2],
+    /// Height of the plate there less its mean height under the other two feet.
+    height: f64,
+    /// Standard uncertainty of that, an upper bound.
+    standard_uncertainty: f64,
+    /// By how much it moves readings.
+    effect: f64,
+}
+
+/// The answer for a plate of another kind.
+#[derive(Debug, Serialize, JsonSchema)]
+struct InfluenceDocument {
+    /// The state of wear that is assumed instead.
+    wear: String,
+    /// The flatness deviation.
+    flatness: SummaryDocument,
+    /// Probability that it is within the tolerance.
+    conformance_probability: Option<f64>,
+    /// The verdict it would give, were there no doubt about the fit.
+    verdict: Option<String>,
+    /// How many times likelier these readings are on such a plate; null where that is beyond all numbers.
+    times_likelier: Option<f64>,
+}
+
+/// A reading that is worth taking.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+struct NextDocument {
+    /// Where to put the stand, as a readings file names it.
+    placement: String,
+    /// Where to put the block.
+    target: String,
+    /// The pass.
+    pass: usize,
+    /// Whether the zero is set here.
+    sets_zero: bool,
+    /// Standard uncertainty of the flatness to be expected after this reading and those above.
+    expected_standard_uncertainty: Option<f64>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn feet_have_the_names_one_would_give_them() {
+        let names = |feet: [[f64; 2]; 3]| [0, 1, 2].map(|foot| foot_name(&feet, foot));
+        let usual = [[40.0, 35.0], [40.0, -35.0], [-50.0, 0.0]];
+        assert_eq!(names(usual), ["left front foot", "right front foot", "rear foot"]);
+        let turned_round = [[-40.0, -35.0], [60.0, 0.0], [-41.0, 35.0]];
+        assert_eq!(names(turned_round), ["right rear foot", "front foot", "left rear foot"]);
+    }
+}

@@ -1,0 +1,305 @@
+//! A blank sheet for the readings of a check: a file to fill in, and a page to print.
+
+use super::{
+    chart::plate_map::{MapTarget, PlateMap},
+    check_report::LIMITS_OF_USE,
+    number::{Digits, short, typeset, unit_label},
+    survey_marks::{in_plan, stands},
+    text::{escape, inert},
+};
+use crate::{
+    quantity::unit::{MICROMETRE, Measure, TENTH, Unit},
+    setup::Setup,
+    shop::survey::{Reading, StandUse, Station, Zeroing},
+};
+use std::ops::Range;
+
+/// The sheet for the survey of a setup.
+#[derive(Debug, Clone, Copy)]
+pub struct ReadingSheet<'a> {
+    /// The setup.
+    pub setup: &'a Setup,
+}
+
+impl ReadingSheet<'_> {
+    /// The sheet as CSV, to be filled in and given to `howflat judge`.
+    pub fn csv(&self) -> String {
+        let setup = self.setup;
+        let mut sheet = format!("# {}\n", inert(&setup.title));
+        sheet += &format!(
+            "# Readings in {}, read to {}; plus: the tip is pushed up. Another unit may be written: -50 µin.\n",
+            unit_name(setup.unit),
+            self.step()
+        );
+        sheet += "# Blank: not read. Read twice: add a row. Then: howflat judge SETUP THIS_FILE\n";
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        // Writing into memory cannot fail, and all rows have as many cells.
+        let _ = writer.write_record(["placement", "target", "pass", "reading", "time", "remark"]);
+        let survey = &setup.check.survey;
+        for (index, reading) in survey.readings.iter().enumerate() {
+            let spot = &survey.spots[reading.spot];
+            let is_zero = survey.zeros.contains(&index);
+            let pass = self.pass(index);
+            let (pass, value, remark) = match (reading.closing, is_zero) {
+                (true, _) => (format!("{pass} closing"), "", "closing reading: the zero again"),
+                (false, true) => (pass.to_string(), "0", "set the zero here"),
+                (false, false) => (pass.to_string(), "", ""),
+            };
+            let [station, target] = [&spot.station, &spot.target].map(|name| disarmed(name));
+            let _ = writer.write_record([&station, &target, pass.as_str(), value, "", remark]);
+        }
+        sheet + &String::from_utf8_lossy(&writer.into_inner().unwrap_or_default())
+    }
+
+    /// The sheet as a page that prints on A4 and Letter alike and needs nothing but itself.
+    pub fn html(&self) -> String {
+        let setup = self.setup;
+        let title = escape(&setup.title);
+        let blanks = |names: &[&str]| {
+            let each = names.iter().map(|name| format!("<span>{name}<i></i></span>"));
+            format!("<p class=\"blanks\">{}</p>\n", each.collect::<String>())
+        };
+        let mut page = format!(
+            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta name=\"viewport\" content=\"width=device-width\">\n<title>Reading sheet: {title}</title>\n\
+             <style>\n{STYLE}</style>\n</head>\n<body>\n<h1>Reading sheet</h1>\n<p class=\"title\">{title}</p>\n"
+        );
+        page += &blanks(&["Plate no.", "Date", "Read by"]);
+        page += &blanks(&["Indicator no.", "Plate, top, °C", "underside, °C"]);
+        page += "<h2>Before you begin</h2>\n<ul>\n";
+        for caution in CAUTIONS {
+            page += &format!("<li>{caution}</li>\n");
+        }
+        page += "</ul>\n";
+        page += &format!("<h2>How to read</h2>\n<p>{}</p>\n", self.how_to_read());
+        for (index, station) in setup.plan.stations.iter().enumerate() {
+            page += &self.section(index, station);
+        }
+        let digest = &setup.digest[..setup.digest.len().min(16)];
+        page += &format!(
+            "<p class=\"small\">Write slips, knocks, pauses and specks of dirt under remark. Type the readings into the \
+             sheet's CSV file, then run <code>howflat judge</code> with the setup and that file.</p>\n\
+             <p class=\"small\">{}</p>\n<p class=\"small\">howflat {}, setup {digest}</p>\n</body>\n</html>\n",
+            LIMITS_OF_USE,
+            crate::VERSION
+        );
+        page
+    }
+
+    /// Both, by name.
+    pub fn files(&self) -> Vec<(String, Vec<u8>)> {
+        vec![("sheet.csv".into(), self.csv().into_bytes()), ("sheet.html".into(), self.html().into_bytes())]
+    }
+
+    /// Sign, step, zero and passes.
+    fn how_to_read(&self) -> String {
+        let plan = &self.setup.plan;
+        let zero = match plan.zeroing {
+            Zeroing::Once => "Set the zero once, at the first target, and leave it for all readings.",
+            Zeroing::EachPass => "Set the zero anew at the first target of each pass.",
+            Zeroing::EachStation => "Set the zero anew at the first target each time the stand is put down.",
+        };
+        let stand = match plan.stand_use {
+            StandUse::Parked => "The feet stay where they are; swing the arm to each target.",
+            StandUse::Turned => "Turn the whole stand on its spot so that it points at each target.",
+            StandUse::Carried => {
+                "Stand and block travel together, the stand pointing the same way throughout."
+            }
+        };
+        let mut said = format!(
+            "Readings in {}, to the nearest {}. Plus: the tip is pushed up, the spot is high. {stand} Go in the order of \
+             the numbers. {zero}",
+            unit_name(self.setup.unit),
+            self.step()
+        );
+        if plan.closing_reading {
+            said += " At the end read the zero target again and write down what it shows: that is the closing reading.";
+        }
+        if plan.passes > 1 && plan.stations.len() > 1 {
+            said += " Go through all placements, then begin the next pass.";
+        }
+        said
+    }
+
+    fn section(&self, index: usize, station: &Station) -> String {
+        let setup = self.setup;
+        let n = index + 1;
+        let mut section = format!("<section>\n<h2>Placement {n}: {}</h2>\n", escape(&station.name));
+        section += &format!("<p class=\"where\">{}</p>\n", self.where_to_stand(station));
+        section += &format!("<figure>\n{}</figure>\n", self.sketch(index, station));
+        // One pass more than planned costs nothing and is often taken.
+        let n_passes = setup.plan.passes.max(2);
+        section += "<table>\n<thead><tr><th>no.</th><th>target</th><th>from left, front</th>";
+        for pass in 1..=n_passes {
+            section += &format!("<th>pass {pass}, {}</th>", escape(unit_label(setup.unit)));
+        }
+        section += "<th>time</th><th class=\"wide\">remark</th></tr></thead>\n<tbody>\n";
+        let blank = "<td></td>".repeat(n_passes + 2);
+        for (number, target) in station.targets.iter().enumerate() {
+            let zero = if self.sets_zero(index, number) { " (zero)" } else { "" };
+            let [x, y] = target.at.map(|side| escape(&setup.length_text(side)));
+            let name = escape(&target.name);
+            section +=
+                &format!("<tr><th>{}</th><td>{name}{zero}</td><td>{x}, {y}</td>{blank}</tr>\n", number + 1);
+        }
+        if let (true, Some(first)) = (self.closes(index), station.targets.first()) {
+            let at_the_end = setup.plan.zeroing != Zeroing::EachStation && setup.plan.stations.len() > 1;
+            let when = if at_the_end { "closing reading, after all placements" } else { "closing reading" };
+            let name = escape(&first.name);
+            section += &format!("<tr><th>1</th><td>{name}</td><td>{when}</td>{blank}</tr>\n");
+        }
+        section + "</tbody>\n</table>\n</section>\n"
+    }
+
+    /// The spots that are read from a station.
+    fn spots(&self, station: usize) -> Range<usize> {
+        let stations = &self.setup.plan.stations;
+        let first = stations[..station].iter().map(|station| station.targets.len()).sum();
+        first..first + stations[station].targets.len()
+    }
+
+    /// Whether a zero is set at a target of a station.
+    fn sets_zero(&self, station: usize, target: usize) -> bool {
+        let survey = &self.setup.check.survey;
+        let spot = self.spots(station).start + target;
+        survey.zeros.iter().any(|&zero| survey.readings[zero].spot == spot)
+    }
+
+    /// Whether the survey has a closing reading that is taken from this station.
+    fn closes(&self, station: usize) -> bool {
+        let here = self.spots(station);
+        self.setup.check.survey.readings.iter().any(|reading| reading.closing && here.contains(&reading.spot))
+    }
+
+    fn where_to_stand(&self, station: &Station) -> String {
+        let setup = self.setup;
+        let [x, y] = station.at.map(|side| setup.length_text(side));
+        let heading = typeset(station.heading.rem_euclid(360.0), Digits::Decimals(0));
+        match setup.plan.stand_use {
+            StandUse::Parked => format!(
+                "Put the column {x} from the left edge and {y} from the front edge, the feet set for an arm that points {}.",
+                direction(station.heading)
+            ),
+            StandUse::Turned => format!("Put the column {x} from the left edge and {y} from the front edge."),
+            StandUse::Carried => format!(
+                "Tip {} from the column, pointing {} ({heading}° from the long side towards the back).",
+                setup.length_text(setup.plan.carried_reach),
+                direction(station.heading)
+            ),
+        }
+    }
+
+    /// The plate with one placement and its targets, numbered in the order they are read.
+    pub fn sketch(&self, index: usize, station: &Station) -> String {
+        let setup = self.setup;
+        let check = &setup.check;
+        let survey = &check.survey;
+        let here = self.spots(index);
+        let taken = survey.readings.iter().filter(|reading: &&Reading| here.contains(&reading.spot));
+        let labels: Vec<String> = (1..=station.targets.len()).map(|number| number.to_string()).collect();
+        let targets: Vec<MapTarget> = station
+            .targets
+            .iter()
+            .zip(&labels)
+            .map(|(target, label)| MapTarget {
+                at: in_plan(target.at, setup.plan_unit),
+                label,
+                reading: None,
+            })
+            .collect();
+        let [length, width] = in_plan([check.plate.length, check.plate.width], setup.plan_unit);
+        PlateMap {
+            title: &format!("Placement {}: stand, feet and targets in order", index + 1),
+            heights_are: "",
+            height_unit: "",
+            length_unit: setup.plan_unit.symbol(),
+            x: &[0.0, length],
+            y: &[0.0, width],
+            heights: &[],
+            margin: in_plan([check.plate.margin, 0.0], setup.plan_unit)[0],
+            stands: &stands(taken, setup.plan_unit),
+            targets: &targets,
+        }
+        .svg()
+    }
+
+    /// The step that is read to, in the setup's unit.
+    fn step(&self) -> String {
+        let step = Measure { value: self.setup.check.indicator.read_step, unit: MICROMETRE };
+        format!("{} {}", short(step.to(self.setup.unit), 3), unit_label(self.setup.unit))
+    }
+
+    /// The pass that a reading belongs to, from 1; a closing reading belongs to the pass before it.
+    fn pass(&self, index: usize) -> usize {
+        let readings = &self.setup.check.survey.readings;
+        let spot = readings[index].spot;
+        let same =
+            readings[..index].iter().filter(|reading| reading.spot == spot && !reading.closing).count();
+        if readings[index].closing { same } else { same + 1 }
+    }
+}
+
+/// What every shop check needs (common practice, no source).
+const CAUTIONS: [&str; 6] = [
+    "Wipe plate, block and feet; wipe again each time one of them is put down.",
+    "Let plate, stand and block come to the same temperature; lamps, sun and draughts bend the plate.",
+    "Clamp everything on the stand and tap it: a joint that gives shows here.",
+    "Bring the tip down from the same side each time, and let the hand go before you read.",
+    "Do not lean on the plate, and touch the stand by its base only.",
+    "Slide the block to its place and wring nothing; put it down the same way round each time.",
+];
+
+const STYLE: &str = "\
+@page { margin: 11mm 12mm; }
+* { box-sizing: border-box; }
+body { font: 9.5pt/1.3 system-ui, sans-serif; color: #1c2530; background: #fff; max-width: 186mm; margin: 0 auto; padding: 4mm 0.5mm; }
+h1 { font-size: 16pt; margin: 0; }
+h2 { font-size: 11.5pt; margin: 3.5mm 0 1mm; break-after: avoid; }
+p { margin: 0 0 1.5mm; }
+.title { font-size: 11pt; font-weight: 600; }
+.where { break-after: avoid; }
+.blanks { display: flex; gap: 6mm; margin-top: 2mm; }
+.blanks span { flex: 1; display: flex; gap: 2mm; align-items: flex-end; white-space: nowrap; }
+.blanks i { flex: 1; border-bottom: 0.3mm solid #52606d; height: 5mm; }
+ul { margin: 0; padding-left: 5mm; columns: 2; column-gap: 8mm; }
+li, tr, figure { break-inside: avoid; }
+li { margin-bottom: 0.7mm; }
+figure { margin: 1mm 0 2mm; }
+figure svg { display: block; width: auto; max-width: 100%; height: auto; max-height: 116mm; margin: 0 auto; }
+table { border-collapse: collapse; width: 100%; break-inside: avoid; }
+thead { display: table-header-group; }
+th, td { border: 0.25mm solid #52606d; padding: 0.5mm 2mm; text-align: left; font-weight: 400; height: 7mm; }
+thead th { font-weight: 600; height: auto; vertical-align: bottom; }
+tbody th { font-weight: 600; text-align: center; }
+td:nth-child(2), td:nth-child(3) { white-space: nowrap; }
+td:nth-child(n+4) { min-width: 18mm; }
+.wide { width: 30%; }
+.small { font-size: 8pt; color: #52606d; margin: 1.5mm 0 0; break-inside: avoid; }
+@media print { body { max-width: none; padding: 0 0.5mm; } }
+";
+
+/// A unit as one says it.
+fn unit_name(unit: Unit) -> String {
+    if unit == TENTH { "tenths (0.0001 in)".into() } else { unit.symbol().into() }
+}
+
+/// A heading in words, for a person who stands at the front edge.
+fn direction(heading: f64) -> &'static str {
+    const NAMES: [&str; 8] = [
+        "to the right",
+        "to the right and back",
+        "to the back",
+        "to the left and back",
+        "to the left",
+        "to the left and front",
+        "to the front",
+        "to the right and front",
+    ];
+    NAMES[(heading.rem_euclid(360.0) / 45.0).round() as usize % 8]
+}
+
+/// A name that a spreadsheet takes for no formula.
+fn disarmed(name: &str) -> String {
+    let name = inert(name);
+    if name.starts_with(['=', '+', '-', '@']) { format!("'{name}") } else { name }
+}

@@ -1,0 +1,28 @@
+//! `howflat sheet`: a blank sheet for the readings.
+
+use crate::{args::Sheet, failure::Failure, files, print};
+use howflat::report::reading_sheet::ReadingSheet;
+use std::process::ExitCode;
+
+/// Prints the sheet, or writes it and its page into a folder.
+pub fn sheet(arguments: &Sheet) -> Result<ExitCode, Failure> {
+    let setup = files::read_setup(&arguments.setup)?;
+    let sheet = ReadingSheet { setup: &setup };
+    if let Some(folder) = &arguments.out {
+        let path = folder.join("sheet.csv");
+        // Whoever filled it in would lose what was read.
+        if files::read_text(&path).is_ok_and(|text| text != sheet.csv()) {
+            return Err(Failure::Use(format!(
+                "{} is not blank; move it away, or give another folder",
+                path.display()
+            )));
+        }
+        files::write_report(folder, &sheet.files())?;
+    }
+    if arguments.html {
+        print(&sheet.html())?;
+    } else if arguments.out.is_none() {
+        print(&sheet.csv())?;
+    }
+    Ok(ExitCode::SUCCESS)
+}

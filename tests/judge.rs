@@ -1,0 +1,465 @@
+//! From the blank sheet to the verdict: `howflat sheet` and `howflat judge`.
+
+use assert_cmd::Command;
+use howflat::{
+    propagation::check_experiment::CheckExperiment,
+    propagation::trials::Experiment,
+    quantity::{stream::Streams, unit},
+    setup::Setup,
+};
+use serde_json::{Value, json};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+/// The seven words of a beginner's plate; read to 0.2 tenths.
+const BEGINNER: &str = r#"{
+  "plate": { "length": "36 in", "width": "24 in", "grade": "US A" },
+  "stand": { "feet": { "front_apart": "5 in", "front_to_rear": "6 in" } },
+  "indicator": { "graduation": "0.0001 in" }
+}
+"#;
+
+/// A plate that is hardly out, read in one pass from one corner.
+const SMALL: &str = "\
+target,reading
+front right,0
+back right,0.4
+back left,0.2
+front,0
+right,0.2
+back,0.2
+left,0.2
+middle,0
+front right,0.2
+";
+
+fn howflat() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
+    command.env_remove("RUST_BACKTRACE");
+    command
+}
+
+struct Run {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn run(command: &mut Command) -> Run {
+    let output = command.output().expect("a program that runs");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
+    Run {
+        code: output.status.code().expect("an exit code"),
+        out: text(output.stdout),
+        err: text(output.stderr),
+    }
+}
+
+fn budgets() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("budgets")
+}
+
+/// A bench of its own: a folder with a setup and a readings file.
+struct Desk {
+    folder: tempfile::TempDir,
+}
+
+impl Desk {
+    fn new(setup: &str, readings: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        fs::write(folder.path().join("mine.json"), setup).expect("a file");
+        fs::write(folder.path().join("mine.csv"), readings).expect("a file");
+        Self { folder }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn judge(&self, arguments: &[&str]) -> Run {
+        run(howflat().arg("judge").arg(self.path("mine.json")).arg(self.path("mine.csv")).args(arguments))
+    }
+
+    fn json(&self, arguments: &[&str]) -> Value {
+        let run = self.judge(&[&["--json"], arguments].concat());
+        serde_json::from_str(&run.out).unwrap_or_else(|error| panic!("{error}: {}{}", run.out, run.err))
+    }
+}
+
+fn shipped(name: &str) -> String {
+    fs::read_to_string(budgets().join(name)).expect("a shipped file")
+}
+
+fn setup(text: &str) -> Setup {
+    Setup::read(text, &|name| Err(format!("no {name}"))).expect("a sound setup")
+}
+
+/// What would be written of one simulated plate, in the rows of the blank sheet: true flatness (µm), and the file.
+///
+/// The plate is drawn from the setup's own wear, but for what is put in its place.
+fn drawn(text: &str, wear: Value, trial: u64) -> (f64, String) {
+    let mut written: Value = serde_json::from_str(text).expect("JSON");
+    for (field, value) in wear.as_object().expect("fields") {
+        written["wear"][field] = value.clone();
+    }
+    let sheet = setup(text);
+    let sound = setup(&written.to_string());
+    let experiment = CheckExperiment::new(&sound.check).expect("a sound check");
+    let (flatness, values) = experiment.written(&Streams::new(1), trial, &mut experiment.scratch());
+    let blank = howflat::report::reading_sheet::ReadingSheet { setup: &sheet }.csv();
+    let mut filled = String::new();
+    let mut readings = values.into_iter();
+    for line in blank.lines() {
+        let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        if !line.starts_with('#') && !line.starts_with("placement") {
+            let value = readings.next().expect("a reading for each row");
+            let in_unit = unit::Measure { value, unit: unit::MICROMETRE }.to(sheet.unit);
+            cells[3] = format!("{}", (in_unit * 1e6).round() / 1e6 + 0.0);
+        }
+        filled += &(cells.join(",") + "\n");
+    }
+    (flatness, filled)
+}
+
+/// The readings that are shipped are made up: a plate drawn by the program itself, worn as its setup says, but with a dip
+/// of this depth where the rear foot of the stand comes to stand; and which trial it is.
+const SHIPPED: [(&str, [&str; 3], u64); 3] = [
+    ("granite-parked", ["3 µm", "0.45 in", "0.45 in"], 8),
+    ("granite-turned", ["4 µm", "1.1 in", "2.2 in"], 6),
+    ("iron-metric", ["2.5 µm", "433 mm", "315 mm"], 6),
+];
+
+#[test]
+#[ignore = "prints the shipped files: cargo test --test judge -- --ignored --nocapture"]
+fn print_shipped_readings() {
+    for (name, [depth, from_end, from_side], trial) in SHIPPED {
+        let text = shipped(&format!("{name}.json"));
+        let dip = json!({ "chance": 1, "corner": "front left", "depth": depth, "radius": "45 mm",
+            "from_end": from_end, "from_side": from_side });
+        let (flatness, csv) = drawn(&text, json!({ "corner_dips": [dip] }), trial);
+        let setup = setup(&text);
+        let heights = howflat::report::heights::Heights { unit: setup.unit };
+        println!("== {name}.readings.csv");
+        println!(
+            "# Made up: drawn by the program, a dip under the rear foot, true flatness {}",
+            heights.text(flatness)
+        );
+        println!("{}", csv.trim_end());
+    }
+}
+
+#[test]
+fn from_the_blank_sheet_to_a_verdict() {
+    let desk = Desk::new(BEGINNER, "");
+    let sheet = run(howflat().arg("sheet").arg(desk.path("mine.json")));
+    assert_eq!((sheet.code, sheet.err.as_str()), (0, ""));
+    // Eight targets and the closing reading; the zero is filled in.
+    assert_eq!(sheet.out.lines().filter(|line| line.starts_with("front left,")).count(), 9, "{}", sheet.out);
+    // Nothing was read yet.
+    fs::write(desk.path("mine.csv"), &sheet.out).expect("a file");
+    let blank = desk.judge(&[]);
+    assert_eq!((blank.code, blank.out.as_str()), (2, ""));
+    assert!(blank.err.contains("besides the zero"), "{}", blank.err);
+    let filled = sheet.out.replace(",1,,,", ",1,0.2,08:15,").replace("closing,,", "closing,0,");
+    fs::write(desk.path("mine.csv"), filled).expect("a file");
+    let judged = desk.judge(&["--tolerance", "4 tenths"]);
+    assert_eq!((judged.code, judged.err.as_str()), (0, ""), "{}", judged.out);
+    let mut lines = judged.out.lines();
+    assert_eq!(lines.next(), Some("36 x 24 in granite plate, parked stand"));
+    let verdict = lines.nth(1).expect("a verdict");
+    assert!(
+        verdict.starts_with("Within: with a probability of ") && verdict.contains("tolerance 4 tenths"),
+        "{verdict}"
+    );
+    assert!(judged.out.contains("This is not a calibration."));
+}
+
+#[test]
+fn a_sheet_that_is_filled_in_is_never_overwritten() {
+    let desk = Desk::new(BEGINNER, SMALL);
+    let out = desk.path("sheet");
+    let write = || run(howflat().arg("sheet").arg(desk.path("mine.json")).arg("--out").arg(&out));
+    assert_eq!(write().code, 0);
+    assert_eq!(write().code, 0, "a blank one may be");
+    let page = fs::read_to_string(out.join("sheet.html")).expect("a page");
+    assert!(page.contains("<svg") && page.contains("@page") && !page.contains("<script"));
+    assert!(
+        !page.contains("http://")
+            || page.matches("http://").count() == page.matches("http://www.w3.org/2000/svg").count()
+    );
+    fs::write(out.join("sheet.csv"), SMALL).expect("a file");
+    let refused = write();
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("is not blank"), "{}", refused.err);
+    assert_eq!(fs::read_to_string(out.join("sheet.csv")).expect("a file"), SMALL);
+}
+
+#[test]
+fn exit_codes_tell_the_verdict() {
+    let desk = Desk::new(BEGINNER, SMALL);
+    for (arguments, code, verdict) in [
+        (&["--tolerance", "5 tenths"][..], 0, "Within: "),
+        (&["--tolerance", "5 µin"], 1, "Out: "),
+        (&["--tolerance", "0.8 tenths"], 1, "Undecided: "),
+        (&["--tolerance", "0.8 tenths", "--rule", "simple"], 1, "Undecided: "),
+        (&["--tolerance", "2.5 tenths", "--rule", "shared"], 0, "Within: "),
+        (&["--grade", "US B"], 0, "Within: "),
+    ] {
+        let run = desk.judge(arguments);
+        assert_eq!((run.code, run.err.as_str()), (code, ""), "{arguments:?}: {}", run.out);
+        assert!(
+            run.out.lines().nth(2).is_some_and(|line| line.starts_with(verdict)),
+            "{arguments:?}: {}",
+            run.out
+        );
+    }
+    for arguments in [
+        &["--tolerance", "5"][..],
+        &["--tolerance", "-1 µm"],
+        &["--grade", "US C"],
+        &["--grade", "US A", "--tolerance", "5 µm"],
+        &["--rule", "guess"],
+    ] {
+        let run = desk.judge(arguments);
+        assert_eq!((run.code, run.out.as_str()), (2, ""), "{arguments:?}");
+    }
+    // A plate without a tolerance has a flatness and no verdict.
+    let desk = Desk::new(&BEGINNER.replace(", \"grade\": \"US A\"", ""), SMALL);
+    let run = desk.judge(&["--json"]);
+    let json: Value = serde_json::from_str(&run.out).expect("JSON");
+    assert_eq!((run.code, &json["verdict"], &json["tolerance"]), (0, &Value::Null, &Value::Null));
+}
+
+#[test]
+fn faults_are_told_all_at_once_by_line() {
+    let desk = Desk::new(BEGINNER, "target,reading\nfront right,0\nback lft,0.2\nmiddle,0.3 K\nnowhere,\n");
+    let run = desk.judge(&[]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    let faults: Vec<&str> = run.err.lines().collect();
+    assert_eq!(faults.len(), 2, "{}", run.err);
+    assert!(faults[0].contains("mine.csv: line 3, column 1: target is \"back lft\""), "{}", run.err);
+    assert!(faults[0].contains("did you mean \"back left\"?"), "{}", run.err);
+    assert!(faults[1].contains("mine.csv: line 4, column 8: reading is \"0.3 K\""), "{}", run.err);
+}
+
+/// The same readings in other words are the same readings.
+#[test]
+fn order_units_and_separators_change_nothing() {
+    let plain = Desk::new(BEGINNER, SMALL).json(&[]);
+    let mut rows: Vec<&str> = SMALL.lines().skip(1).collect();
+    rows[1..8].reverse();
+    let other: Vec<String> = rows
+        .iter()
+        .map(|row| {
+            let (target, tenths) = row.split_once(',').expect("two cells");
+            // In microinches, with a decimal comma.
+            format!("{},0 µin;;{target};front left", tenths.parse::<f64>().expect("a number") * 100.0)
+        })
+        .collect();
+    let other = format!("reading;time;target;placement\r\n{}\r\n", other.join("\r\n"));
+    let other = Desk::new(BEGINNER, &other).json(&[]);
+    assert_eq!(plain["spread"], other["spread"]);
+    // The sampler meets them in another order; what is left is its own noise.
+    let [a, b] = [&plain, &other].map(|json| json["flatness"]["mean"].as_f64().expect("a number"));
+    let u = plain["flatness"]["standard_deviation"].as_f64().expect("a number");
+    assert!((a - b).abs() < 0.15 * u, "{a} {b} {u}");
+}
+
+#[test]
+fn the_document_has_its_keys_and_keeps_its_schema() {
+    let json = Desk::new(BEGINNER, SMALL).json(&["--tolerance", "0.8 tenths"]);
+    for key in [
+        "unit",
+        "flatness",
+        "tolerance",
+        "conformance_probability",
+        "verdict",
+        "rule",
+        "spread",
+        "map",
+        "fit",
+        "effective_sample_size",
+        "prior_influence",
+        "next",
+    ] {
+        assert!(json.get(key).is_some(), "{key} is missing");
+    }
+    for key in
+        ["mean", "standard_deviation", "interval_symmetric", "interval_shortest", "coverage_probability"]
+    {
+        assert!(json["flatness"].get(key).is_some(), "flatness.{key} is missing");
+    }
+    for key in ["x", "y", "height", "standard_uncertainty"] {
+        assert!(json["map"][0].get(key).is_some(), "map[0].{key} is missing");
+    }
+    assert!(json["fit"]["p_value"].is_f64() && json["fit"]["worst_reading"]["line"].is_u64());
+    assert_eq!(
+        (&json["unit"], &json["verdict"], &json["rule"]["name"]),
+        (&json!("tenth"), &json!("undecided"), &json!("proven"))
+    );
+    assert!(json["effective_sample_size"].as_f64().expect("a number") >= 2000.0);
+    let others: Vec<&str> = json["prior_influence"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter_map(|o| o["wear"].as_str())
+        .collect();
+    assert_eq!(others, ["fresh from lapping", "worn"]);
+    let schema = run(howflat().args(["schema", "judge"]));
+    let schema: Value = serde_json::from_str(&schema.out).expect("a schema");
+    for field in schema["required"].as_array().expect("required fields") {
+        assert!(json.get(field.as_str().expect("a name")).is_some(), "{field}");
+    }
+    for field in json.as_object().expect("an object").keys() {
+        assert!(schema["properties"].get(field).is_some(), "{field} is not in the schema");
+    }
+}
+
+#[test]
+fn the_numbers_do_not_depend_on_threads_but_on_the_seed() {
+    let desk = Desk::new(BEGINNER, SMALL);
+    let one = desk.judge(&["--json", "--threads", "1"]).out;
+    assert_eq!(one, desk.judge(&["--json", "--threads", "2"]).out);
+    assert_eq!(one, desk.judge(&["--json", "--threads", "5"]).out);
+    assert_ne!(one, desk.judge(&["--json", "--seed", "2"]).out);
+}
+
+/// Common practice, no source: a plate that reads 0, +2, 0, +2, 0, +1 tenths over its corners, edges and middle passes in
+/// the shop for work to about two tenths, and never for work to 50 µin.
+#[test]
+fn the_shops_habit_ranks_the_same() {
+    let readings = "front right,0\nright,2\nback right,0\nback,2\nback left,0\nmiddle,1\n";
+    let desk = Desk::new(BEGINNER, readings);
+    let probability = |tolerance: &str| {
+        desk.json(&["--tolerance", tolerance])["conformance_probability"].as_f64().expect("a probability")
+    };
+    let (two_tenths, fifty_microinches) = (probability("2 tenths"), probability("50 µin"));
+    assert!(two_tenths > fifty_microinches + 0.2, "{two_tenths} {fifty_microinches}");
+    assert!(fifty_microinches < 0.5, "{fifty_microinches}");
+}
+
+/// What is advised to be read next can be added to the file as it is printed.
+#[test]
+fn what_to_read_next_reads_back() {
+    let text = shipped("granite-parked.readings.csv");
+    let desk = Desk::new(&shipped("granite-parked.json"), &text);
+    let json = desk.json(&[]);
+    let next = json["next"].as_array().expect("a list");
+    assert!(next.len() >= 2 && next[0]["sets_zero"] == true, "{next:?}");
+    let u = json["flatness"]["standard_deviation"].as_f64().expect("a number");
+    let promised: Vec<f64> =
+        next.iter().filter_map(|row| row["expected_standard_uncertainty"].as_f64()).collect();
+    assert!((1..=3).contains(&promised.len()) && promised.iter().all(|p| *p < u), "{promised:?} {u}");
+    let more = next.iter().map(|row| {
+        let [placement, target] = ["placement", "target"].map(|key| row[key].as_str().expect("a place"));
+        format!("{placement},{target},1,0,,\n")
+    });
+    fs::write(desk.path("mine.csv"), text + &more.collect::<String>()).expect("a file");
+    let again = desk.json(&[]);
+    assert_eq!(again["n_readings"].as_u64().expect("a number") as usize, 9 + next.len());
+}
+
+/// A dip where the rear foot stands makes the spread many times the flatness; the judgement finds foot and sign.
+#[test]
+fn a_dip_under_the_rear_foot_is_found() {
+    let json = shipped_judgement("granite-turned");
+    let number = |value: &Value| value.as_f64().expect("a number");
+    assert_eq!(json["foot_dip"]["foot"], "rear foot");
+    assert!(number(&json["foot_dip"]["height"]) < 0.0);
+    let [low, high] = [0, 1].map(|end| number(&json["flatness"]["interval_symmetric"][end]));
+    assert!(number(&json["spread"]) > 2.0 * high, "{json}");
+    // The file's first line says what the plate was drawn with.
+    let truth = 1.43;
+    assert!(low < truth && truth < high, "{low} {high}");
+}
+
+fn shipped_judgement(name: &str) -> Value {
+    let files = [format!("{name}.json"), format!("{name}.readings.csv")].map(|file| budgets().join(file));
+    let run = run(howflat().arg("judge").args(files).arg("--json"));
+    assert!(run.code <= 1 && run.err.is_empty(), "{}", run.err);
+    serde_json::from_str(&run.out).expect("a document")
+}
+
+/// A slip of the pen is called by its line, and nothing is proved by readings that hold one.
+#[test]
+fn readings_that_do_not_fit_prove_nothing() {
+    // Lower than any grain under the block could make it.
+    let slip = SMALL.replace("\nback,0.2", "\nback,-3");
+    let desk = Desk::new(BEGINNER, &slip);
+    let run = desk.judge(&["--tolerance", "20 tenths"]);
+    assert_eq!(run.code, 1, "{}", run.out);
+    assert!(run.out.contains("Undecided: these readings do not fit this setup"), "{}", run.out);
+    assert!(
+        run.out.contains("The reading at \"back\" from \"front left\" (line 7 of the file) is"),
+        "{}",
+        run.out
+    );
+    let json = desk.json(&[]);
+    assert_eq!((&json["fit"]["misfit"], &json["fit"]["worst_reading"]["line"]), (&json!(true), &json!(7)));
+}
+
+#[test]
+fn a_report_is_written_whole_and_its_readings_read_again() {
+    let desk = Desk::new(BEGINNER, SMALL);
+    let out = desk.path("report");
+    assert_eq!(desk.judge(&["--tolerance", "5 tenths", "--out", out.to_str().expect("a path")]).code, 0);
+    for name in ["result.json", "report.md", "readings.csv", "map.svg", "map.png", "flatness.svg"] {
+        assert!(out.join(name).is_file(), "{name} is missing");
+    }
+    assert!(fs::read(out.join("map.png")).expect("a picture").starts_with(b"\x89PNG"));
+    let before = fs::read_to_string(out.join("result.json")).expect("a document");
+    fs::copy(out.join("readings.csv"), desk.path("mine.csv")).expect("a copy");
+    let after = desk.judge(&["--tolerance", "5 tenths", "--json"]).out;
+    let [before, after] = [before, after].map(|text| serde_json::from_str::<Value>(&text).expect("JSON"));
+    assert_eq!((&before["flatness"], &before["spread"]), (&after["flatness"], &after["spread"]));
+}
+
+/// What a user typed acts on no terminal and in no file.
+#[test]
+fn hostile_remarks_and_names_are_inert() {
+    let remark = "=cmd|'/c calc'!A0 <script>alert(1)</script> \u{1b}[31m \u{202e}evil `| ]]>";
+    let setup = BEGINNER.replacen('{', "{ \"title\": \"<script>x</script>\\u001b[31m\",", 1);
+    let rows: Vec<String> = SMALL
+        .lines()
+        .skip(1)
+        .map(|row| {
+            format!(
+                "front left,{},1,{},{remark},\"{remark}\"",
+                row.split(',').next().expect("a target"),
+                row.split(',').nth(1).expect("a reading")
+            )
+        })
+        .collect();
+    let desk = Desk::new(&setup, &rows.join("\n"));
+    let out = desk.path("report");
+    let run = desk.judge(&["--out", out.to_str().expect("a path")]);
+    assert!(run.code <= 1, "{}", run.err);
+    assert!(!run.out.contains('\u{1b}') && !run.out.contains('\u{202e}'));
+    for name in ["report.md", "readings.csv", "map.svg", "flatness.svg", "result.json"] {
+        let text = fs::read_to_string(out.join(name)).expect("a file");
+        assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'), "{name}");
+        assert!(["readings.csv", "result.json"].contains(&name) || !text.contains("<script"), "{name}");
+        assert!(!text.contains(",=cmd") && !text.contains(",\"=cmd"), "{name}");
+    }
+    let page = run_sheet(&desk);
+    assert!(!page.contains("<script") && !page.contains('\u{1b}'));
+}
+
+fn run_sheet(desk: &Desk) -> String {
+    run(howflat().arg("sheet").arg(desk.path("mine.json")).arg("--html")).out
+}
+
+#[test]
+fn standard_input_for_one_of_the_two() {
+    let desk = Desk::new(BEGINNER, SMALL);
+    let piped = run(howflat()
+        .arg("judge")
+        .arg(desk.path("mine.json"))
+        .args(["-", "--tolerance", "5 tenths"])
+        .write_stdin(SMALL));
+    assert_eq!((piped.code, piped.err.as_str()), (0, ""));
+    let both = run(howflat().args(["judge", "-", "-"]).write_stdin(SMALL));
+    assert_eq!((both.code, both.out.as_str()), (2, ""));
+}
