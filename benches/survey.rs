@@ -23,10 +23,10 @@ fn setup(name: &str) -> Setup {
     Setup::read(&text, &|_| Err("no map".into())).expect("a sound setup")
 }
 
-const N_TRIALS: u64 = 64 * BLOCK as u64;
+const N_TRIALS: u64 = 128 * BLOCK as u64;
 
 /// Both cores; items are surveys.
-#[divan::bench(args = ["granite-parked", "granite-turned", "granite-carried", "iron-metric", "fresh-careful"])]
+#[divan::bench(sample_count = 5, sample_size = 1, args = ["granite-parked", "granite-turned", "granite-carried", "iron-metric", "fresh-careful"])]
 fn surveys(bencher: divan::Bencher, name: &str) {
     let experiment = CheckExperiment::new(&setup(name).check).expect("a sound check");
     bencher
@@ -35,7 +35,7 @@ fn surveys(bencher: divan::Bencher, name: &str) {
 }
 
 /// Growth with the number of trials.
-#[divan::bench(args = [16_384, 65_536, 262_144])]
+#[divan::bench(sample_count = 5, sample_size = 1, args = [16_384, 65_536, 262_144])]
 fn growth_with_trials(bencher: divan::Bencher, n_trials: u64) {
     let experiment = CheckExperiment::new(&setup("granite-parked").check).expect("a sound check");
     bencher
@@ -44,7 +44,7 @@ fn growth_with_trials(bencher: divan::Bencher, n_trials: u64) {
 }
 
 /// Growth with the number of points on which flatness is judged.
-#[divan::bench(args = [49, 247, 1000, 4000])]
+#[divan::bench(sample_count = 5, sample_size = 1, args = [49, 247, 1000, 4000])]
 fn growth_with_grid(bencher: divan::Bencher, n_nodes: usize) {
     let check = setup("granite-parked").check;
     let grid = Grid::over(check.plate.working_surface(), n_nodes);

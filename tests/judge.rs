@@ -131,22 +131,25 @@ const SHIPPED: [(&str, [&str; 3], u64); 3] = [
     ("iron-metric", ["2.5 µm", "433 mm", "315 mm"], 6),
 ];
 
+/// The shipped readings are what the program draws; `HOWFLAT_WRITE_READINGS=1` writes them anew.
 #[test]
-#[ignore = "prints the shipped files: cargo test --test judge -- --ignored --nocapture"]
-fn print_shipped_readings() {
+fn the_shipped_readings_are_drawn_by_the_program() {
     for (name, [depth, from_end, from_side], trial) in SHIPPED {
         let text = shipped(&format!("{name}.json"));
         let dip = json!({ "chance": 1, "corner": "front left", "depth": depth, "radius": "45 mm",
             "from_end": from_end, "from_side": from_side });
         let (flatness, csv) = drawn(&text, json!({ "corner_dips": [dip] }), trial);
-        let setup = setup(&text);
-        let heights = howflat::report::heights::Heights { unit: setup.unit };
-        println!("== {name}.readings.csv");
-        println!(
-            "# Made up: drawn by the program, a dip under the rear foot, true flatness {}",
-            heights.text(flatness)
+        let heights = howflat::report::heights::Heights { unit: setup(&text).unit };
+        let truth = heights.text(flatness);
+        let file = format!(
+            "# Made up: drawn by the program, a dip under the rear foot, true flatness {truth}\n{csv}"
         );
-        println!("{}", csv.trim_end());
+        let path = format!("{}/budgets/{name}.readings.csv", env!("CARGO_MANIFEST_DIR"));
+        if std::env::var_os("HOWFLAT_WRITE_READINGS").is_some() {
+            std::fs::write(path, file).expect("a file");
+        } else {
+            assert_eq!(std::fs::read_to_string(path).expect("the shipped readings"), file, "{name}");
+        }
     }
 }
 

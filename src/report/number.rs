@@ -24,7 +24,8 @@ impl Digits {
         match last_place(uncertainty, n_digits) {
             Some(place) if (-6..=4).contains(&place) => Self::Decimals(-place),
             Some(place) => {
-                let first = if estimate == 0.0 { place } else { libm::floor(libm::log10(estimate.abs())) as i32 };
+                let first =
+                    if estimate == 0.0 { place } else { libm::floor(libm::log10(estimate.abs())) as i32 };
                 Self::Significant((first - place + 1).clamp(n_digits as i32, 17) as usize)
             }
             None => Self::Full,

@@ -4,6 +4,7 @@ use crate::quantity::distribution::Distribution;
 
 /// What is known of the working surface.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::large_enum_variant, reason = "there is one a check, and it is never moved about")]
 pub enum Surface {
     /// A kind of wear, described by distributions.
     Worn(Wear),
