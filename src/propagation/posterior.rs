@@ -188,7 +188,7 @@ pub fn posterior_of(
 impl Posterior {
     /// Estimate, standard uncertainty and coverage intervals of the flatness deviation, in µm.
     pub fn summary(&self, coverage_probability: f64) -> Summary {
-        Summary::of(&mut self.flatness.clone(), coverage_probability)
+        Summary::of(&self.flatness, coverage_probability)
     }
 }
 

@@ -157,8 +157,8 @@ impl Population {
         }
         // Copies go where there is no offspring, so that most particles stay in place.
         let mut free = (0..n).filter(|&i| offspring[i] == 0).collect::<Vec<_>>().into_iter();
-        for parent in 0..n {
-            for _ in 1..offspring[parent] {
+        for (parent, &count) in offspring.iter().enumerate() {
+            for _ in 1..count {
                 if let Some(place) = free.next() {
                     let copy = self.particles[parent].clone();
                     self.particles[place] = copy;
