@@ -274,7 +274,10 @@ fn judge_aliens(
 /// At least 90 % of the 95 % intervals hold the truth, or the misfit alarm rises.
 #[test]
 fn plates_of_another_family_are_covered() {
-    for (setup, check) in [("parked", parked()), ("turned", turned()), ("carried", carried())] {
+    // The small size looks at one setup only.
+    let full = n_plates(0) > 0;
+    let setups = [("turned", turned()), ("parked", parked()), ("carried", carried())];
+    for (setup, check) in setups.into_iter().take(if full { 3 } else { 1 }) {
         for (name, form) in ALIENS {
             let judged = judge_aliens(&check, form, n_plates(16).min(400));
             let table = tabulate(&judged);

@@ -184,7 +184,6 @@ pub(crate) struct ReadingModel {
     pub sites: Vec<Site>,
     pub grain_chance: f64,
     pub grain: Arc<NormalScore>,
-    grain_moments: [f64; 2],
     pub twist: Option<Line>,
     pub bow: Line,
     pub fields: Vec<FieldTable>,
@@ -306,7 +305,6 @@ impl ReadingModel {
             sites: Vec::new(),
             grain_chance: check.cleanliness.grain_chance,
             grain: scores.of(&check.cleanliness.grain),
-            grain_moments: [check.cleanliness.grain.mean(), check.cleanliness.grain.standard_uncertainty()],
             twist: None,
             bow: Line { effects: vec![0.0; n], gaussian: gaussian(difference), score: scores.of(difference) },
             fields: Vec::new(),
@@ -603,8 +601,8 @@ impl ReadingModel {
         repeatability * repeatability + half * half
     }
 
-    /// Covariance of the noise of the observations (µm²), `[n][n]` flat, for middling parameters and
-    /// with the variances of grains and roundings.
+    /// Packed covariance of the noise of the observations (µm²), for middling parameters, with the
+    /// variance of roundings and without grains.
     pub fn typical_noise(&self) -> Vec<f64> {
         let n = self.n();
         let middling = Parameters {
@@ -618,16 +616,7 @@ impl ReadingModel {
         let mut packed = self.disturbances.clone();
         let rounding = self.setting_step * self.setting_step / 12.0;
         self.add_reading_noise(self.reading_noise(&middling) + rounding, &vec![1.0; n], &mut packed);
-        let [mean, deviation] = self.grain_moments;
-        for site in &self.sites {
-            let mut column = vec![0.0; n];
-            let square = self.grain_chance * (mean * mean + deviation * deviation);
-            for &(i, effect) in &site.effects {
-                column[i] = effect * square.sqrt();
-            }
-            add_square(&column, &mut packed);
-        }
-        (0..n * n).map(|k| packed[row((k / n).max(k % n)) + (k / n).min(k % n)]).collect()
+        packed
     }
 
     /// Works a particle's cache out: transformed readings, covariance, factor, whitened misfit.
