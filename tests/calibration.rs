@@ -2,6 +2,7 @@
 //!
 //! `HOWFLAT_CALIBRATION_PLATES` sets how many plates each setup gets (40 by default; the
 //! full size is 2000), `--nocapture` shows the tables.
+#![allow(clippy::print_stdout, reason = "the figures are for people to read")]
 
 mod common;
 
@@ -186,8 +187,11 @@ fn a_carried_stand_is_calibrated() {
 /// A form that the family does not hold, in µm, at a point of the plate (mm).
 type Form = Box<dyn Fn([f64; 2]) -> f64 + Send + Sync>;
 
+/// Draws a form, from numbers between 0 and 1.
+type Alien = fn(&mut dyn FnMut() -> f64) -> Form;
+
 /// Forms unlike the setup's own family, each drawn anew for every plate.
-const ALIENS: [(&str, fn(&mut dyn FnMut() -> f64) -> Form); 5] = [
+const ALIENS: [(&str, Alien); 5] = [
     ("ridge along the middle", |u| {
         let (height, y, sigma) = (1.0 + 3.0 * u(), W * (0.4 + 0.2 * u()), 60.0 + 60.0 * u());
         Box::new(move |at| height * (-0.5 * ((at[1] - y) / sigma).powi(2)).exp())
