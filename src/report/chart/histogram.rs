@@ -107,6 +107,7 @@ impl Histogram<'_> {
             let width = format!("{} {}", short(bins.width, 3), self.unit);
             let y_title = format!("% of {} in each bar of {}", self.counted, width.trim_end());
             frame.axes(ink, &x_ticks, &y_ticks, &with_unit(self.axis, self.unit), &y_title);
+            let note = TICK_FACE.fit(&note, frame.right() - frame.left());
             ink.text((frame.right(), height - 14.0), Anchor::End, &TICK_FACE, &note);
         });
         picture.finish(self.title, &self.description(&bins))
