@@ -6,6 +6,7 @@ use howflat::report::chart::Mark;
 use howflat::report::chart::bars::{Bar, Bars, Share};
 use howflat::report::chart::curves::{Band, Curve, Curves, Tone};
 use howflat::report::chart::histogram::{Density, Histogram, Interval, Outline};
+use howflat::report::chart::map_pair::MapPair;
 use howflat::report::chart::plate_map::{MapStand, MapTarget, PlateMap};
 use howflat::report::chart::stand_view::StandView;
 use howflat::report::font;
@@ -250,6 +251,73 @@ fn plate_with_turned_stand() -> String {
     .svg()
 }
 
+/// A blank plate with stand and targets, as a reading sheet has it.
+fn plate_without_heights() -> String {
+    let at = [[33.5, 2.5], [2.5, 21.5], [18.0, 12.0]];
+    let targets: Vec<MapTarget> =
+        at.iter().zip(["1", "2", "3"]).map(|(&at, label)| MapTarget { at, label, reading: None }).collect();
+    PlateMap {
+        title: "Placement 1: stand, feet and targets in order",
+        heights_are: "",
+        height_unit: "",
+        length_unit: "in",
+        x: &[0.0, 36.0],
+        y: &[0.0, 24.0],
+        heights: &[],
+        margin: 1.0,
+        stands: &[MapStand {
+            feet: [[4.9, 2.4], [2.9, 5.0], [1.8, 1.8]],
+            origin: [3.0, 3.0],
+            tips: at.to_vec(),
+        }],
+        targets: &targets,
+    }
+    .svg()
+}
+
+/// An estimate that covers the working surface only, with targets in its corners.
+fn estimate_and_uncertainty() -> String {
+    let shift = |nodes: Vec<f64>| nodes.into_iter().map(|v| v + 1.0).collect::<Vec<f64>>();
+    let (x, y) = (shift(grid(19, 34.0)), shift(grid(13, 22.0)));
+    let heights: Vec<f64> = y.iter().flat_map(|&b| x.iter().map(move |&a| worn(a, b) / 100.0)).collect();
+    let uncertainties: Vec<f64> = y
+        .iter()
+        .flat_map(|&b| x.iter().map(move |&a| 0.2 + 0.1 * (a / 5.0).sin() * (b / 7.0).cos()))
+        .collect();
+    let at = [
+        [35.0, 1.0],
+        [35.0, 23.0],
+        [1.0, 23.0],
+        [18.0, 1.0],
+        [35.0, 12.0],
+        [18.0, 23.0],
+        [1.0, 12.0],
+        [18.0, 12.0],
+    ];
+    let readings = ["0", "−6.2", "+0.6", "+1.2", "−7", "−4.4", "+2.2", "−1.6"];
+    let labels = ["1", "2", "3", "4", "5", "6", "7", "8"];
+    let targets: Vec<MapTarget> =
+        (0..8).map(|i| MapTarget { at: at[i], label: labels[i], reading: Some(readings[i]) }).collect();
+    MapPair {
+        title: "What these readings say of the plate",
+        height_unit: "tenths",
+        length_unit: "in",
+        sides: [36.0, 24.0],
+        x: &x,
+        y: &y,
+        heights: &heights,
+        uncertainties: &uncertainties,
+        margin: 1.0,
+        stands: &[MapStand {
+            feet: [[4.9, 2.4], [2.9, 5.0], [1.8, 1.8]],
+            origin: [3.0, 3.0],
+            tips: at.to_vec(),
+        }],
+        targets: &targets,
+    }
+    .svg()
+}
+
 fn flat_plate() -> String {
     PlateMap {
         title: "A perfect plate",
@@ -349,6 +417,8 @@ fn all() -> Vec<(&'static str, String)> {
         ("plate_with_parked_stand", plate_with_parked_stand()),
         ("plate_with_carried_stand", plate_with_carried_stand()),
         ("plate_with_turned_stand", plate_with_turned_stand()),
+        ("plate_without_heights", plate_without_heights()),
+        ("estimate_and_uncertainty", estimate_and_uncertainty()),
         ("flat_plate", flat_plate()),
         ("risk_curves", risk_curves()),
         ("operating_curve", operating_curve()),
@@ -551,6 +621,19 @@ fn with_text(text: &str) -> Vec<(&'static str, String)> {
             MapTarget { at: [15.0, 15.0], label: text, reading: Some(text) },
         ],
     };
+    let pair = MapPair {
+        title: text,
+        height_unit: text,
+        length_unit: text,
+        sides: [30.0, 20.0],
+        x: &x,
+        y: &y,
+        heights: &heights,
+        uncertainties: &heights,
+        margin: 1.0,
+        stands: &[],
+        targets: &[MapTarget { at: [15.0, 10.0], label: text, reading: Some(text) }],
+    };
     let points: Vec<[f64; 2]> = (0..30).map(|i| f64::from(i) * 0.3).map(|x| [x, x.sin()]).collect();
     let curves = Curves {
         title: text,
@@ -585,6 +668,7 @@ fn with_text(text: &str) -> Vec<(&'static str, String)> {
         ("histogram", histogram.svg()),
         ("bars", bars.svg()),
         ("map", map.svg()),
+        ("pair", pair.svg()),
         ("curves", curves.svg()),
         ("stand", stand.svg()),
     ]
@@ -619,6 +703,19 @@ fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
     };
     let (x, y) = (rising(4), rising(3));
     let heights: Vec<f64> = (0..x.len() * y.len()).map(at).collect();
+    let pair = MapPair {
+        title: "title",
+        height_unit: "µm",
+        length_unit: "mm",
+        sides: [at(5).abs() + at(6).abs(), at(6)],
+        x: &x,
+        y: &y,
+        heights: &heights,
+        uncertainties: &heights,
+        margin: at(0),
+        stands: &[],
+        targets: &[],
+    };
     let map = PlateMap {
         title: "title",
         heights_are: "height",
@@ -663,6 +760,7 @@ fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
     vec![
         ("histogram", histogram.svg()),
         ("bars", bars.svg()),
+        ("pair", pair.svg()),
         ("map", map.svg()),
         ("curves", curves.svg()),
         ("stand", stand.svg()),

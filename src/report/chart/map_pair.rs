@@ -6,7 +6,7 @@ use super::super::style::{EDGE, HAIR, INK, LABEL, WIDTH};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, TICK_FACE, Ticks};
 use super::header::Header;
-use super::plate_map::{Levels, MapStand, MapTarget, PlateMap, darker};
+use super::plate_map::{Levels, MapStand, MapTarget, PlateMap, darker, ends};
 
 /// The estimate of a surface and its standard uncertainty, at the same places.
 pub struct MapPair<'a> {
@@ -16,7 +16,7 @@ pub struct MapPair<'a> {
     pub height_unit: &'a str,
     /// Unit of all lengths, as written.
     pub length_unit: &'a str,
-    /// The plate's two sides.
+    /// The plate's two sides, the longer one first.
     pub sides: [f64; 2],
     /// Grid lines along the plate's long side, rising.
     pub x: &'a [f64],
@@ -44,6 +44,13 @@ impl MapPair<'_> {
     pub fn svg(&self) -> String {
         let header = Header::new(self.title, Vec::new());
         let [length, width] = self.sides;
+        let has_size =
+            [&[0.0, length][..], &[0.0, width], self.x, self.y].into_iter().all(|grid| ends(grid).is_some());
+        if !has_size {
+            let mut picture = Picture::new(WIDTH, header.height() + 30.0);
+            header.draw(&mut picture);
+            return picture.finish(self.title, "An empty map: the plate has no size.");
+        }
         let bare: Vec<MapTarget> = self
             .targets
             .iter()
@@ -74,15 +81,10 @@ impl MapPair<'_> {
             let lines = map.draw_ground(&mut picture, &frame, Some(&levels));
             map.draw_survey(&mut picture, &frame, Some(&levels), &lines);
             picture.layer(Manner::Plain, |ink| {
-                let name = NAME_FACE.fit(&with_unit(map.heights_are, self.height_unit), room + y_room);
+                let name = NAME_FACE.fit(&with_unit(map.heights_are, self.height_unit), room);
                 ink.text((frame.left(), top - 16.0), Anchor::Start, &NAME_FACE, &name);
             });
-            draw_key(
-                &mut picture,
-                &levels,
-                [frame.left(), frame.bottom() + 62.0],
-                frame.right() - frame.left(),
-            );
+            draw_key(&mut picture, &levels, [frame.left(), frame.bottom() + 62.0], room);
             description += &format!("{} ", map.description(Some(&levels)));
         }
         picture.finish(self.title, description.trim_end())
@@ -115,8 +117,8 @@ fn draw_key(picture: &mut Picture, levels: &Levels, [left, top]: [f64; 2], width
     let n = levels.n_bands();
     let band = (width / n as f64).min(44.0);
     let widest = levels.values.iter().map(|&level| TICK_FACE.width(&levels.label(level))).fold(0.0, f64::max);
-    // Where numbers would run into each other, every second one is written.
-    let every = if widest + 6.0 <= band { 1 } else { 2 };
+    // Where numbers would run into each other, every second one or fewer are written.
+    let every = ((widest + 8.0) / band).ceil().max(1.0) as usize;
     picture.layer(Manner::Plain, |ink| {
         for k in 0..n {
             let x = left + band * k as f64;

@@ -214,7 +214,16 @@ impl PlateMap<'_> {
     }
 
     fn x_ticks(&self, frame: &Frame) -> Ticks {
-        Ticks::across(frame.x.low, frame.x.high, (frame.right() - frame.left()) * 0.85)
+        let ticks =
+            |room: f64| Ticks::across(frame.x.low, frame.x.high, (frame.right() - frame.left()) * room);
+        // The last number carries the unit, may be moved inwards, and must not reach the one before it.
+        let unit = TICK_FACE.width(&format!(" {}", self.short_unit()));
+        let is_clear = |ticks: &Ticks| match ticks.values[..] {
+            [.., before, last] => frame.x.at(last) - frame.x.at(before) > ticks.width() + unit + 4.0,
+            _ => true,
+        };
+        let fewer = [0.85, 0.6, 0.4].into_iter().map(ticks).find(is_clear);
+        fewer.unwrap_or_else(|| ticks(0.25))
     }
 
     fn draw_legend(&self, picture: &mut Picture, levels: &Levels, frame: &Frame, lines: &[String]) {
@@ -399,7 +408,7 @@ impl Levels {
 }
 
 /// The ends of a plate's side, if its grid lines rise.
-fn ends(grid: &[f64]) -> Option<[f64; 2]> {
+pub(super) fn ends(grid: &[f64]) -> Option<[f64; 2]> {
     let rises = grid.len() > 1 && grid.windows(2).all(|pair| pair[0] < pair[1]);
     let [first, last] = [*grid.first()?, *grid.last()?];
     (rises && shown(first) && shown(last) && axis::ends(first, last) == [first, last])
