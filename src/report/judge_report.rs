@@ -538,7 +538,7 @@ impl JudgeReport<'_> {
             title: "The plate's flatness deviation, given these readings",
             axis: "flatness deviation",
             unit: h.label(),
-            counted: "plates that may be this one",
+            counted: "possible plates",
             name: "flatness deviation",
             values: &values,
             outlines: &[],
