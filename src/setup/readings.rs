@@ -398,17 +398,19 @@ impl<'a> Reader<'a> {
         for station in 1..n_planned {
             first_spots[station] = first_spots[station - 1] + plan.stations[station - 1].targets.len();
         }
-        for (more, named_at) in std::mem::take(&mut self.more) {
+        for (index, (more, named_at)) in std::mem::take(&mut self.more).into_iter().enumerate() {
             first_spots.push(survey.spots.len());
-            let more = self.lay_out(&Plan { passes: n_passes, ..more }, Some(named_at))?;
-            survey = survey.followed_by(&more);
+            let was_read = |row: &Placed| row.station == n_planned + index && row.value.is_some();
+            if self.rows.iter().any(was_read) {
+                let more = self.lay_out(&Plan { passes: n_passes, ..more }, Some(named_at))?;
+                survey = survey.followed_by(&more);
+            }
         }
-        let found: Vec<usize> =
-            (0..self.rows.len()).map(|index| self.find(index, &survey, &first_spots, &passes)).collect();
-        let rows = self.rows.iter().zip(found).zip(passes).filter_map(|((row, reading), pass)| {
-            let Placed { written, time, remark, at, .. } = row;
-            let (written, time, remark) = (written.clone(), time.clone(), remark.clone());
-            Some(Row { line: at.line, reading, pass, value: row.value?, written, time, remark })
+        let rows = self.rows.iter().enumerate().filter_map(|(index, row)| {
+            let value = row.value?;
+            let reading = self.find(index, &survey, &first_spots, &passes);
+            let [written, time, remark] = [&row.written, &row.time, &row.remark].map(String::clone);
+            Some(Row { line: row.at.line, reading, pass: passes[index], value, written, time, remark })
         });
         let rows: Vec<Row> = rows.collect();
         let tells_nothing =
@@ -684,6 +686,42 @@ mod tests {
         let told = faults("front left,middle,1\n35.9 x 12 in,middle,0\n35.9 x 12 in,left,1\n", &setup);
         assert!(told.iter().all(|fault| fault.starts_with("line 2, column 1: ")), "{told:?}");
         assert!(told[0].contains("such that every pad is on the plate"), "{told:?}");
+    }
+
+    /// Rows of a placement that was not taken after all.
+    #[test]
+    fn a_blank_row_needs_no_place() {
+        let setup = setup("{}");
+        let text = ",front right,1,0\n,middle,1,1\n35.9 x 12 in,middle,1,\n18 x 4.25,,1,\n18 x 4.25,nowhere,1,-\n,?,x,\n";
+        assert_eq!(told(text, &setup).len(), 2);
+        assert_eq!(Readings::read(text, &setup).unwrap().check.survey.n_groups, 1);
+    }
+
+    fn row() -> impl proptest::strategy::Strategy<Value = String> {
+        use proptest::prelude::*;
+        let placement =
+            prop::sample::select(vec!["", "front left", "18 x 4.25 in", "9 x 9 heading 10", "nowhere"]);
+        let target = prop::sample::select(vec!["front right", "middle", "back", "12 x 20 in", "x", ""]);
+        let pass = prop::sample::select(vec!["", "1", "2", "3 closing", "zero", "99"]);
+        let reading = prop::sample::select(vec!["", "0", "1", "-2 tenths", "50 µin", "?"]);
+        (placement, target, pass, reading).prop_map(|(a, b, c, d)| format!("{a};{b};{c};{d};;"))
+    }
+
+    proptest::proptest! {
+        /// Whatever is typed is read or refused.
+        #[test]
+        fn any_text_is_read_or_refused(text in "\\PC*", rows in proptest::collection::vec(row(), 0..12)) {
+            for survey in ["{}", r#"{ "zeroing": "each pass", "passes": 2 }"#, r#"{ "stand": "turned", "closing_reading": false }"#] {
+                let setup = setup(survey);
+                for text in [text.clone(), rows.join("\n"), format!("target,reading\n{text}")] {
+                    if let Ok(readings) = Readings::read(&text, &setup) {
+                        let n_readings = readings.check.survey.readings.len();
+                        assert!(readings.rows.iter().all(|row| row.reading < n_readings));
+                        assert!(readings.spread() >= 0.0);
+                    }
+                }
+            }
+        }
     }
 
     #[test]
