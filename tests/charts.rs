@@ -769,7 +769,7 @@ fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
 
 #[test]
 fn odd_numbers_break_nothing() {
-    let few: [&[f64]; 8] = [
+    let few: [&[f64]; 9] = [
         &[],
         &[f64::NAN, f64::INFINITY],
         &[0.0],
@@ -778,6 +778,7 @@ fn odd_numbers_break_nothing() {
         &[1e-300, 2e-300, 3e-300],
         &[1e9, 1e9 + 1e-6, 1e9 + 2e-6, 1e9],
         &[f64::MIN_POSITIVE, f64::MAX, 0.0, -0.0, 5e-324],
+        &[-4.309_631_984_321_094_5e21, 0.0, -2.7e-133, -1.08e-10, 0.0, 0.0, 1.04e20],
     ];
     for values in few {
         for (name, svg) in with_numbers(values) {

@@ -355,8 +355,11 @@ pub fn png(svg: &str, scale: f32) -> Result<Vec<u8>, PixelError> {
     pixels.encode_png().map_err(|e| PixelError::Encoding(e.to_string()))
 }
 
+/// A point in the backend's whole units. What lies far outside any picture is brought nearer, since
+/// the backend takes differences of these.
 fn units((x, y): Point) -> (i32, i32) {
-    ((x * FINE).round() as i32, (y * FINE).round() as i32)
+    const FARTHEST: f64 = (1 << 29) as f64;
+    [x, y].map(|v| (v * FINE).round().clamp(-FARTHEST, FARTHEST) as i32).into()
 }
 
 fn fine_width(px: f64) -> u32 {
