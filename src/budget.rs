@@ -4,9 +4,8 @@ use crate::{
     args::{Budget, Interval},
     failure::Failure,
     files::{self, Measurement},
-    print,
     progress::Progress,
-    terminal_width, use_threads,
+    use_threads,
 };
 use howflat::{
     propagation::{
@@ -109,13 +108,7 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
 }
 
 fn hand_over(arguments: &Budget, report: &BudgetReport) -> Result<ExitCode, Failure> {
-    if let Some(folder) = &arguments.out {
-        files::write_report(folder, &report.files().map_err(Failure::picture)?)?;
-    }
-    if arguments.json {
-        print(&format!("{:#}\n", report.json()))?;
-    } else {
-        print(&report.text(terminal_width()))?;
-    }
+    let out = arguments.out.as_deref();
+    crate::hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }

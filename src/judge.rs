@@ -3,9 +3,9 @@
 use crate::{
     args::{DecisionRule, Judge},
     failure::Failure,
-    files, print,
+    files, hand_over,
     progress::Progress,
-    terminal_width, use_threads,
+    use_threads,
 };
 use howflat::{
     decision::{
@@ -58,14 +58,8 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         settings,
         judgement: &judgement,
     };
-    if let Some(folder) = &arguments.out {
-        files::write_report(folder, &report.files().map_err(Failure::picture)?)?;
-    }
-    if arguments.json {
-        print(&format!("{:#}\n", report.json()))?;
-    } else {
-        print(&report.text(terminal_width()))?;
-    }
+    let out = arguments.out.as_deref();
+    hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(match verdict {
         None | Some(Verdict::Within) => ExitCode::SUCCESS,
         Some(Verdict::Out | Verdict::Undecided) => ExitCode::from(1),

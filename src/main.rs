@@ -26,6 +26,7 @@ use progress::Progress;
 use std::{
     io::{self, IsTerminal, Write},
     panic,
+    path::Path,
     process::ExitCode,
 };
 
@@ -72,15 +73,28 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
         .map_err(|why| Failure::input(&arguments.setup, why))?;
     progress.finish();
     let report = CheckReport::new(&setup, &simulation);
-    if let Some(folder) = &arguments.out {
-        files::write_report(folder, &report.files().map_err(Failure::picture)?)?;
-    }
-    if arguments.json {
-        print(&format!("{:#}\n", report.json()))?;
-    } else {
-        print(&report.text(terminal_width()))?;
-    }
+    hand_over(
+        arguments.out.as_deref(),
+        arguments.json,
+        || report.files(),
+        || report.json(),
+        |width| report.text(width),
+    )?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Writes a report's files where a folder was named, then prints the report as JSON or as text.
+fn hand_over<E: std::fmt::Display>(
+    folder: Option<&Path>,
+    as_json: bool,
+    files: impl FnOnce() -> Result<Vec<(String, Vec<u8>)>, E>,
+    json: impl FnOnce() -> serde_json::Value,
+    text: impl FnOnce(Option<usize>) -> String,
+) -> Result<(), Failure> {
+    if let Some(folder) = folder {
+        files::write_report(folder, &files().map_err(Failure::picture)?)?;
+    }
+    print(&if as_json { format!("{:#}\n", json()) } else { text(terminal_width()) })
 }
 
 fn use_threads(threads: Option<u16>) -> Result<(), Failure> {

@@ -125,6 +125,12 @@ pub struct Validation {
 }
 
 impl Validation {
+    /// The same comparison in another unit, of which `factor` make one of the old.
+    pub fn in_unit(&self, factor: f64) -> Self {
+        let [delta, d_low, d_high] = [self.delta, self.d_low, self.d_high].map(|value| value * factor);
+        Self { delta, d_low, d_high, ..*self }
+    }
+
     /// Compares the interval `y ± U_p` of a budget with that of the trials, of the same coverage probability (8.1). The
     /// trials should have been run to δ/5 ([`Adaptive::for_validation`]), else a close verdict is down to luck.
     pub fn of(budget: &Budget, trials: &Summary, interval: IntervalKind, significant_digits: u32) -> Self {

@@ -182,7 +182,6 @@ impl<'a> BudgetReport<'a> {
         };
         let spread = &simulation.ways[0];
         let interval = |ends: [f64; 2]| ends.map(to_unit);
-        let validation = &simulation.validation;
         let trials = TrialsReport {
             summary: Summary {
                 mean: to_unit(spread.error.mean),
@@ -193,12 +192,7 @@ impl<'a> BudgetReport<'a> {
             },
             values: spread.errors.iter().map(|&error| to_unit(error)).collect(),
             convergence: None,
-            validation: Validation {
-                delta: to_unit(validation.delta),
-                d_low: to_unit(validation.d_low),
-                d_high: to_unit(validation.d_high),
-                ..*validation
-            },
+            validation: simulation.validation.in_unit(to_unit(1.0)),
             interval: IntervalKind::Symmetric,
         };
         let budget = &simulation.budget;

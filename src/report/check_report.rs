@@ -7,11 +7,13 @@ use super::{
         bars::{Bar, Bars, Share as BarShare},
         curves::{Band, Curve, Curves, Tone},
         histogram::{Histogram, Interval, Outline},
-        plate_map::{MapStand, MapTarget, PlateMap},
+        plate_map::{MapTarget, PlateMap},
     },
-    document::{BudgetDocument, SummaryDocument},
-    number::{Digits, height_digits, plain, short, unit_label},
+    document::{BudgetDocument, SummaryDocument, ValidationDocument},
+    heights::Heights,
+    number::{Digits, plain, short},
     picture::{PixelError, png},
+    survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
     text,
 };
@@ -63,27 +65,27 @@ impl<'a> CheckReport<'a> {
     pub fn answer(&self) -> String {
         let error = &self.simulation.ways[0].error;
         let [low, high] = error.interval_symmetric;
-        let covered = percent(error.coverage_probability);
+        let covered = about_percent(error.coverage_probability);
         let reach = if low >= 0.0 {
             format!(
                 "between {} and {} more than the plate's true flatness",
-                self.bare(low),
-                self.height(high)
+                self.heights().bare(low),
+                self.heights().text(high)
             )
         } else if high <= 0.0 {
             format!(
                 "between {} and {} less than the plate's true flatness",
-                self.bare(-high),
-                self.height(-low)
+                self.heights().bare(-high),
+                self.heights().text(-low)
             )
         } else {
-            let (less, more) = (self.height(-low), self.height(high));
+            let (less, more) = (self.heights().text(-low), self.heights().text(high));
             format!("anything from {less} less to {more} more than the plate's true flatness")
         };
         let bias = match error.mean {
             mean if mean.abs() < self.resolution() => "nothing too much".to_string(),
-            mean if mean > 0.0 => format!("{} too much", self.height(mean)),
-            mean => format!("{} too little", self.height(-mean)),
+            mean if mean > 0.0 => format!("{} too much", self.heights().text(mean)),
+            mean => format!("{} too little", self.heights().text(-mean)),
         };
         format!("In {covered} of such checks the spread reads {reach}; on average it reads {bias}.")
     }
@@ -92,22 +94,22 @@ impl<'a> CheckReport<'a> {
     pub fn card_sentence(&self) -> Option<String> {
         let tolerance = self.setup.tolerance.as_ref()?;
         let limits = self.limits.first()?;
-        let name = format!("{} ({})", self.height(tolerance.value), tolerance.name);
-        let risk = percent(limits.risk);
+        let name = format!("{} ({})", self.heights().text(tolerance.value), tolerance.name);
+        let risk = about_percent(limits.risk);
         if !limits.decides {
             return Some(format!(
                 "For {name} this check has nothing to decide: of plates as the setup describes them {} are bad, so it is \
                  the description that judges, not the reading. Describe a worse or a better plate to see what the check \
                  itself can prove.",
-                percent(limits.bad_before_reading)
+                about_percent(limits.bad_before_reading)
             ));
         }
         let accept = match limits.accept_at_or_below {
-            Some(limit) => format!("accept the plate up to a spread of {}", self.height(limit)),
+            Some(limit) => format!("accept the plate up to a spread of {}", self.heights().text(limit)),
             None => "no spread, however small, proves the plate good".to_string(),
         };
         let out = match limits.out_at_or_above {
-            Some(limit) => format!("from {} on it is out", self.height(limit)),
+            Some(limit) => format!("from {} on it is out", self.heights().text(limit)),
             None => "no spread, however large, proves it out".to_string(),
         };
         Some(format!("For {name} at {risk} risk: {accept}; {out}."))
@@ -121,7 +123,7 @@ impl<'a> CheckReport<'a> {
         let weak: Vec<String> = shapes
             .iter()
             .filter(|shape| (INVISIBLE..0.5).contains(&shape.spread))
-            .map(|shape| format!("{} ({} of it shows)", shape.shape, percent(shape.spread)))
+            .map(|shape| format!("{} ({} of it shows)", shape.shape, about_percent(shape.spread)))
             .collect();
         let mut said = Vec::new();
         if !hidden.is_empty() {
@@ -173,25 +175,17 @@ impl<'a> CheckReport<'a> {
 
     /// What each way of reading gives and how wrong it is.
     fn ways(&self) -> Table {
-        let unit = self.unit();
+        let unit = self.heights().label();
         let number = |header: &str| Column::numbers(header, unit);
         let row = |name: &str, s: &Summary| {
-            let values = [
-                s.mean,
-                s.standard_deviation,
-                s.interval_symmetric[0],
-                s.interval_symmetric[1],
-                s.interval_shortest[0],
-                s.interval_shortest[1],
-            ];
-            std::iter::once(Cell::from(name)).chain(values.map(|value| self.cell(value))).collect()
+            std::iter::once(Cell::from(name)).chain(self.heights().summary(s)).collect()
         };
         let mut rows = vec![row("true flatness of the plates", &self.simulation.true_flatness)];
         for way in &self.simulation.ways {
             rows.push(row(way_name(way.kind), &way.result));
             rows.push(row("  its error", &way.error));
         }
-        let p = percent(self.simulation.settings.coverage_probability);
+        let p = about_percent(self.simulation.settings.coverage_probability);
         Table {
             caption: format!("Three ways of reading the same numbers ({p} intervals)"),
             columns: vec![
@@ -209,10 +203,10 @@ impl<'a> CheckReport<'a> {
 
     /// The two parts of the spread's error: form and disturbances.
     fn parts(&self) -> Table {
-        let unit = self.unit();
+        let unit = self.heights().label();
         let row = |name: &str, s: &Summary| {
             let values = [s.mean, s.standard_deviation, s.interval_symmetric[0], s.interval_symmetric[1]];
-            std::iter::once(Cell::from(name)).chain(values.map(|value| self.cell(value))).collect()
+            std::iter::once(Cell::from(name)).chain(values.map(|value| self.heights().cell(value))).collect()
         };
         Table {
             caption:
@@ -239,24 +233,25 @@ impl<'a> CheckReport<'a> {
     fn card(&self) -> Option<Table> {
         let limits = self.limits.first()?;
         let rows = self.simulation.ways.iter().zip(&self.limits).map(|(way, limits)| {
-            let limit = |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.cell(value));
+            let limit =
+                |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.heights().cell(value));
             vec![
                 Cell::from(way_name(way.kind)),
                 limit(limits.accept_at_or_below),
                 limit(limits.out_at_or_above),
             ]
         });
-        let tolerance = self.height(limits.tolerance);
+        let tolerance = self.heights().text(limits.tolerance);
         Some(Table {
             caption: format!(
                 "Accept / undecided / out for {tolerance} at {} risk ({} of the simulated plates are bad)",
-                percent(limits.risk),
-                percent(limits.bad_before_reading)
+                about_percent(limits.risk),
+                about_percent(limits.bad_before_reading)
             ),
             columns: vec![
                 Column::text("what was read"),
-                Column::numbers("accept at or below", self.unit()),
-                Column::numbers("out at or above", self.unit()),
+                Column::numbers("accept at or below", self.heights().label()),
+                Column::numbers("out at or above", self.heights().label()),
             ],
             rows: rows.collect(),
         })
@@ -268,16 +263,19 @@ impl<'a> CheckReport<'a> {
         let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
         let rows = limits.operating.iter().map(|point| {
             vec![
-                self.cell(point.limit),
+                self.heights().cell(point.limit),
                 share(point.bad_accepted),
                 share(point.good_refused),
                 point.bad_among_accepted.map_or(Cell::Empty, share),
             ]
         });
         Some(Table {
-            caption: format!("Accepting plates up to a spread, for {}", self.height(limits.tolerance)),
+            caption: format!(
+                "Accepting plates up to a spread, for {}",
+                self.heights().text(limits.tolerance)
+            ),
             columns: vec![
-                Column::numbers("limit", self.unit()),
+                Column::numbers("limit", self.heights().label()),
                 Column::numbers("a bad plate passes", ""),
                 Column::numbers("a good plate fails", ""),
                 Column::numbers("bad among passed", ""),
@@ -339,17 +337,19 @@ impl<'a> CheckReport<'a> {
         let linear = &self.simulation.budget.of_difference;
         let comparison = &self.simulation.validation;
         let verdict = if comparison.linear_result_may_be_used { "may be used" } else { "may not be used" };
-        let row = |name: &str, [low, high]: [f64; 2]| vec![Cell::from(name), self.cell(low), self.cell(high)];
+        let row = |name: &str, [low, high]: [f64; 2]| {
+            vec![Cell::from(name), self.heights().cell(low), self.heights().cell(high)]
+        };
         Table {
             caption: format!(
                 "The spread's error as a linear budget would have it, beside Monte Carlo: the linear result {verdict} \
                  (JCGM 101 clause 8: ends within {})",
-                self.height(comparison.delta)
+                self.heights().text(comparison.delta)
             ),
             columns: vec![
                 Column::text("way"),
-                Column::numbers("from", self.unit()),
-                Column::numbers("to", self.unit()),
+                Column::numbers("from", self.heights().label()),
+                Column::numbers("to", self.heights().label()),
             ],
             rows: vec![
                 row("linear: difference of two readings, expanded uncertainty", linear.coverage_interval()),
@@ -390,7 +390,7 @@ impl<'a> CheckReport<'a> {
     /// The JSON document of `simulate --json`; its schema is [`json_schema`].
     pub fn json(&self) -> Value {
         let s = self.simulation;
-        let convert = |value: f64| self.to_unit(value);
+        let convert = |value: f64| self.heights().of(value);
         let summary = |summary: &Summary| SummaryDocument::new(summary, convert);
         let readings = s.ways.iter().enumerate().map(|(i, way)| {
             let document = WayDocument {
@@ -412,11 +412,11 @@ impl<'a> CheckReport<'a> {
             true_flatness: summary(&s.true_flatness),
             readings: readings.collect(),
             fitted_rule: RuleDocument {
-                constant: self.to_unit(s.rule.constant),
+                constant: self.heights().of(s.rule.constant),
                 per_spread: s.rule.per_spread,
                 per_levelled: s.rule.per_levelled,
-                most_spread: self.to_unit(s.rule.most_spread),
-                most_levelled: self.to_unit(s.rule.most_levelled),
+                most_spread: self.heights().of(s.rule.most_spread),
+                most_levelled: self.heights().of(s.rule.most_levelled),
             },
             error_of_form: summary(&s.form_error),
             error_of_disturbances: summary(&s.disturbance_error),
@@ -433,12 +433,7 @@ impl<'a> CheckReport<'a> {
             budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
                 budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
-                validation: ValidationDocument {
-                    delta: self.to_unit(s.validation.delta),
-                    d_low: self.to_unit(s.validation.d_low),
-                    d_high: self.to_unit(s.validation.d_high),
-                    linear_result_may_be_used: s.validation.linear_result_may_be_used,
-                },
+                validation: ValidationDocument::from(&s.validation.in_unit(self.heights().of(1.0))),
             },
             assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
         };
@@ -471,24 +466,25 @@ impl<'a> CheckReport<'a> {
 
     /// Histogram of the spread's error, with the other ways outlined over it.
     pub fn histogram(&self) -> String {
-        let in_unit = |values: &[f64]| values.iter().map(|&value| self.to_unit(value)).collect::<Vec<_>>();
+        let in_unit =
+            |values: &[f64]| values.iter().map(|&value| self.heights().of(value)).collect::<Vec<_>>();
         let ways: Vec<(&str, Vec<f64>)> =
             self.simulation.ways.iter().map(|way| (way_name(way.kind), in_unit(&way.errors))).collect();
         let outlines: Vec<Outline> =
             ways[1..].iter().map(|(name, values)| Outline { name, values }).collect();
         let error = &self.simulation.ways[0].error;
-        let p = percent(error.coverage_probability);
+        let p = about_percent(error.coverage_probability);
         let labels = [format!("{p}, symmetric"), format!("{p}, shortest")];
         let interval = |label, [low, high]: [f64; 2]| Interval {
             label,
-            low: self.to_unit(low),
-            high: self.to_unit(high),
+            low: self.heights().of(low),
+            high: self.heights().of(high),
         };
-        let mean = format!("mean {}", self.height(error.mean));
+        let mean = format!("mean {}", self.heights().text(error.mean));
         Histogram {
             title: "How far the check is from the plate's true flatness",
             axis: "what is read minus true flatness",
-            unit: self.unit(),
+            unit: self.heights().label(),
             counted: "checks",
             name: ways[0].0,
             values: &ways[0].1,
@@ -499,10 +495,10 @@ impl<'a> CheckReport<'a> {
             ],
             marks: &[
                 Mark { label: "no error", at: 0.0 },
-                Mark { label: &mean, at: self.to_unit(error.mean) },
+                Mark { label: &mean, at: self.heights().of(error.mean) },
             ],
             density: None,
-            digits: self.digits(),
+            digits: self.heights().digits(),
         }
         .svg()
     }
@@ -533,17 +529,19 @@ impl<'a> CheckReport<'a> {
         let end = limits
             .operating
             .get(limits.operating.len().saturating_sub(2))
-            .map(|point| self.to_unit(point.limit))?;
+            .map(|point| self.heights().of(point.limit))?;
         let steps: Vec<[f64; 2]> = limits
             .bad_given_result
             .iter()
-            .flat_map(|group| group.result.map(|result| [self.to_unit(result).min(end), group.probability]))
+            .flat_map(|group| {
+                group.result.map(|result| [self.heights().of(result).min(end), group.probability])
+            })
             .collect();
-        let shown = || limits.operating.iter().filter(|point| self.to_unit(point.limit) <= end);
-        let refused: Vec<[f64; 2]> = shown().map(|p| [self.to_unit(p.limit), p.good_refused]).collect();
-        let accepted: Vec<[f64; 2]> = shown().map(|p| [self.to_unit(p.limit), p.bad_accepted]).collect();
+        let shown = || limits.operating.iter().filter(|point| self.heights().of(point.limit) <= end);
+        let refused: Vec<[f64; 2]> = shown().map(|p| [self.heights().of(p.limit), p.good_refused]).collect();
+        let accepted: Vec<[f64; 2]> = shown().map(|p| [self.heights().of(p.limit), p.bad_accepted]).collect();
         let [accept, out] =
-            [limits.accept_at_or_below, limits.out_at_or_above].map(|l| l.map(|l| self.to_unit(l)));
+            [limits.accept_at_or_below, limits.out_at_or_above].map(|l| l.map(|l| self.heights().of(l)));
         let mut bands = Vec::new();
         if let Some(accept) = accept {
             bands.push(Band { label: "accept", from: 0.0, to: accept, tone: Tone::Within });
@@ -555,11 +553,11 @@ impl<'a> CheckReport<'a> {
         if let Some(out) = out {
             bands.push(Band { label: "out", from: out, to: end.max(out), tone: Tone::Out });
         }
-        let title = format!("What a spread proves about {}", self.height(limits.tolerance));
+        let title = format!("What a spread proves about {}", self.heights().text(limits.tolerance));
         let picture = Curves {
             title: &title,
             x_axis: "spread that was read, or limit of acceptance",
-            x_unit: self.unit(),
+            x_unit: self.heights().label(),
             y_axis: "probability",
             y_unit: "",
             y_range: Some([0.0, 1.0]),
@@ -577,59 +575,35 @@ impl<'a> CheckReport<'a> {
     /// A typical plate's form with the survey drawn on it.
     pub fn plate(&self) -> String {
         let typical = &self.simulation.typical;
-        let to_plan = |mm: f64| Measure { value: mm, unit: MILLIMETRE }.to(self.setup.plan_unit);
-        let point = |at: [f64; 2]| at.map(to_plan);
+        let plan_unit = self.setup.plan_unit;
         let survey = &self.setup.check.survey;
-        let mut stands: Vec<MapStand> = Vec::new();
-        let mut last = None;
-        for reading in &survey.readings {
-            if last != Some(reading.seating) {
-                let feet = reading.feet.map(point);
-                let origin = [0, 1].map(|axis| feet.iter().map(|foot| foot[axis]).sum::<f64>() / 3.0);
-                stands.push(MapStand { feet, origin, tips: Vec::new() });
-                last = Some(reading.seating);
-            }
-            if let Some(stand) = stands.last_mut() {
-                stand.tips.push(point(reading.target));
-            }
-        }
-        // A closing reading, a second pass: the same stands again.
-        let mut drawn: Vec<MapStand> = Vec::new();
-        for stand in stands {
-            match drawn.iter_mut().find(|known| known.feet == stand.feet) {
-                Some(known) => known.tips.extend(stand.tips),
-                None => drawn.push(stand),
-            }
-        }
-        for stand in &mut drawn {
-            stand.tips.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-            stand.tips.dedup();
-        }
+        let stands = stands(survey.readings.iter(), plan_unit);
         let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
         let mut targets: Vec<MapTarget> = Vec::new();
         for (spot, label) in survey.spots.iter().zip(&labels) {
-            let at = point(spot.at);
+            let at = in_plan(spot.at, plan_unit);
             if !targets.iter().any(|target| target.at == at) {
                 targets.push(MapTarget { at, label, reading: None });
             }
         }
-        let heights: Vec<f64> = typical.heights.iter().map(|&height| self.to_unit(height)).collect();
+        let heights: Vec<f64> = typical.heights.iter().map(|&height| self.heights().of(height)).collect();
+        let to_plan = |mm: f64| Measure { value: mm, unit: MILLIMETRE }.to(plan_unit);
         let [x, y] = [&typical.grid.x, &typical.grid.y]
             .map(|nodes| nodes.iter().map(|&v| to_plan(v)).collect::<Vec<_>>());
         let title = format!(
             "A typical plate of this kind (flatness {}) and the survey",
-            self.height(typical.flatness)
+            self.heights().text(typical.flatness)
         );
         PlateMap {
             title: &title,
             heights_are: "height over the middle plane",
-            height_unit: self.unit(),
-            length_unit: self.setup.plan_unit.symbol(),
+            height_unit: self.heights().label(),
+            length_unit: plan_unit.symbol(),
             x: &x,
             y: &y,
             heights: &heights,
             margin: to_plan(self.setup.check.plate.margin),
-            stands: &drawn,
+            stands: &stands,
             targets: &targets,
         }
         .svg()
@@ -645,14 +619,14 @@ impl<'a> CheckReport<'a> {
         let levelled = if rule.per_levelled == 0.0 {
             String::new()
         } else {
-            let most = self.height(rule.most_levelled);
+            let most = self.heights().text(rule.most_levelled);
             term(rule.per_levelled, &format!("the spread off the best-fit plane (at most {most})"))
         };
-        let spread = format!("the spread (at most {})", self.height(rule.most_spread));
+        let spread = format!("the spread (at most {})", self.heights().text(rule.most_spread));
         format!(
             "The fitted estimate is {}{}{levelled}, never below 0. It is fitted to simulated checks of plates as the \
              setup describes them, and is biased again on a plate of another kind.",
-            self.height(rule.constant),
+            self.heights().text(rule.constant),
             term(rule.per_spread, &spread),
         )
     }
@@ -673,43 +647,23 @@ impl<'a> CheckReport<'a> {
         format!("howflat {}, setup {digest}, seed {}, {} trials.", crate::VERSION, s.seed, s.n_trials)
     }
 
-    fn unit(&self) -> &'static str {
-        unit_label(self.setup.unit)
+    fn heights(&self) -> Heights {
+        Heights { unit: self.setup.unit }
     }
 
-    fn to_unit(&self, micrometres: f64) -> f64 {
-        Measure { value: micrometres, unit: MICROMETRE }.to(self.setup.unit)
-    }
-
-    /// What a height is shown to: about a hundredth of a micrometre.
-    fn digits(&self) -> Digits {
-        height_digits(self.setup.unit)
-    }
-
+    /// The smallest height that is shown as something, in µm.
     fn resolution(&self) -> f64 {
-        let Digits::Decimals(places) = self.digits() else { return 0.0 };
+        let Digits::Decimals(places) = self.heights().digits() else { return 0.0 };
         Measure { value: 0.5 * libm::pow(10.0, f64::from(-places)), unit: self.setup.unit }.to(MICROMETRE)
-    }
-
-    fn cell(&self, micrometres: f64) -> Cell {
-        Cell::Number(self.to_unit(micrometres), self.digits())
-    }
-
-    fn bare(&self, micrometres: f64) -> String {
-        plain(self.to_unit(micrometres), self.digits())
-    }
-
-    fn height(&self, micrometres: f64) -> String {
-        format!("{} {}", self.bare(micrometres), self.unit())
     }
 
     /// A budget in µm in the report's unit.
     fn in_unit(&self, budget: &Budget) -> Budget {
-        budget.in_unit(self.unit(), self.to_unit(1.0))
+        budget.in_unit(self.heights().label(), self.heights().of(1.0))
     }
 
     fn limits_document(&self, limits: Option<&Limits>) -> LimitsDocument {
-        let height = |value: Option<f64>| value.map(|value| self.to_unit(value));
+        let height = |value: Option<f64>| value.map(|value| self.heights().of(value));
         LimitsDocument {
             tolerance: height(limits.map(|l| l.tolerance)),
             tolerance_name: self.setup.tolerance.as_ref().map(|tolerance| tolerance.name.clone()),
@@ -721,7 +675,7 @@ impl<'a> CheckReport<'a> {
                 .iter()
                 .flat_map(|l| &l.operating)
                 .map(|p| OperatingDocument {
-                    limit: self.to_unit(p.limit),
+                    limit: self.heights().of(p.limit),
                     bad_accepted: p.bad_accepted,
                     good_refused: p.good_refused,
                     bad_among_accepted: p.bad_among_accepted,
@@ -737,8 +691,8 @@ pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a
     under the stone, and set the plate on its three supports. Ammonia cleaners need fresh air and must never meet \
     bleach; they chill the stone, so wait before measuring. Local safety rules come first.";
 
-/// A probability as a percentage: "95 %".
-fn percent(p: f64) -> String {
+/// A probability as a percentage, to the two or three digits that simulated ones are worth.
+fn about_percent(p: f64) -> String {
     format!("{} %", short(100.0 * p, if p < 0.1 { 2 } else { 3 }))
 }
 
@@ -925,19 +879,6 @@ struct LinearDocument {
     budget: BudgetDocument,
     /// Its comparison with Monte Carlo.
     validation: ValidationDocument,
-}
-
-/// JCGM 101:2008 clause 8.
-#[derive(Debug, Serialize, JsonSchema)]
-struct ValidationDocument {
-    /// The numerical tolerance.
-    delta: f64,
-    /// Difference of the lower ends.
-    d_low: f64,
-    /// Difference of the upper ends.
-    d_high: f64,
-    /// Whether both are within the tolerance.
-    linear_result_may_be_used: bool,
 }
 
 /// A value that was taken because the setup does not say.

@@ -4,7 +4,10 @@ use super::{
     number::{Digits, height_digits, plain, typeset, unit_label},
     table::Cell,
 };
-use crate::quantity::unit::{MICROMETRE, Measure, Unit};
+use crate::quantity::{
+    sample::Summary,
+    unit::{MICROMETRE, Measure, Unit},
+};
 
 /// Writes heights in a unit, to about a hundredth of a micrometre.
 #[derive(Debug, Clone, Copy)]
@@ -49,6 +52,12 @@ impl Heights {
         } else {
             shortened.into()
         }
+    }
+
+    /// The cells of a summary: mean, standard deviation, symmetric and shortest interval.
+    pub fn summary(self, s: &Summary) -> [Cell; 6] {
+        let [[low, high], [shortest_low, shortest_high]] = [s.interval_symmetric, s.interval_shortest];
+        [s.mean, s.standard_deviation, low, high, shortest_low, shortest_high].map(|value| self.cell(value))
     }
 
     /// A cell of a table.

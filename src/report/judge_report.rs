@@ -355,16 +355,8 @@ impl JudgeReport<'_> {
             columns.push(Column::numbers("within tolerance", "%"));
         }
         let row = |name: &str, s: &crate::quantity::sample::Summary, c: Option<&Conformance>| {
-            let values = [
-                s.mean,
-                s.standard_deviation,
-                s.interval_symmetric[0],
-                s.interval_symmetric[1],
-                s.interval_shortest[0],
-                s.interval_shortest[1],
-            ];
             let mut cells = vec![Cell::from(name)];
-            cells.extend(values.map(|value| h.cell(value)));
+            cells.extend(h.summary(s));
             cells.extend(c.map(|c| Cell::Number(100.0 * c.probability, Digits::Decimals(1))));
             cells
         };
