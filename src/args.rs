@@ -48,7 +48,10 @@ pub struct Simulate {
     /// How many threads to use; all cores where not given. Changes no number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Write result.json, report.md, budget and pictures into this folder.
+    /// The date to put on the report, in any words; the program asks no clock.
+    #[arg(long, value_name = "TEXT")]
+    pub date: Option<String>,
+    /// Write result.json, the report (report.html, report.md), budget and pictures into this folder.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Print one JSON document and nothing else.
@@ -85,7 +88,10 @@ pub struct Budget {
     /// How many threads to use; all cores where not given. Changes no number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Write result.json, report.md, budgets and pictures into this folder.
+    /// The date to put on the report, in any words; the program asks no clock.
+    #[arg(long, value_name = "TEXT")]
+    pub date: Option<String>,
+    /// Write result.json, the report (report.html, report.md), budgets and pictures into this folder.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Print one JSON document and nothing else.
@@ -154,7 +160,10 @@ pub struct Judge {
     /// How many threads to use; all cores where not given. Changes no number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Write result.json, report.md, the readings and pictures into this folder.
+    /// The date to put on the report, in any words; the program asks no clock.
+    #[arg(long, value_name = "TEXT")]
+    pub date: Option<String>,
+    /// Write result.json, the report (report.html, report.md), the readings and pictures into this folder.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Print one JSON document and nothing else.

@@ -77,7 +77,7 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
     let evaluation = Evaluation::of(&setup.model, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.file, why))?;
     progress.finish();
-    hand_over(arguments, &BudgetReport::of_model(setup, &evaluation))
+    hand_over(arguments, BudgetReport::of_model(setup, &evaluation))
 }
 
 fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
@@ -104,10 +104,11 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.file, why))?;
     progress.finish();
-    hand_over(arguments, &BudgetReport::of_check(setup, &simulation))
+    hand_over(arguments, BudgetReport::of_check(setup, &simulation))
 }
 
-fn hand_over(arguments: &Budget, report: &BudgetReport) -> Result<ExitCode, Failure> {
+fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
+    let report = BudgetReport { date: arguments.date.as_deref(), ..report };
     let out = arguments.out.as_deref();
     crate::hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)

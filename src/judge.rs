@@ -57,6 +57,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         rule,
         settings,
         judgement: &judgement,
+        date: arguments.date.as_deref(),
     };
     let out = arguments.out.as_deref();
     hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;

@@ -72,7 +72,7 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.setup, why))?;
     progress.finish();
-    let report = CheckReport::new(&setup, &simulation);
+    let report = CheckReport { date: arguments.date.as_deref(), ..CheckReport::new(&setup, &simulation) };
     hand_over(
         arguments.out.as_deref(),
         arguments.json,

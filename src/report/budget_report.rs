@@ -7,11 +7,14 @@ use super::{
         bars::{Bar, Bars, Share},
         histogram::{Density, Histogram, Interval},
     },
+    check_report::LIMITS_OF_USE,
     document::{
         BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument,
     },
     number::{Digits, percent, plain, typeset, unit_label},
+    page::{Page, Part, date_fact, short_digest},
     picture::{PixelError, png},
+    setup_words,
     table::{Cell, Column, Table},
     text,
 };
@@ -56,6 +59,10 @@ pub struct BudgetReport<'a> {
     pub digest: &'a str,
     /// The seed of the trials.
     pub seed: u64,
+    /// The shop check, if it is one.
+    pub check: Option<&'a Setup>,
+    /// The date of the report, as the user gave it.
+    pub date: Option<&'a str>,
 }
 
 /// What is known of one measurand; numbers in its unit.
@@ -170,6 +177,8 @@ impl<'a> BudgetReport<'a> {
             remarks: no_trials.into_iter().chain(setup.remarks.iter().cloned()).collect(),
             digest: &setup.digest,
             seed: evaluation.settings.seed,
+            check: None,
+            date: None,
         }
     }
 
@@ -226,6 +235,8 @@ impl<'a> BudgetReport<'a> {
             remarks: remarks.to_vec(),
             digest: &setup.digest,
             seed: simulation.settings.seed,
+            check: Some(setup),
+            date: None,
         }
     }
 
@@ -236,44 +247,64 @@ impl<'a> BudgetReport<'a> {
 
     /// The whole report for a terminal `width` columns wide, or for a pipe.
     pub fn text(&self, width: Option<usize>) -> String {
-        let fill = |text: &str| text::fill(text, width);
-        let mut parts = vec![text::inert(self.title)];
-        parts.extend(self.measurands.iter().map(|measurand| fill(&measurand.answer())));
-        for part in self.parts() {
-            parts.push(match part {
-                Part::Table(table) => table.terminal(width).trim_end().to_string(),
-                Part::Words(words) => fill(&words),
-            });
-        }
-        parts.join("\n\n") + "\n"
+        self.page().terminal(width)
     }
 
-    /// The same in Markdown.
-    pub fn markdown(&self) -> String {
-        let mut parts = vec![format!("# {}", text::markdown(self.title))];
-        parts.extend(self.measurands.iter().map(|measurand| escaped(&measurand.answer())));
-        for part in self.parts() {
-            parts.push(match part {
-                Part::Table(table) => table.markdown().trim_end().to_string(),
-                Part::Words(words) => escaped(&words),
-            });
+    /// The report as it is read: the answer, then measurand by measurand budget, both ways beside each other and
+    /// pictures, then what the inputs rest on.
+    pub fn page(&self) -> Page {
+        let mut facts = match self.check {
+            Some(setup) => setup_words::facts(setup, self.date),
+            None => vec![
+                date_fact(self.date),
+                ["file".to_string(), short_digest(self.digest).to_string()],
+                ["program".to_string(), format!("howflat {}", crate::VERSION)],
+            ],
+        };
+        facts.push(["run".to_string(), self.run()]);
+        Page {
+            kind: "Uncertainty budget".into(),
+            title: self.title.to_string(),
+            facts,
+            answer: self.measurands.iter().map(MeasurandReport::answer).collect(),
+            verdict: None,
+            parts: self.parts(),
+            provenance: self.provenance(),
+            for_signature: true,
         }
-        parts.join("\n\n") + "\n"
     }
 
     /// What follows the answer, in the order in which it is read.
     fn parts(&self) -> Vec<Part> {
         let mut parts = Vec::new();
-        for measurand in &self.measurands {
+        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
+            let name = measurand.name();
+            parts.push(Part::Heading(format!("Budget of {name}")));
             parts.push(Part::Table(measurand.table()));
+            parts.push(Part::picture(
+                format!("contributions{suffix}"),
+                measurand.contributions(),
+                format!("Share of each input in the combined variance of {name}, by the law of propagation."),
+            ));
             parts.extend(measurand.higher_terms().map(Part::Table));
             parts.extend(measurand.comparison().map(Part::Table));
             parts.extend(measurand.settled().map(Part::Words));
+            parts.extend(measurand.histogram().map(|histogram| {
+                Part::picture(
+                    format!("histogram{suffix}"),
+                    histogram,
+                    format!(
+                        "Values of {name} by Monte Carlo, and the density of the linear result over them."
+                    ),
+                )
+            }));
         }
         if let Some(joint) = &self.joint {
+            parts.push(Part::heading("How the measurands hang together"));
             parts.push(Part::Table(self.correlation_table(joint)));
             parts.extend(self.regions_table(joint).map(Part::Table));
         }
+        parts.push(Part::heading("What it rests on"));
         if !self.evidence.is_empty() {
             let rows = self.evidence.iter().map(|row| row.map(Cell::from).to_vec());
             parts.push(Part::Table(Table {
@@ -296,9 +327,23 @@ impl<'a> BudgetReport<'a> {
                 rows: rows.collect(),
             }));
         }
+        if let Some(setup) = self.check {
+            parts.push(Part::List(setup_words::described(setup)));
+            parts.push(Part::Appendix(setup_words::defaults(setup), setup_words::defaults_sentence(setup)));
+        }
         parts.extend(self.remarks.iter().cloned().map(Part::Words));
+        parts.push(Part::heading("How to state it"));
         parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
-        parts.push(Part::Words(self.provenance()));
+        parts.push(Part::heading("Cautions and limits"));
+        match self.check {
+            Some(_) => parts.push(Part::Caution(LIMITS_OF_USE.into())),
+            None => parts.push(Part::Caution(NO_CERTIFICATE.into())),
+        }
+        parts.push(Part::heading("References"));
+        parts.push(Part::list(&REFERENCES));
+        if self.joint.is_some() {
+            parts.push(Part::list(&[JOINT_REFERENCE]));
+        }
         parts
     }
 
@@ -346,12 +391,14 @@ impl<'a> BudgetReport<'a> {
     }
 
     fn provenance(&self) -> String {
-        let digest = &self.digest[..self.digest.len().min(16)];
-        let trials = match self.n_trials() {
+        format!("howflat {}, file {}, {}.", crate::VERSION, short_digest(self.digest), self.run())
+    }
+
+    fn run(&self) -> String {
+        match self.n_trials() {
             Some(n_trials) => format!("seed {}, {n_trials} trials", self.seed),
             None => "no trials".to_string(),
-        };
-        format!("howflat {}, file {digest}, {trials}.", crate::VERSION)
+        }
     }
 
     fn n_trials(&self) -> Option<usize> {
@@ -364,6 +411,7 @@ impl<'a> BudgetReport<'a> {
             self.measurands.iter().map(MeasurandReport::document).collect();
         let head = HeadDocument {
             title: text::inert(self.title),
+            date: self.date.map(text::inert),
             answer: self.answer(),
             version: crate::VERSION.into(),
             file_digest: self.digest.into(),
@@ -398,18 +446,14 @@ impl<'a> BudgetReport<'a> {
     ///
     /// If a picture cannot be turned into pixels.
     pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![
-            ("result.json".to_string(), format!("{:#}\n", self.json()).into_bytes()),
-            ("report.md".to_string(), self.markdown().into_bytes()),
-        ];
+        let mut files = self.page().files();
+        files.push(("result.json".to_string(), format!("{:#}\n", self.json()).into_bytes()));
         for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
             let table = measurand.table();
             files.push((format!("budget{suffix}.csv"), table.csv().into_bytes()));
             files.push((format!("budget{suffix}.md"), table.markdown().into_bytes()));
-            files.push((format!("contributions{suffix}.svg"), measurand.contributions().into_bytes()));
             if let Some(histogram) = measurand.histogram() {
                 files.push((format!("histogram{suffix}.png"), png(&histogram, 2.0)?));
-                files.push((format!("histogram{suffix}.svg"), histogram.into_bytes()));
             }
         }
         Ok(files)
@@ -437,12 +481,6 @@ impl<'a> BudgetReport<'a> {
         }
         suffixes
     }
-}
-
-/// A part of a report.
-enum Part {
-    Table(Table),
-    Words(String),
 }
 
 impl MeasurandReport<'_> {
@@ -748,11 +786,22 @@ impl MeasurandReport<'_> {
     }
 }
 
-/// A sentence in which Markdown finds no markup.
-fn escaped(sentence: &str) -> String {
-    // Word by word, for a text that is kept has a limit to its length and a sentence has none.
-    sentence.split(' ').map(text::markdown).collect::<Vec<_>>().join(" ")
-}
+/// What a budget is not.
+const NO_CERTIFICATE: &str = "A budget is as good as its model and what is known of the inputs; nothing that the model \
+    leaves out is in the uncertainty. This is not a calibration certificate: for one, or for a dispute, go to a laboratory \
+    accredited to ISO/IEC 17025.";
+
+/// What the methods rest on, by clause.
+const REFERENCES: [&str; 4] = [
+    "Law of propagation: JCGM 100:2008 (GUM), 5.1.2 and, for correlated inputs, 5.2.2; effective degrees of freedom: \
+     G.4.1; how a result is stated: 7.2.",
+    "Distributions for the inputs: JCGM 101:2008, 6.4.",
+    "Monte Carlo: JCGM 101:2008, clause 7, and 7.7 for the coverage intervals.",
+    "Whether the linear result may be used: JCGM 101:2008, clause 8.",
+];
+
+/// What regions of several measurands rest on.
+const JOINT_REFERENCE: &str = "Regions that hold several measurands together: JCGM 102:2011, 6.5 and 7.7.";
 
 fn kind_name(kind: IntervalKind) -> &'static str {
     match kind {
@@ -782,6 +831,8 @@ enum ReportDocument {
 struct HeadDocument {
     /// What the measurement is called.
     title: String,
+    /// The date of the report as the user gave it; null where none was given.
+    date: Option<String>,
     /// The answer, a sentence a measurand.
     answer: String,
     /// Version of the program.

@@ -11,14 +11,17 @@ use super::{
     },
     document::{BudgetDocument, SummaryDocument, ValidationDocument},
     heights::Heights,
+    lever_view::LeverView,
     number::{Digits, plain, short},
+    page::{Page, Part, short_digest},
     picture::{PixelError, png},
+    setup_words,
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
     text,
 };
 use crate::{
-    decision::limits::Limits,
+    decision::limits::{AcceptancePoint, Limits, acceptance},
     propagation::{
         law::Budget,
         shares::Share,
@@ -46,6 +49,8 @@ pub struct CheckReport<'a> {
     /// What each way of reading can decide, in the order of the simulation's ways; empty without a
     /// tolerance.
     pub limits: Vec<Limits>,
+    /// The date of the report, as the user gave it.
+    pub date: Option<&'a str>,
 }
 
 impl<'a> CheckReport<'a> {
@@ -58,7 +63,7 @@ impl<'a> CheckReport<'a> {
             .tolerance
             .iter()
             .flat_map(|tolerance| simulation.ways.iter().map(|way| judge(way, tolerance.value)));
-        Self { setup, simulation, limits: limits.collect() }
+        Self { setup, simulation, limits: limits.collect(), date: None }
     }
 
     /// The answer, in one sentence or two.
@@ -140,37 +145,81 @@ impl<'a> CheckReport<'a> {
 
     /// The whole report for a terminal `width` columns wide, or for a pipe.
     pub fn text(&self, width: Option<usize>) -> String {
-        let fill = |text: &str| text::fill(text, width);
-        let mut parts = vec![text::inert(&self.setup.title), fill(&self.answer())];
-        parts.extend(self.card_sentence().map(|text| fill(&text)));
-        parts.extend(self.blindness().map(|text| fill(&text)));
-        parts.extend(self.tables().iter().map(|table| table.terminal(width).trim_end().to_string()));
-        parts.push(fill(&self.rule_sentence()));
-        parts.push(fill(&self.assumed()));
-        parts.push(fill(LIMITS_OF_USE));
-        parts.push(fill(&self.provenance()));
-        parts.join("\n\n") + "\n"
+        self.page().terminal(width)
     }
 
-    /// The same in Markdown, with every default that was used.
-    pub fn markdown(&self) -> String {
-        let mut parts = vec![format!("# {}", text::markdown(&self.setup.title)), self.answer()];
-        parts.extend(self.card_sentence());
-        parts.extend(self.blindness());
-        parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
-        parts.push(self.rule_sentence());
-        parts.push(self.assumptions().markdown().trim_end().to_string());
-        parts.push(LIMITS_OF_USE.to_string());
-        parts.push(self.provenance());
-        parts.join("\n\n") + "\n"
-    }
-
-    /// All tables, in the order in which they are read.
-    pub fn tables(&self) -> Vec<Table> {
-        let mut tables = vec![self.ways(), self.parts()];
-        tables.extend(self.card());
-        tables.extend([self.shares(), self.budget(), self.linear(), self.visibility()]);
-        tables
+    /// The report as it is read: the answer, the assumptions with every default that was used, the numbers and
+    /// pictures behind it, its limits.
+    pub fn page(&self) -> Page {
+        let mut answer = vec![self.answer()];
+        answer.extend(self.card_sentence());
+        answer.extend(self.blindness());
+        let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();
+        parts.extend([
+            Part::heading("How far the check is from the truth"),
+            Part::picture(
+                "histogram",
+                self.histogram(),
+                "Error of the check over all simulated plates, with its coverage intervals and its mean.",
+            ),
+            Part::Table(self.ways()),
+            Part::Words(self.rule_sentence()),
+            Part::heading("What was taken for granted"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("The budget of one reading"),
+            Part::Table(self.budget()),
+            Part::Table(self.linear()),
+            Part::heading("Where the error comes from"),
+            Part::Table(self.parts()),
+            Part::picture(
+                "shares",
+                self.shares_picture(),
+                "Share of each source in the variance of the spread's error; whiskers show what the number of trials \
+                 leaves open.",
+            ),
+            Part::Table(self.shares()),
+        ]);
+        parts.extend(self.lever());
+        if let (Some(card), Some(operating)) = (self.card_picture(), self.operating_picture()) {
+            parts.extend([
+                Part::heading("What the check can decide"),
+                Part::picture("limits", card, "The chance that a plate is bad, given the spread that was read."),
+                Part::picture(
+                    "operating",
+                    operating,
+                    "Operating curve: the chance that a plate is accepted, against its true flatness. A good check falls \
+                     steeply at the tolerance.",
+                ),
+            ]);
+        }
+        parts.extend([
+            Part::heading("What the check sees of the plate"),
+            Part::picture(
+                "plate",
+                self.plate(),
+                "A plate of median flatness among those simulated, with feet, arm and targets drawn on it.",
+            ),
+            Part::Table(self.visibility()),
+            Part::heading("Cautions and limits"),
+            Part::Words(RESTS_ON_DESCRIPTION.into()),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let s = &self.simulation.settings;
+        let mut facts = setup_words::facts(self.setup, self.date);
+        facts.push(["run".into(), format!("{} trials, seed {}", s.n_trials, s.seed)]);
+        Page {
+            kind: "What a shop check of a surface plate can tell".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer,
+            verdict: None,
+            parts,
+            provenance: self.provenance(),
+            for_signature: true,
+        }
     }
 
     /// What each way of reading gives and how wrong it is.
@@ -235,9 +284,17 @@ impl<'a> CheckReport<'a> {
         let rows = self.simulation.ways.iter().zip(&self.limits).map(|(way, limits)| {
             let limit =
                 |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.heights().cell(value));
+            let text = |value: f64| self.heights().bare(value);
+            let undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
+                (Some(accept), Some(out)) => format!("above {}, below {}", text(accept), text(out)),
+                (Some(accept), None) => format!("above {}", text(accept)),
+                (None, Some(out)) => format!("below {}", text(out)),
+                (None, None) => "whatever was read".to_string(),
+            };
             vec![
                 Cell::from(way_name(way.kind)),
                 limit(limits.accept_at_or_below),
+                Cell::Text(undecided),
                 limit(limits.out_at_or_above),
             ]
         });
@@ -251,6 +308,7 @@ impl<'a> CheckReport<'a> {
             columns: vec![
                 Column::text("what was read"),
                 Column::numbers("accept at or below", self.heights().label()),
+                Column::text("undecided"),
                 Column::numbers("out at or above", self.heights().label()),
             ],
             rows: rows.collect(),
@@ -282,6 +340,77 @@ impl<'a> CheckReport<'a> {
             ],
             rows: rows.collect(),
         })
+    }
+
+    /// How often a plate is accepted, by its true flatness: where the spread is held against the tolerance itself, as
+    /// shops do, and by each limit of the card. Empty without a tolerance.
+    fn acceptances(&self) -> Vec<Acceptance> {
+        let Some(tolerance) = self.limits.first().map(|limits| limits.tolerance) else { return Vec::new() };
+        let by = |way: &Way, limit: f64| Acceptance {
+            way: way.kind,
+            limit,
+            curve: acceptance(&self.simulation.flatness, &way.results, limit),
+        };
+        let spread = &self.simulation.ways[0];
+        let card =
+            self.simulation.ways.iter().zip(&self.limits).filter(|(way, _)| way.kind != WayKind::Levelled);
+        let card = card.filter_map(|(way, limits)| Some(by(way, limits.accept_at_or_below?)));
+        std::iter::once(by(spread, tolerance)).chain(card).collect()
+    }
+
+    /// The operating curves' numbers; `None` without a tolerance.
+    pub fn acceptance(&self) -> Option<Table> {
+        let rules = self.acceptances();
+        let flatness = &rules.first()?.curve;
+        let rows = flatness.iter().enumerate().map(|(i, point)| {
+            let accepted = rules.iter().map(|rule| Cell::Number(rule.curve[i].accepted, Digits::Decimals(3)));
+            std::iter::once(self.heights().cell(point.flatness)).chain(accepted).collect()
+        });
+        let mut columns = vec![Column::numbers("true flatness", self.heights().label())];
+        columns.extend(rules.iter().map(|rule| Column::numbers(&self.rule_name(rule), "")));
+        Some(Table {
+            caption: "Share of plates that are accepted, by true flatness".into(),
+            columns,
+            rows: rows.collect(),
+        })
+    }
+
+    /// The chance that a plate is accepted, against its true flatness; `None` without a tolerance.
+    pub fn operating_picture(&self) -> Option<String> {
+        let tolerance = self.limits.first()?.tolerance;
+        let rules = self.acceptances();
+        let names: Vec<String> = rules.iter().map(|rule| self.rule_name(rule)).collect();
+        let points: Vec<Vec<[f64; 2]>> = rules
+            .iter()
+            .map(|rule| rule.curve.iter().map(|p| [self.heights().of(p.flatness), p.accepted]).collect())
+            .collect();
+        let curves: Vec<Curve> =
+            names.iter().zip(&points).map(|(name, points)| Curve { name, points }).collect();
+        let label = format!("tolerance {}", self.heights().text(tolerance));
+        let picture = Curves {
+            title: "How often a plate is accepted",
+            x_axis: "true flatness",
+            x_unit: self.heights().label(),
+            y_axis: "probability of acceptance",
+            y_unit: "",
+            y_range: Some([0.0, 1.0]),
+            curves: &curves,
+            bands: &[],
+            limits: &[Mark { label: &label, at: self.heights().of(tolerance) }],
+        };
+        Some(picture.svg())
+    }
+
+    fn rule_name(&self, rule: &Acceptance) -> String {
+        format!("{} up to {}", way_name(rule.way), self.heights().text(rule.limit))
+    }
+
+    fn acceptance_document(&self, rule: &Acceptance) -> AcceptanceDocument {
+        AcceptanceDocument {
+            way: way_key(rule.way).into(),
+            limit: self.heights().of(rule.limit),
+            curve: rule.curve.iter().map(|p| [self.heights().of(p.flatness), p.accepted]).collect(),
+        }
     }
 
     /// Shares of the sources in the variance of the spread's error.
@@ -375,18 +504,6 @@ impl<'a> CheckReport<'a> {
         }
     }
 
-    /// Every default that the setup did not state.
-    pub fn assumptions(&self) -> Table {
-        let rows = self.setup.assumptions.iter().map(|a| {
-            vec![Cell::from(a.field.as_str()), Cell::from(a.value.as_str()), Cell::from(a.why.as_str())]
-        });
-        Table {
-            caption: "Taken for what the setup does not state".into(),
-            columns: vec![Column::text("field"), Column::text("value"), Column::text("source")],
-            rows: rows.collect(),
-        }
-    }
-
     /// The JSON document of `simulate --json`; its schema is [`json_schema`].
     pub fn json(&self) -> Value {
         let s = self.simulation;
@@ -401,7 +518,8 @@ impl<'a> CheckReport<'a> {
             (way_key(way.kind).to_string(), document)
         });
         let document = CheckDocument {
-            title: self.setup.title.clone(),
+            title: text::inert(&self.setup.title),
+            date: self.date.map(text::inert),
             answer: self.answer(),
             unit: self.setup.unit.symbol().into(),
             trials: s.settings.n_trials,
@@ -430,6 +548,7 @@ impl<'a> CheckReport<'a> {
             shares: s.shares.iter().map(ShareDocument::from).collect(),
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
+            acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
             budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
                 budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
@@ -446,22 +565,23 @@ impl<'a> CheckReport<'a> {
     ///
     /// If a picture cannot be turned into pixels.
     pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let histogram = self.histogram();
-        let mut files = vec![
-            ("result.json", format!("{:#}\n", self.json()).into_bytes()),
-            ("report.md", self.markdown().into_bytes()),
-            ("budget.csv", self.budget().csv().into_bytes()),
-            ("budget.md", self.budget().markdown().into_bytes()),
-            ("histogram.png", png(&histogram, 2.0)?),
-            ("histogram.svg", histogram.into_bytes()),
-            ("shares.svg", self.shares_picture().into_bytes()),
-            ("plate.svg", self.plate().into_bytes()),
-        ];
-        if let (Some(table), Some(picture)) = (self.operating(), self.card_picture()) {
-            files.push(("limits.csv", table.csv().into_bytes()));
-            files.push(("limits.svg", picture.into_bytes()));
-        }
-        Ok(files.into_iter().map(|(name, bytes)| (name.to_string(), bytes)).collect())
+        let mut files = self.page().files();
+        files.extend(
+            [
+                ("result.json", format!("{:#}\n", self.json()).into_bytes()),
+                ("budget.csv", self.budget().csv().into_bytes()),
+                ("budget.md", self.budget().markdown().into_bytes()),
+                ("histogram.png", png(&self.histogram(), 2.0)?),
+            ]
+            .map(|(name, bytes)| (name.to_string(), bytes)),
+        );
+        let tables = [("limits.csv", self.operating()), ("operating.csv", self.acceptance())];
+        files.extend(
+            tables
+                .into_iter()
+                .filter_map(|(name, table)| Some((name.to_string(), table?.csv().into_bytes()))),
+        );
+        Ok(files)
     }
 
     /// Histogram of the spread's error, with the other ways outlined over it.
@@ -572,6 +692,31 @@ impl<'a> CheckReport<'a> {
         Some(picture.svg())
     }
 
+    /// The lever: what a dip of one unit under the rear of the stand does to the least certain reading; `None` for a stand
+    /// that cannot be drawn from the side.
+    fn lever(&self) -> Option<Part> {
+        let check = &self.setup.check;
+        let reading = &check.survey.readings[self.simulation.budget.reading];
+        let reach = self.setup.plan.reach(reading.spot)?;
+        let depth = Measure { value: 1.0, unit: self.setup.unit }.to(MICROMETRE);
+        let depth_is = Measure { value: 1.0, unit: self.setup.unit };
+        let svg = LeverView {
+            title: &format!("The lever: a dip of {depth_is} under the rear of the stand"),
+            setup: self.setup,
+            stand: &check.stand,
+            reach,
+            depth,
+            at_the_rear: true,
+        }
+        .svg()?;
+        let caption = format!(
+            "The stand from the side with its arm straight ahead, at the reach of the least certain reading ({}). The \
+             plate is flat but for the dip; heights are drawn enlarged.",
+            self.setup.length_text(reach)
+        );
+        Some(Part::picture("stand", svg, caption))
+    }
+
     /// A typical plate's form with the survey drawn on it.
     pub fn plate(&self) -> String {
         let typical = &self.simulation.typical;
@@ -631,19 +776,9 @@ impl<'a> CheckReport<'a> {
         )
     }
 
-    fn assumed(&self) -> String {
-        match self.setup.assumptions.len() {
-            0 => "The setup states everything; no default was used.".into(),
-            n => format!(
-                "{n} values that the setup does not state were taken as usual; report.md in the folder given by --out \
-                 lists each."
-            ),
-        }
-    }
-
     fn provenance(&self) -> String {
         let s = &self.simulation.settings;
-        let digest = &self.setup.digest[..self.setup.digest.len().min(16)];
+        let digest = short_digest(&self.setup.digest);
         format!("howflat {}, setup {digest}, seed {}, {} trials.", crate::VERSION, s.seed, s.n_trials)
     }
 
@@ -685,11 +820,36 @@ impl<'a> CheckReport<'a> {
     }
 }
 
+/// What a simulation rests on.
+const RESTS_ON_DESCRIPTION: &str = "These figures hold for plates, stands and rooms like the ones described above, and are \
+    as good as that description. Wear and dirt that the setup does not state are taken from trade practice, for most of \
+    which there is no published source. A plate of another kind is another matter.";
+
+/// What the methods rest on, by clause.
+const REFERENCES: [&str; 6] = [
+    "Flatness as the minimum zone: ISO 1101:2017, 17.3; ISO 12781-1:2011.",
+    "Budget of one reading: JCGM 100:2008 (GUM), 5.1.2 (law of propagation) and 7.2 (how a result is stated).",
+    "Simulation: JCGM 101:2008, clause 7, and 7.7 for the coverage intervals; comparison with the linear result: clause 8.",
+    "Chance that an accepted plate is bad: JCGM 106:2012, 9.3.2 (specific consumer's risk).",
+    "A proof at 95 % unless agreed otherwise: ISO 14253-1:2017.",
+    "Tolerances and defaults: the source beside each, in the tables above.",
+];
+
 /// Cautions that stand under every report.
 pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a dispute or a statement of grade go to a \
     laboratory accredited to ISO/IEC 17025. Surface plates are heavy: use a hoist or enough people, keep fingers from \
     under the stone, and set the plate on its three supports. Ammonia cleaners need fresh air and must never meet \
     bleach; they chill the stone, so wait before measuring. Local safety rules come first.";
+
+/// A rule by which plates are accepted, and what it does.
+struct Acceptance {
+    /// What is read.
+    way: WayKind,
+    /// Up to which a plate is accepted, in µm.
+    limit: f64,
+    /// How often, by true flatness.
+    curve: Vec<AcceptancePoint>,
+}
 
 /// A probability as a percentage, to the two or three digits that simulated ones are worth.
 fn about_percent(p: f64) -> String {
@@ -724,6 +884,8 @@ pub fn json_schema() -> Value {
 struct CheckDocument {
     /// What the check is called.
     title: String,
+    /// The date of the report as the user gave it; null where none was given.
+    date: Option<String>,
     /// The answer, in a sentence.
     answer: String,
     /// Unit of all heights.
@@ -758,6 +920,8 @@ struct CheckDocument {
     share_trials: u64,
     /// What a spread proves against the tolerance.
     limits: LimitsDocument,
+    /// How often a plate is accepted, by its true flatness; empty without a tolerance.
+    acceptance: Vec<AcceptanceDocument>,
     /// The budget of one reading.
     budget: BudgetDocument,
     /// The linear result for the spread's error.
@@ -870,6 +1034,17 @@ struct OperatingDocument {
     good_refused: f64,
     /// Chance that an accepted plate is bad; null where none is accepted.
     bad_among_accepted: Option<f64>,
+}
+
+/// How often plates are accepted by one rule.
+#[derive(Debug, Serialize, JsonSchema)]
+struct AcceptanceDocument {
+    /// What is read: spread, levelled or fitted.
+    way: String,
+    /// Up to which reading a plate is accepted.
+    limit: f64,
+    /// True flatness (mean of a group of simulated plates) and the share of these that is accepted.
+    curve: Vec<[f64; 2]>,
 }
 
 /// The spread's error as the difference of two readings, by the law of propagation.

@@ -3,6 +3,7 @@
 use super::{
     chart::{
         Mark,
+        curves::Tone,
         histogram::{Histogram, Interval},
         map_pair::MapPair,
         plate_map::MapTarget,
@@ -11,10 +12,12 @@ use super::{
     document::{SummaryDocument, finite},
     heights::Heights,
     number::{Digits, percent, plain},
+    page::{Page, Part, short_digest},
     picture::{PixelError, png},
+    setup_words,
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
-    text,
+    text::inert,
 };
 use crate::{
     decision::{
@@ -26,6 +29,7 @@ use crate::{
     setup::{Readings, Row, Setup},
     shop::{
         grade::Tolerance,
+        stand::single_foot,
         survey::{Reading, StandUse},
     },
 };
@@ -48,14 +52,13 @@ pub struct JudgeReport<'a> {
     pub settings: Settings,
     /// What the readings say.
     pub judgement: &'a Judgement,
+    /// The date of the report, as the user gave it.
+    pub date: Option<&'a str>,
 }
-
-/// Makes a name that a user typed harmless where it goes.
-type Quote = fn(&str) -> String;
 
 impl JudgeReport<'_> {
     /// The verdict, in one sentence.
-    pub fn answer(&self, quote: Quote) -> String {
+    pub fn answer(&self) -> String {
         let h = self.heights();
         let judgement = self.judgement;
         let (Some(tolerance), Some(c)) = (self.tolerance, &judgement.conformance) else {
@@ -64,7 +67,7 @@ impl JudgeReport<'_> {
                 h.text(judgement.flatness.mean)
             );
         };
-        let limit = format!("{} ({})", h.text(tolerance.value), quote(&tolerance.name));
+        let limit = format!("{} ({})", h.text(tolerance.value), inert(&tolerance.name));
         let within = self.probability(c.probability);
         let beyond = self.probability(1.0 - c.probability);
         if judgement.misfit {
@@ -99,11 +102,11 @@ impl JudgeReport<'_> {
     }
 
     /// What comes after the verdict: the misfit, the estimate, the plain spread and why it differs, the assumptions.
-    pub fn explanations(&self, quote: Quote) -> Vec<String> {
+    pub fn explanations(&self) -> Vec<String> {
         let mut said = Vec::new();
-        said.extend(self.misfit(quote));
+        said.extend(self.misfit());
         said.push(self.estimate());
-        said.push(self.plain_reading(quote));
+        said.push(self.plain_reading());
         said.extend(self.before());
         said.extend(self.influence());
         if !self.judgement.posterior.sample_suffices {
@@ -117,7 +120,7 @@ impl JudgeReport<'_> {
         said
     }
 
-    fn misfit(&self, quote: Quote) -> Option<String> {
+    fn misfit(&self) -> Option<String> {
         let h = self.heights();
         let fit = &self.judgement.posterior.fit;
         let chance = match fit.p_value {
@@ -134,8 +137,8 @@ impl JudgeReport<'_> {
         Some(format!(
             "The reading at \"{}\" from \"{}\"{} is {} {side} than the others let expect ({chance}); look for dirt, a loose \
              clamp, a wrong placement or a slip of the pen.",
-            quote(&spot.target),
-            quote(&spot.station),
+            inert(&spot.target),
+            inert(&spot.station),
             row.map_or(String::new(), |row| format!(" (line {} of the file)", row.line)),
             h.text(worst.off.abs()),
         ))
@@ -156,7 +159,7 @@ impl JudgeReport<'_> {
     }
 
     /// What the spread alone would have said, and why it differs.
-    fn plain_reading(&self, quote: Quote) -> String {
+    fn plain_reading(&self) -> String {
         let h = self.heights();
         let s = &self.judgement.flatness;
         let spread = self.readings.spread();
@@ -171,7 +174,7 @@ impl JudgeReport<'_> {
             said += ", which the estimate's uncertainty allows.";
         }
         match &self.judgement.foot_dip {
-            Some(dip) => said += &format!(" {}", self.foot_sentence(dip, quote)),
+            Some(dip) => said += &format!(" {}", self.foot_sentence(dip)),
             None if too_large => {
                 said += " No one foot is to blame: what lies under all three, and every small disturbance, is carried out \
                          to the tip by the length of the arm, and the spread takes the largest and the smallest of it.";
@@ -192,13 +195,13 @@ impl JudgeReport<'_> {
         said
     }
 
-    fn foot_sentence(&self, dip: &FootDip, quote: Quote) -> String {
+    fn foot_sentence(&self, dip: &FootDip) -> String {
         let h = self.heights();
         let survey = &self.readings.check.survey;
         let reading = survey.readings.iter().position(|reading| reading.seating == dip.seating).unwrap_or(0);
         let spot = self.survey_spot(reading);
-        let station = quote(&spot.station);
-        let target = quote(&spot.target);
+        let station = inert(&spot.station);
+        let target = inert(&spot.target);
         let stand = match survey.stand_use {
             StandUse::Parked => format!("The stand at \"{station}\""),
             StandUse::Turned => format!("The stand at \"{station}\", pointing at \"{target}\","),
@@ -277,31 +280,67 @@ impl JudgeReport<'_> {
 
     /// The whole report for a terminal `width` columns wide, or for a pipe.
     pub fn text(&self, width: Option<usize>) -> String {
-        let fill = |said: &str| text::fill(said, width);
-        let mut parts = vec![text::inert(&self.setup.title), fill(&self.answer(text::inert))];
-        parts.extend(self.explanations(text::inert).iter().map(|said| fill(said)));
-        parts.extend(self.tables().iter().map(|table| table.terminal(width).trim_end().to_string()));
-        parts.extend([fill(LIMITS_OF_USE), fill(&self.provenance())]);
-        parts.join("\n\n") + "\n"
+        self.page().terminal(width)
     }
 
-    /// The same in Markdown.
-    pub fn markdown(&self) -> String {
-        let mut parts = vec![format!("# {}", text::markdown(&self.setup.title)), self.answer(text::markdown)];
-        parts.extend(self.explanations(text::markdown));
-        parts.push("![Map of the plate: estimate and standard uncertainty](map.png)".into());
-        parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
-        parts.extend([LIMITS_OF_USE.to_string(), self.provenance()]);
-        parts.join("\n\n") + "\n"
-    }
-
-    /// All tables, in the order in which they are read.
-    pub fn tables(&self) -> Vec<Table> {
-        let mut tables = Vec::new();
-        tables.extend(self.next_table());
-        tables.push(self.flatness_table());
-        tables.push(self.readings_table());
-        tables
+    /// The report as it is read: the verdict, what to read next, the plate, the readings, the assumptions.
+    pub fn page(&self) -> Page {
+        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
+        if let Some(next) = self.next_table() {
+            parts.extend([Part::heading("What to read next"), Part::Table(next)]);
+        }
+        parts.extend([
+            Part::heading("The plate, given these readings"),
+            Part::picture(
+                "map",
+                self.map(),
+                "Map of the plate: estimate and standard uncertainty, with feet, arm and targets drawn on it.",
+            ),
+            Part::picture(
+                "flatness",
+                self.histogram(),
+                "What the flatness deviation may be, with its coverage intervals and what it is judged by.",
+            ),
+            Part::Table(self.flatness_table()),
+            Part::heading("The readings"),
+            Part::Table(self.readings_table()),
+            Part::heading("What was taken for granted"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("Cautions and limits"),
+            Part::Words(RESTS_ON_KIND.into()),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let mut facts = setup_words::facts(self.setup, self.date);
+        // What it is judged by may have been asked for, instead of what the setup says.
+        let h = self.heights();
+        for [name, value] in &mut facts {
+            if name == "tolerance" {
+                *value = self
+                    .tolerance
+                    .map_or("none given".into(), |t| format!("{} ({})", h.text(t.value), t.name));
+            }
+        }
+        facts.extend([
+            ["readings".to_string(), short_digest(&self.readings.digest).to_string()],
+            ["run".to_string(), format!("{}, seed {}", self.draws(), self.settings.seed)],
+        ]);
+        Page {
+            kind: "What readings say of a surface plate".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer: vec![self.answer()],
+            verdict: self.judgement.verdict.map(|verdict| match verdict {
+                Verdict::Within => Tone::Within,
+                Verdict::Undecided => Tone::Undecided,
+                Verdict::Out => Tone::Out,
+            }),
+            parts,
+            provenance: self.provenance(),
+            for_signature: true,
+        }
     }
 
     /// The rows to read next.
@@ -333,7 +372,7 @@ impl JudgeReport<'_> {
             columns: vec![
                 Column::text("placement"),
                 Column::text("target"),
-                Column::text(""),
+                Column::text("what to do"),
                 Column::numbers("standard uncertainty then", h.label()),
             ],
             rows: body.collect(),
@@ -450,16 +489,14 @@ impl JudgeReport<'_> {
     ///
     /// If a picture cannot be turned into pixels.
     pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let map = self.map();
-        let files = [
+        let others = [
             ("result.json", format!("{:#}\n", self.json()).into_bytes()),
-            ("report.md", self.markdown().into_bytes()),
             ("readings.csv", self.readings_csv().csv().into_bytes()),
-            ("map.png", png(&map, 2.0)?),
-            ("map.svg", map.into_bytes()),
-            ("flatness.svg", self.histogram().into_bytes()),
+            ("map.png", png(&self.map(), 2.0)?),
         ];
-        Ok(files.into_iter().map(|(name, bytes)| (name.to_string(), bytes)).collect())
+        let mut files = self.page().files();
+        files.extend(others.map(|(name, bytes)| (name.to_string(), bytes)));
+        Ok(files)
     }
 
     /// Estimate of the surface and its standard uncertainty, side by side, with the readings on it.
@@ -564,8 +601,8 @@ impl JudgeReport<'_> {
             let spot = self.survey_spot(worst.reading);
             WorstDocument {
                 line: row.map_or(0, |row| row.line),
-                placement: text::inert(&spot.station),
-                target: text::inert(&spot.target),
+                placement: inert(&spot.station),
+                target: inert(&spot.target),
                 pass: row.map_or(1, |row| row.pass),
                 off: h.of(worst.off),
                 standard_uncertainty: h.of(worst.standard_uncertainty),
@@ -574,14 +611,15 @@ impl JudgeReport<'_> {
             }
         });
         let document = JudgeDocument {
-            title: text::inert(&self.setup.title),
-            answer: self.answer(text::inert),
-            explanation: self.explanations(text::inert),
+            title: inert(&self.setup.title),
+            date: self.date.map(inert),
+            answer: self.answer(),
+            explanation: self.explanations(),
             unit: self.setup.unit.symbol().into(),
             length_unit: self.setup.plan_unit.symbol().into(),
             flatness: summary(&judgement.flatness),
             tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
-            tolerance_name: self.tolerance.map(|tolerance| text::inert(&tolerance.name)),
+            tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
             conformance_probability: judgement.conformance.map(|c| c.probability),
             conformance_probability_before: judgement.before,
             verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
@@ -668,21 +706,37 @@ impl JudgeReport<'_> {
     }
 
     fn provenance(&self) -> String {
-        let short = |digest: &str| digest[..digest.len().min(16)].to_string();
         format!(
-            "howflat {}, setup {}, readings {}, seed {}, {} independent draws.",
+            "howflat {}, setup {}, readings {}, seed {}, {}.",
             crate::VERSION,
-            short(&self.setup.digest),
-            short(&self.readings.digest),
+            short_digest(&self.setup.digest),
+            short_digest(&self.readings.digest),
             self.settings.seed,
-            plain(self.judgement.posterior.effective_sample_size, Digits::Decimals(0))
+            self.draws()
         )
+    }
+
+    fn draws(&self) -> String {
+        let n = plain(self.judgement.posterior.effective_sample_size, Digits::Decimals(0));
+        format!("{n} independent draws")
     }
 
     fn heights(&self) -> Heights {
         Heights { unit: self.setup.unit }
     }
 }
+
+/// What a judgement rests on.
+const RESTS_ON_KIND: &str = "The interval holds what it promises on plates of the kind described above. On plates with \
+    sharp steps or a few violent waves it is too short, and no alarm is raised: a plate of another kind is another matter.";
+
+/// What the methods rest on, by clause.
+const REFERENCES: [&str; 4] = [
+    "Flatness as the minimum zone: ISO 1101:2017, 17.3; ISO 12781-1:2011.",
+    "Probability that the plate keeps its tolerance: JCGM 106:2012, 7.1 to 7.4, and 8.2 and 8.3 for the rules of decision.",
+    "A proof at 95 % unless agreed otherwise: ISO 14253-1:2017.",
+    "Tolerances and defaults: the source beside each, in the tables above.",
+];
 
 /// A rule in words.
 fn rule_text(rule: Rule) -> String {
@@ -706,13 +760,8 @@ fn verdict_name(verdict: Verdict) -> &'static str {
 
 /// What a foot is called, by where it stands in the stand's frame (arm along +x, y to the left).
 fn foot_name(feet: &[[f64; 2]; 3], foot: usize) -> &'static str {
-    // The one that is by itself along the arm is the rear or the front foot; the others are a pair.
     let others = |i: usize| [(i + 1) % 3, (i + 2) % 3];
-    let apart = |i: usize| {
-        let [a, b] = others(i);
-        (feet[a][0] - feet[b][0]).abs()
-    };
-    let single = (0..3).min_by(|&a, &b| apart(a).total_cmp(&apart(b))).unwrap_or(2);
+    let single = single_foot(feet);
     let at_the_rear = others(single).iter().all(|&other| feet[single][0] < feet[other][0]);
     let beside = others(foot).into_iter().find(|&other| other != single).unwrap_or(single);
     match (foot == single, at_the_rear, feet[foot][1] > feet[beside][1]) {
@@ -736,6 +785,8 @@ pub fn json_schema() -> Value {
 struct JudgeDocument {
     /// What the check is called.
     title: String,
+    /// The date of the report as the user gave it; null where none was given.
+    date: Option<String>,
     /// The verdict, in one sentence.
     answer: String,
     /// What is to be said besides, a sentence or two each.

@@ -16,7 +16,7 @@ use plotters::style::{
 use resvg::{tiny_skia, usvg};
 
 use super::font;
-use super::style::{Colour, PAPER};
+use super::style::{Colour, PAPER, hex};
 use super::text::{escape, inert};
 
 /// Drawing units in one px.
@@ -368,10 +368,6 @@ fn fine_width(px: f64) -> u32 {
 
 fn rgb((r, g, b): Colour) -> RGBColor {
     RGBColor(r, g, b)
-}
-
-fn hex((r, g, b): Colour) -> String {
-    format!("#{r:02X}{g:02X}{b:02X}")
 }
 
 #[cfg(test)]

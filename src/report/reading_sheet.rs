@@ -62,7 +62,7 @@ impl ReadingSheet<'_> {
         let mut page = format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width\">\n<title>Reading sheet: {title}</title>\n\
-             <style>\n{STYLE}</style>\n</head>\n<body>\n<h1>Reading sheet</h1>\n<p class=\"title\">{title}</p>\n"
+             <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n<h1>Reading sheet</h1>\n<p class=\"title\">{title}</p>\n"
         );
         page += &blanks(&["Plate no.", "Date", "Read by"]);
         page += &blanks(&["Indicator no.", "Plate, top, °C", "underside, °C"]);
@@ -79,7 +79,7 @@ impl ReadingSheet<'_> {
         page += &format!(
             "<p class=\"small\">Write slips, knocks, pauses and specks of dirt under remark. Type the readings into the \
              sheet's CSV file, then run <code>howflat judge</code> with the setup and that file.</p>\n\
-             <p class=\"small\">{}</p>\n<p class=\"small\">howflat {}, setup {digest}</p>\n</body>\n</html>\n",
+             <p class=\"small\">{}</p>\n<p class=\"small\">howflat {}, setup {digest}</p>\n</main>\n</body>\n</html>\n",
             LIMITS_OF_USE,
             crate::VERSION
         );
@@ -129,24 +129,27 @@ impl ReadingSheet<'_> {
         section += &format!("<figure>\n{}</figure>\n", self.sketch(index, station));
         // One pass more than planned costs nothing and is often taken.
         let n_passes = setup.plan.passes.max(2);
-        section += "<table>\n<thead><tr><th>no.</th><th>target</th><th>from left, front</th>";
+        section += "<table>\n<thead><tr><th scope=\"col\">no.</th><th scope=\"col\">target</th><th scope=\"col\">from left, front</th>";
         for pass in 1..=n_passes {
-            section += &format!("<th>pass {pass}, {}</th>", escape(unit_label(setup.unit)));
+            section += &format!("<th scope=\"col\">pass {pass}, {}</th>", escape(unit_label(setup.unit)));
         }
-        section += "<th>time</th><th class=\"wide\">remark</th></tr></thead>\n<tbody>\n";
+        section +=
+            "<th scope=\"col\">time</th><th scope=\"col\" class=\"wide\">remark</th></tr></thead>\n<tbody>\n";
         let blank = "<td></td>".repeat(n_passes + 2);
         for (number, target) in station.targets.iter().enumerate() {
             let zero = if self.sets_zero(index, number) { " (zero)" } else { "" };
             let [x, y] = target.at.map(|side| escape(&setup.length_text(side)));
             let name = escape(&target.name);
-            section +=
-                &format!("<tr><th>{}</th><td>{name}{zero}</td><td>{x}, {y}</td>{blank}</tr>\n", number + 1);
+            section += &format!(
+                "<tr><th scope=\"row\">{}</th><td>{name}{zero}</td><td>{x}, {y}</td>{blank}</tr>\n",
+                number + 1
+            );
         }
         if let (true, Some(first)) = (self.closes(index), station.targets.first()) {
             let at_the_end = setup.plan.zeroing != Zeroing::EachStation && setup.plan.stations.len() > 1;
             let when = if at_the_end { "closing reading, after all placements" } else { "closing reading" };
             let name = escape(&first.name);
-            section += &format!("<tr><th>1</th><td>{name}</td><td>{when}</td>{blank}</tr>\n");
+            section += &format!("<tr><th scope=\"row\">1</th><td>{name}</td><td>{when}</td>{blank}</tr>\n");
         }
         section + "</tbody>\n</table>\n</section>\n"
     }
@@ -258,8 +261,8 @@ h2 { font-size: 11.5pt; margin: 3.5mm 0 1mm; break-after: avoid; }
 p { margin: 0 0 1.5mm; }
 .title { font-size: 11pt; font-weight: 600; }
 .where { break-after: avoid; }
-.blanks { display: flex; gap: 6mm; margin-top: 2mm; }
-.blanks span { flex: 1; display: flex; gap: 2mm; align-items: flex-end; white-space: nowrap; }
+.blanks { display: flex; flex-wrap: wrap; gap: 2mm 6mm; margin-top: 2mm; }
+.blanks span { flex: 1 0 40mm; display: flex; gap: 2mm; align-items: flex-end; white-space: nowrap; }
 .blanks i { flex: 1; border-bottom: 0.3mm solid #52606d; height: 5mm; }
 ul { margin: 0; padding-left: 5mm; columns: 2; column-gap: 8mm; }
 li, tr, figure { break-inside: avoid; }
@@ -275,6 +278,7 @@ td:nth-child(2), td:nth-child(3) { white-space: nowrap; }
 td:nth-child(n+4) { min-width: 18mm; }
 .wide { width: 30%; }
 .small { font-size: 8pt; color: #52606d; margin: 1.5mm 0 0; break-inside: avoid; }
+@media screen { section { overflow-x: auto; } }
 @media print { body { max-width: none; padding: 0 0.5mm; } }
 ";
 

@@ -7,6 +7,11 @@
 /// A colour as red, green and blue, each 0 to 255 (sRGB).
 pub type Colour = (u8, u8, u8);
 
+/// A colour as a page or a picture writes it: `#1C2530`.
+pub fn hex((r, g, b): Colour) -> String {
+    format!("#{r:02X}{g:02X}{b:02X}")
+}
+
 /// The paper.
 pub const PAPER: Colour = (255, 255, 255);
 /// Titles, axes, marks.
@@ -26,8 +31,10 @@ pub const BAR_PALE: Colour = (212, 224, 234);
 pub const SERIES: [Colour; 4] = [(24, 72, 112), (196, 92, 38), (86, 172, 158), (132, 78, 128)];
 
 /// A series' colour for text: dark enough to be read on paper.
-pub fn text_colour((r, g, b): Colour) -> Colour {
-    let less = |c: u8| (f64::from(c) * 0.62) as u8;
+pub const fn text_colour((r, g, b): Colour) -> Colour {
+    const fn less(c: u8) -> u8 {
+        (c as u32 * 62 / 100) as u8
+    }
     (less(r), less(g), less(b))
 }
 
@@ -40,6 +47,41 @@ pub const WITHIN: Colour = (226, 241, 238);
 pub const UNDECIDED: Colour = (216, 221, 226);
 /// See [`WITHIN`].
 pub const OUT: Colour = (237, 191, 166);
+
+/// A third of a band's shade, behind curves.
+pub const fn paler((r, g, b): Colour) -> Colour {
+    const fn less(c: u8) -> u8 {
+        255 - ((255 - c as u32) * 35 / 100) as u8
+    }
+    (less(r), less(g), less(b))
+}
+
+/// What lies on a ground of [`height_colour`] without a rim of paper: dark on any screen, as that ground stays light.
+pub const ON_HEIGHTS: Colour = (28, 37, 47);
+
+/// What becomes of each colour on a dark screen: lightness turned over, hue kept. Heights stay as they are.
+pub const AFTER_DARK: [(Colour, Colour); 20] = [
+    (PAPER, (20, 26, 33)),
+    (INK, (230, 235, 240)),
+    (MUTED, (166, 178, 190)),
+    (GRID, (52, 62, 72)),
+    (BAR, (84, 122, 156)),
+    (BAR_PALE, (46, 62, 78)),
+    (SERIES[0], (126, 178, 222)),
+    (SERIES[1], (226, 128, 76)),
+    (SERIES[2], (98, 186, 172)),
+    (SERIES[3], (190, 140, 186)),
+    (text_colour(SERIES[0]), (160, 200, 234)),
+    (text_colour(SERIES[1]), (240, 160, 116)),
+    (text_colour(SERIES[2]), (132, 208, 195)),
+    (text_colour(SERIES[3]), (212, 170, 208)),
+    (WITHIN, (32, 58, 58)),
+    (UNDECIDED, (58, 66, 74)),
+    (OUT, (112, 62, 38)),
+    (paler(WITHIN), (24, 38, 42)),
+    (paler(UNDECIDED), (34, 41, 49)),
+    (paler(OUT), (56, 40, 34)),
+];
 
 /// Heights from low (dark) to high (light): lightness only ever rises, so grey print keeps the order.
 const HEIGHTS: [Colour; 6] =
@@ -112,12 +154,34 @@ mod tests {
         differ_by(10.0, &[PAPER, BAR_PALE, BAR]);
     }
 
-    /// WCAG 2.1, 1.4.3: text needs a contrast of 4.5 to 1.
+    /// Contrast of two colours (WCAG 2.1, relative luminance and contrast ratio).
+    fn contrast(a: Colour, b: Colour) -> f64 {
+        let [a, b] = [a, b].map(|colour| libm::pow((lightness(colour) + 16.0) / 116.0, 3.0) + 0.05);
+        a.max(b) / a.min(b)
+    }
+
+    fn after_dark(colour: Colour) -> Colour {
+        let found = AFTER_DARK.iter().find(|(before, _)| *before == colour);
+        found.unwrap_or_else(|| panic!("{colour:?} has no counterpart")).1
+    }
+
+    /// WCAG 2.1, 1.4.3: text needs a contrast of 4.5 to 1, on the paper and on every band, by day and by night.
     #[test]
-    fn text_stands_out_from_the_paper() {
+    fn text_stands_out_from_its_ground() {
         for text in [INK, MUTED].into_iter().chain(SERIES.map(text_colour)) {
-            let y = libm::pow((lightness(text) + 16.0) / 116.0, 3.0);
-            assert!(1.05 / (y + 0.05) > 4.5, "{text:?}");
+            for ground in [PAPER, WITHIN, UNDECIDED] {
+                assert!(contrast(text, ground) > 4.5, "{text:?} on {ground:?}");
+                let (text, ground) = (after_dark(text), after_dark(ground));
+                assert!(contrast(text, ground) > 4.5, "{text:?} on {ground:?}");
+            }
         }
+        assert!(contrast(INK, OUT) > 4.5 && contrast(after_dark(INK), after_dark(OUT)) > 4.5);
+    }
+
+    #[test]
+    fn colours_differ_in_grey_on_a_dark_screen_too() {
+        differ_by(5.0, &SERIES.map(after_dark));
+        differ_by(4.0, &[PAPER, WITHIN, UNDECIDED, OUT].map(after_dark));
+        differ_by(10.0, &[PAPER, BAR_PALE, BAR, INK].map(after_dark));
     }
 }

@@ -11,6 +11,15 @@ pub const LONGEST: usize = 300;
 /// surroundings (Unicode UAX #9, 2.1 to 2.4) are dropped; right-to-left letters themselves stay. What is
 /// longer than [`LONGEST`] ends in an ellipsis. Markup is not touched: escaping is the printer's affair.
 pub fn inert(typed: &str) -> String {
+    one_line(typed, LONGEST)
+}
+
+/// A sentence of ours that may hold what a user typed: made inert as by [`inert`], however long it is.
+pub fn sentence(said: &str) -> String {
+    one_line(said, usize::MAX)
+}
+
+fn one_line(typed: &str, longest: usize) -> String {
     let mut line = String::new();
     let mut length = 0;
     let mut gap = false;
@@ -20,7 +29,7 @@ pub fn inert(typed: &str) -> String {
             '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200E}' | '\u{200F}' | '\u{061C}' => {}
             '\u{FFFE}' | '\u{FFFF}' | '\u{FEFF}' => {}
             c => {
-                if length >= LONGEST {
+                if length >= longest {
                     line.push('…');
                     break;
                 }
@@ -40,8 +49,28 @@ pub fn inert(typed: &str) -> String {
 /// Text for the content or a quoted attribute of XML or HTML: inert, and its five special characters as
 /// entities.
 pub fn escape(typed: &str) -> String {
+    with_entities(&inert(typed))
+}
+
+/// A whole sentence for the content of a page: as [`escape`], however long it is, and with minus signs set in
+/// type.
+pub fn escape_sentence(said: &str) -> String {
+    let line = sentence(said);
+    let mut set = String::new();
+    let mut before = ' ';
+    let mut rest = line.chars().peekable();
+    while let Some(c) = rest.next() {
+        let is_minus =
+            c == '-' && matches!(before, ' ' | '(') && rest.peek().is_some_and(char::is_ascii_digit);
+        set.push(if is_minus { '−' } else { c });
+        before = c;
+    }
+    with_entities(&set)
+}
+
+fn with_entities(text: &str) -> String {
     let mut out = String::new();
-    for c in inert(typed).chars() {
+    for c in text.chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
@@ -62,8 +91,24 @@ pub fn with_unit(label: &str, unit: &str) -> String {
 /// Text in which Markdown finds no markup: its punctuation gets a backslash (CommonMark 2.4), what could
 /// begin a tag or an entity becomes an entity.
 pub fn markdown(text: &str) -> String {
+    without_markup(&inert(text))
+}
+
+/// A whole sentence as a paragraph of Markdown: as [`markdown`], however long it is, and no list even if it begins
+/// like one.
+pub fn markdown_sentence(said: &str) -> String {
+    let text = without_markup(&sentence(said));
+    let number = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(0);
+    let mark = if text.starts_with(['-', '+', '=']) { Some(0) } else { (number > 0).then_some(number) };
+    match mark.filter(|&at| at == 0 || text[at..].starts_with(['.', ')'])) {
+        Some(at) => format!("{}\\{}", &text[..at], &text[at..]),
+        None => text,
+    }
+}
+
+fn without_markup(text: &str) -> String {
     let mut out = String::new();
-    for c in inert(text).chars() {
+    for c in text.chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
@@ -113,6 +158,29 @@ mod tests {
         assert!(cut.ends_with('…'));
         assert!((LONGEST..=LONGEST + 2).contains(&cut.chars().count()));
         assert_eq!(inert(&"x".repeat(LONGEST)).chars().count(), LONGEST);
+    }
+
+    #[test]
+    fn sentences_are_not_cut() {
+        let long = "word ".repeat(200);
+        assert_eq!(escape_sentence(&long), long.trim_end());
+        assert_eq!(markdown_sentence(&long), long.trim_end());
+    }
+
+    #[test]
+    fn sentences_get_their_minus_signs() {
+        assert_eq!(
+            escape_sentence("from -0.5 (-2 to 3), ISO 14253-1, a-b"),
+            "from −0.5 (−2 to 3), ISO 14253-1, a-b"
+        );
+    }
+
+    #[test]
+    fn no_sentence_begins_a_list() {
+        assert_eq!(markdown_sentence("- a"), "\\- a");
+        assert_eq!(markdown_sentence("12. a"), "12\\. a");
+        assert_eq!(markdown_sentence("12 a."), "12 a.");
+        assert_eq!(markdown_sentence("==="), "\\===");
     }
 
     #[test]

@@ -39,4 +39,4 @@ pub use measurement_setup::{Evidence, MeasurementSetup};
 pub use readings::{Readings, Row};
 pub use schema::{model_schema, schema};
 pub use starter::{StarterAnswers, starter};
-pub use walk::Assumption;
+pub use walk::{Assumption, field_meaning};

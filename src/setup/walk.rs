@@ -49,24 +49,34 @@ pub fn walk(tree: &Node, shape: &'static Value) -> Walked {
 
 /// Where a field comes in the order of fields, for sorting by.
 pub fn field_order(path: &str) -> Vec<usize> {
+    steps(path).map(|(index, _)| index).collect()
+}
+
+/// What a field of a shop check's setup means, in a sentence or two without what is taken when it is left out: as the
+/// published schema describes it. `None` where there is no such field.
+pub fn field_meaning(path: &str) -> Option<&'static str> {
+    let n_steps = path.split('.').count();
+    let (_, schema) = steps(path).nth(n_steps.checked_sub(1)?)?;
+    let described = text(schema, "description")?;
+    Some(described.split(" Left out:").next().unwrap_or(described))
+}
+
+/// The fields along a path: each with its place among its neighbours, and its schema.
+fn steps(path: &str) -> impl Iterator<Item = (usize, &'static Keywords)> {
     let mut schema = keywords(&SHAPE);
-    let mut order = Vec::new();
-    for step in path.split('.') {
+    path.split('.').map_while(move |step| {
         let name = step.split('[').next().unwrap_or(step);
         let records = forms(schema).into_iter().filter_map(|form| form.get("properties").map(keywords));
-        let Some((index, next)) = records.into_iter().find_map(|record| {
+        let (index, field) = records.into_iter().find_map(|record| {
             let index = record.keys().position(|key| key == name)?;
             Some((index, keywords(record.get(name)?)))
-        }) else {
-            break;
-        };
-        order.push(index);
-        schema = next;
+        })?;
+        schema = field;
         if let (true, Some(items)) = (step.contains('['), schema.get("items")) {
             schema = keywords(items);
         }
-    }
-    order
+        Some((index, field))
+    })
 }
 
 struct Walker {

@@ -86,6 +86,22 @@ pub struct Plan {
     pub minutes_per_move: f64,
 }
 
+impl Plan {
+    /// How far the tip is from the stand's origin for the reading of a spot (an index into [`Survey::spots`]), in mm;
+    /// `None` where there is no such spot.
+    pub fn reach(&self, spot: usize) -> Option<f64> {
+        if self.stand_use == StandUse::Carried {
+            return Some(self.carried_reach);
+        }
+        let spots = self
+            .stations
+            .iter()
+            .flat_map(|station| station.targets.iter().map(move |target| (station, target)));
+        let (station, target) = spots.into_iter().nth(spot)?;
+        Some((target.at[0] - station.at[0]).hypot(target.at[1] - station.at[1]))
+    }
+}
+
 /// One reading, with all the geometry it depends on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {

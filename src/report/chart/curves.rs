@@ -2,7 +2,7 @@
 
 use super::super::picture::{Anchor, Face, Manner, Picture, Point};
 use super::super::style::{
-    BOLD, Colour, DASHES, EDGE, LABEL, OUT, SERIES, UNDECIDED, WIDTH, WITHIN, text_colour,
+    BOLD, Colour, DASHES, EDGE, LABEL, OUT, SERIES, UNDECIDED, WIDTH, WITHIN, paler, text_colour,
 };
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, LABEL_FACE, Ticks};
@@ -64,6 +64,15 @@ pub enum Tone {
 }
 
 impl Tone {
+    /// Its name, as style sheets use it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Tone::Within => "within",
+            Tone::Undecided => "undecided",
+            Tone::Out => "out",
+        }
+    }
+
     fn colour(self) -> Colour {
         match self {
             Tone::Within => WITHIN,
@@ -240,11 +249,6 @@ fn is_shown(point: &[f64; 2]) -> bool {
 }
 
 /// Nearer to the paper, for a shade under curves.
-fn paler((r, g, b): Colour) -> Colour {
-    let less = |c: u8| 255 - ((255.0 - f64::from(c)) * 0.35) as u8;
-    (less(r), less(g), less(b))
-}
-
 /// A curve's parts within the frame, in the picture.
 fn clipped(points: &[[f64; 2]], frame: &Frame) -> Vec<Vec<Point>> {
     let mut parts: Vec<Vec<Point>> = Vec::new();

@@ -2,7 +2,7 @@
 
 use super::super::number::{Digits, short, typeset};
 use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point};
-use super::super::style::{Colour, EDGE, HAIR, INK, PAPER, THIN, TICK, WIDTH, height_colour};
+use super::super::style::{Colour, EDGE, HAIR, INK, ON_HEIGHTS, PAPER, THIN, TICK, WIDTH, height_colour};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, tick_label};
 use super::contour::{Ring, rings};
@@ -197,7 +197,11 @@ impl PlateMap<'_> {
             let (right, top) = frame.at(frame.x.high - self.margin, frame.y.high - self.margin);
             if right > left && bottom > top {
                 picture.layer(Manner::Dashed(&[5.0, 4.0]), |ink| {
-                    ink.outline(&[(left, top), (right, top), (right, bottom), (left, bottom)], INK, HAIR);
+                    ink.outline(
+                        &[(left, top), (right, top), (right, bottom), (left, bottom)],
+                        ON_HEIGHTS,
+                        HAIR,
+                    );
                 });
             }
         }

@@ -30,6 +30,8 @@ pub struct StandView<'a> {
     pub rear_foot: f64,
     /// Where the two front feet stand, one behind the other as seen.
     pub front_feet: f64,
+    /// What the rear and the front feet are called.
+    pub feet_are: [&'a str; 2],
     /// Where the tip reads, beyond the front feet; all three are on the surface, in this order.
     pub tip: f64,
     /// What is written before the reading: "false reading".
@@ -258,9 +260,8 @@ impl StandView<'_> {
             ink.text((start, middle + lift), Anchor::Start, &face, line);
         }
 
-        for (x, name) in
-            [(self.rear_foot, "rear foot"), (self.front_feet, "front feet"), (self.tip, "gauge block")]
-        {
+        let [rear, front] = self.feet_are;
+        for (x, name) in [(self.rear_foot, rear), (self.front_feet, front), (self.tip, "gauge block")] {
             let (x, y) = (frame.x.at(x), frame.y.at(self.height(x)) + 16.0);
             let spots =
                 [0.0, 15.0].into_iter().flat_map(|down| [0.0, -34.0, 34.0].map(|side| (x + side, y + down)));
@@ -293,9 +294,11 @@ impl StandView<'_> {
 
     fn description(&self) -> String {
         format!(
-            "A stand on the plate from the side: rear foot at {}, front feet at {}, tip at {} {}. The plane of \
-             the feet, carried to the tip, is {} {} from the surface there: {}.",
+            "A stand on the plate from the side: {} at {}, {} at {}, tip at {} {}. The plane of the feet, carried to \
+             the tip, is {} {} from the surface there: {}.",
+            self.feet_are[0],
             short(self.rear_foot, 4),
+            self.feet_are[1],
             short(self.front_feet, 4),
             short(self.tip, 4),
             self.length_unit,
@@ -321,6 +324,7 @@ mod tests {
             surface: &[[-100.0, 0.0], [-60.0, 0.0], [-50.0, -1.0], [-40.0, 0.0], [300.0, 0.0]],
             rear_foot: -50.0,
             front_feet: 40.0,
+            feet_are: ["rear foot", "front feet"],
             tip: 250.0,
             reading_is: "false reading",
             digits: Digits::Decimals(1),

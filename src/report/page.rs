@@ -1,0 +1,256 @@
+//! A report as it is read: put together once, printed as terminal text, as Markdown, or as a page of HTML.
+//!
+//! | printer | what it is for | what it leaves out |
+//! |---|---|---|
+//! | [`Page::terminal`] | the screen | headings, pictures, tables that have a [`Part::Appendix`] sentence |
+//! | [`Page::markdown`] | repositories and mails | nothing; pictures are files beside it |
+//! | [`Page::html`] | to be read, printed and signed | nothing; pictures are inside it |
+//!
+//! What users typed may stand anywhere in it as it was typed: each printer makes it inert.
+
+use super::{
+    chart::curves::Tone,
+    page_style,
+    table::{Cell, Table},
+    text::{escape, escape_sentence, fill, inert, markdown, markdown_sentence, sentence},
+};
+
+/// A report, ready to be printed.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Page {
+    /// What kind of report it is: "Simulated shop check".
+    pub kind: String,
+    /// What it is about, as the user called it.
+    pub title: String,
+    /// The title block: what was looked at, when, by which run. Name and value.
+    pub facts: Vec<[String; 2]>,
+    /// The answer, the shortest sentence that may stand alone first.
+    pub answer: Vec<String>,
+    /// What the answer means, where it is a verdict.
+    pub verdict: Option<Tone>,
+    /// What follows, in the order in which it is read.
+    pub parts: Vec<Part>,
+    /// Which run gave it, in a line.
+    pub provenance: String,
+    /// Whether it ends in lines for names, dates and signatures when it is printed.
+    pub for_signature: bool,
+}
+
+/// A part of a report.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Part {
+    /// Begins a section.
+    Heading(String),
+    /// A paragraph.
+    Words(String),
+    /// A paragraph that warns.
+    Caution(String),
+    /// Short items.
+    List(Vec<String>),
+    /// A table.
+    Table(Table),
+    /// The table that says what may be done: its second column means accept, its last one out.
+    Card(Table),
+    /// A table that is too long for a terminal, where a sentence stands instead.
+    Appendix(Table, String),
+    /// A picture.
+    Picture(Figure),
+}
+
+/// A picture of a report.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Figure {
+    /// The file it is written to beside the report, without its ending.
+    pub file: String,
+    /// The SVG document, with its text alternative inside.
+    pub svg: String,
+    /// What there is to be seen, in a sentence.
+    pub caption: String,
+}
+
+impl Part {
+    /// A picture, its file name without ending, and what there is to be seen.
+    pub fn picture(file: impl Into<String>, svg: String, caption: impl Into<String>) -> Part {
+        Part::Picture(Figure { file: file.into(), svg, caption: caption.into() })
+    }
+
+    /// Begins a section.
+    pub fn heading(heading: &str) -> Part {
+        Part::Heading(heading.to_string())
+    }
+
+    /// Short items.
+    pub fn list(items: &[&str]) -> Part {
+        Part::List(items.iter().map(|item| item.to_string()).collect())
+    }
+}
+
+impl Page {
+    /// Text for a terminal `width` columns wide, or for a pipe.
+    pub fn terminal(&self, width: Option<usize>) -> String {
+        let filled = |said: &str| fill(&sentence(said), width);
+        let mut out = vec![inert(&self.title)];
+        out.extend(self.answer.iter().map(|said| filled(said)));
+        for part in &self.parts {
+            match part {
+                Part::Heading(_) | Part::Picture(_) => {}
+                Part::Words(said) | Part::Caution(said) | Part::Appendix(_, said) => out.push(filled(said)),
+                Part::List(items) => {
+                    let items = items.iter().map(|item| filled(&format!("- {item}")));
+                    out.push(items.collect::<Vec<_>>().join("\n"));
+                }
+                Part::Table(table) | Part::Card(table) => {
+                    out.push(table.terminal(width).trim_end().to_string());
+                }
+            }
+        }
+        out.push(filled(&self.provenance));
+        out.join("\n\n") + "\n"
+    }
+
+    /// The report in Markdown.
+    pub fn markdown(&self) -> String {
+        let mut out = vec![format!("# {}", markdown(&self.title))];
+        out.extend(self.answer.iter().map(|said| markdown_sentence(said)));
+        let facts =
+            self.facts.iter().map(|[name, value]| format!("- {}: {}", markdown(name), markdown(value)));
+        out.push(facts.collect::<Vec<_>>().join("\n"));
+        for part in &self.parts {
+            out.push(match part {
+                Part::Heading(heading) => format!("## {}", markdown(heading)),
+                Part::Words(said) | Part::Caution(said) => markdown_sentence(said),
+                Part::List(items) => {
+                    let items = items.iter().map(|item| format!("- {}", markdown_sentence(item)));
+                    items.collect::<Vec<_>>().join("\n")
+                }
+                Part::Table(table) | Part::Card(table) | Part::Appendix(table, _) => {
+                    table.markdown().trim_end().to_string()
+                }
+                Part::Picture(figure) => {
+                    format!("![{}]({}.svg)", markdown_sentence(&figure.caption), figure.file)
+                }
+            });
+        }
+        out.push(markdown_sentence(&self.provenance));
+        out.retain(|part| !part.is_empty());
+        out.join("\n\n") + "\n"
+    }
+
+    /// The report as one HTML file: it asks for nothing outside itself, runs nothing, and prints on A4 and Letter
+    /// alike.
+    pub fn html(&self) -> String {
+        let (kind, title) = (escape(&self.kind), escape(&self.title));
+        let mut page = format!(
+            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta http-equiv=\"Content-Security-Policy\" content=\"{CONTENT_POLICY}\">\n\
+             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{kind}: {title}</title>\n\
+             <style>\n{}</style>\n</head>\n<body>\n<header>\n<p class=\"kind\">{kind}</p>\n<h1>{title}</h1>\n",
+            page_style::css()
+        );
+        if !self.facts.is_empty() {
+            page += "<dl class=\"facts\">\n";
+            for [name, value] in &self.facts {
+                page += &format!("<div><dt>{}</dt><dd>{}</dd></div>\n", escape(name), escape(value));
+            }
+            page += "</dl>\n";
+        }
+        let tone = self.verdict.map_or(String::new(), |tone| format!(" {}", tone.name()));
+        page += &format!("</header>\n<main>\n<section class=\"answer{tone}\">\n<h2>The answer</h2>\n");
+        for said in &self.answer {
+            page += &paragraph(said);
+        }
+        let (mut n_tables, mut n_figures) = (0, 0);
+        for part in &self.parts {
+            page += &match part {
+                Part::Heading(heading) => {
+                    format!("</section>\n<section>\n<h2>{}</h2>\n", escape(heading))
+                }
+                Part::Words(said) => paragraph(said),
+                Part::Caution(said) => format!("<p class=\"caution\">{}</p>\n", escape_sentence(said)),
+                Part::List(items) => {
+                    let items = items.iter().map(|item| format!("<li>{}</li>\n", escape_sentence(item)));
+                    format!("<ul>\n{}</ul>\n", items.collect::<String>())
+                }
+                Part::Table(table) | Part::Card(table) | Part::Appendix(table, _) => {
+                    n_tables += 1;
+                    wrapped(table, n_tables, matches!(part, Part::Card(_)))
+                }
+                Part::Picture(figure) => {
+                    n_figures += 1;
+                    format!(
+                        "<figure>\n{}<figcaption><b>Figure {n_figures}.</b> {}</figcaption>\n</figure>\n",
+                        figure.svg,
+                        escape_sentence(&figure.caption)
+                    )
+                }
+            };
+        }
+        page += "</section>\n</main>\n<footer>\n";
+        if self.for_signature {
+            page += SIGNATURES;
+        }
+        page + &format!("<p>{}</p>\n</footer>\n</body>\n</html>\n", escape_sentence(&self.provenance))
+    }
+
+    /// The report's files by name: `report.md`, `report.html`, and each picture as SVG.
+    pub fn files(&self) -> Vec<(String, Vec<u8>)> {
+        let mut files = vec![
+            ("report.md".to_string(), self.markdown().into_bytes()),
+            ("report.html".to_string(), self.html().into_bytes()),
+        ];
+        for part in &self.parts {
+            if let Part::Picture(figure) = part {
+                files.push((format!("{}.svg", figure.file), figure.svg.clone().into_bytes()));
+            }
+        }
+        files
+    }
+}
+
+/// The fact of a report's date, which is the user's to give: the program asks no clock.
+pub fn date_fact(date: Option<&str>) -> [String; 2] {
+    let date = date.map(inert).filter(|date| !date.is_empty());
+    ["date".to_string(), date.unwrap_or_else(|| "not given".to_string())]
+}
+
+/// The first figures of a digest, as reports show it.
+pub fn short_digest(digest: &str) -> &str {
+    digest.get(..16).unwrap_or(digest)
+}
+
+/// Nothing may be fetched, run or sent; style sheets inside the page are its own.
+const CONTENT_POLICY: &str =
+    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+
+const SIGNATURES: &str = "<div class=\"sign\">\n<p>Checked by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n\
+     <p>Released by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n</div>\n";
+
+/// Tables of no more rows than this are kept on one printed page.
+const KEPT_TOGETHER: usize = 16;
+
+fn paragraph(said: &str) -> String {
+    format!("<p>{}</p>\n", escape_sentence(said))
+}
+
+/// A table that can be scrolled sideways where the screen is too narrow for it, also by keyboard.
+fn wrapped(table: &Table, number: usize, is_card: bool) -> String {
+    let mut class = String::from("table");
+    if is_card {
+        class += " card";
+    }
+    if table.rows.len() <= KEPT_TOGETHER {
+        class += " short";
+    }
+    // Numbers are set small where there are many of them beside each other, or long texts.
+    let is_long = |cell: &Cell| matches!(cell, Cell::Text(text) if text.chars().count() > 60);
+    if table.columns.len() > 6 || table.rows.iter().flatten().any(is_long) {
+        class += " dense";
+    }
+    let shown = Table { caption: String::new(), ..table.clone() }.html();
+    let caption = format!("<caption><b>Table {number}.</b> {}</caption>\n", escape_sentence(&table.caption));
+    let shown = shown.replacen("<table>\n", &format!("<table>\n{caption}"), 1);
+    format!(
+        "<div class=\"{class}\" role=\"region\" aria-label=\"Table {number}\" tabindex=\"0\">\n{shown}</div>\n"
+    )
+}

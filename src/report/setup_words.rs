@@ -1,0 +1,183 @@
+//! A shop check's setup in plain words: what was looked at, with what, and what was taken for granted.
+
+use super::{
+    heights::Heights,
+    number::{Digits, short},
+    page::{date_fact, short_digest},
+    table::{Cell, Column, Table},
+};
+use crate::{
+    quantity::distribution::Distribution,
+    setup::{Setup, field_meaning},
+    shop::survey::{StandUse, Zeroing},
+};
+
+/// The title block of a report on a shop check: plate, tolerance, check, date, setup.
+pub fn facts(setup: &Setup, date: Option<&str>) -> Vec<[String; 2]> {
+    let heights = Heights { unit: setup.unit };
+    let tolerance = match &setup.tolerance {
+        Some(tolerance) => format!("{} ({})", heights.text(tolerance.value), tolerance.name),
+        None => "none given".to_string(),
+    };
+    let fact = |name: &str, value: String| [name.to_string(), value];
+    vec![
+        fact("plate", plate_size(setup)),
+        fact("tolerance", tolerance),
+        fact("check", survey(setup)),
+        date_fact(date),
+        fact("setup", short_digest(&setup.digest).to_string()),
+        fact("program", format!("howflat {}", crate::VERSION)),
+    ]
+}
+
+/// What a setup says, by itself or by its defaults: a sentence or two each on plate, stand, indicator, block, heat,
+/// dirt and survey.
+pub fn described(setup: &Setup) -> Vec<String> {
+    let check = &setup.check;
+    let heights = Heights { unit: setup.unit };
+    let length = |millimetres: f64| setup.length_text(millimetres);
+    let (plate, stand, indicator) = (&check.plate, &check.stand, &check.indicator);
+    let bow = if plate.flatness_holds_bow {
+        "A bow by heat counts as part of the flatness."
+    } else {
+        "A bow by heat during the check counts as an error, not as flatness."
+    };
+    let feet = stand.feet.map(|[x, y]| format!("{} and {}", length(x), length(y)));
+    let stand_use = match setup.plan.stand_use {
+        StandUse::Parked => "it is parked: the feet stay put and the arm swings to each target",
+        StandUse::Turned => {
+            "it is turned on its spot to point at each target, so its feet land elsewhere each time"
+        }
+        StandUse::Carried => "stand and block are carried together, at a fixed reach",
+    };
+    let approach =
+        if indicator.one_sided_approach { "always from the same side" } else { "from either side" };
+    let zeroing = match setup.plan.zeroing {
+        Zeroing::Once => "once",
+        Zeroing::EachPass => "anew in every pass",
+        Zeroing::EachStation => "anew each time the stand is put down",
+    };
+    let closing = match (setup.plan.closing_reading, setup.plan.drift_corrected) {
+        (true, true) => "read again at the end, and the drift it shows is taken off",
+        (true, false) => "read again at the end, to show the drift",
+        (false, _) => "not read again at the end",
+    };
+    vec![
+        format!(
+            "Plate: {}, with a strip of {} along the edges that is not judged. {bow}",
+            plate_size(setup),
+            length(plate.margin)
+        ),
+        format!(
+            "Stand: feet at {}; {}; and {} along the arm and to its left, pads {} across; it reaches from {} to {}; \
+             {stand_use}.",
+            feet[0],
+            feet[1],
+            feet[2],
+            length(stand.pad_diameter),
+            length(stand.reach[0]),
+            length(stand.reach[1])
+        ),
+        format!(
+            "Indicator: graduated in {}, read to {}, wrong by up to {} either way; a reading repeated on one spot \
+             scatters by {} (standard deviation); hysteresis {}, the tip coming down {approach}.",
+            heights.text(indicator.graduation),
+            heights.text(indicator.read_step),
+            heights.text(indicator.error_limit),
+            heights.text(indicator.repeatability),
+            with_scatter(&indicator.hysteresis, |value| heights.of(value), heights.label()),
+        ),
+        format!(
+            "Gauge block: {} long; its length varies by up to {} over the face. One block is used throughout, so its own \
+             error cancels.",
+            length(check.gauge_block.length),
+            heights.text(check.gauge_block.length_variation)
+        ),
+        format!(
+            "Heat: the top of the plate is warmer than its underside by {}; the stand's column warms by {}; a hand warms \
+             block and column by {} at first, which fades within {} min.",
+            with_scatter(&check.temperature.top_to_bottom, |value| value, "K"),
+            with_scatter(&check.temperature.column_rate, |value| value, "K/h"),
+            with_scatter(&check.temperature.handling, |value| value, "K"),
+            short(check.temperature.fading, 2)
+        ),
+        format!(
+            "Cleanliness: each foot and the block sit on a film that varies by {} (standard deviation), and catch a grain \
+             in {} of 1000 times.",
+            heights.text(check.cleanliness.film),
+            short(1000.0 * check.cleanliness.grain_chance, 2)
+        ),
+        format!(
+            "Survey: {}; a reading takes {} min; the zero is set {zeroing} and {closing}.",
+            survey(setup),
+            short(setup.plan.minutes_per_reading, 2)
+        ),
+    ]
+}
+
+/// Every default that a setup did not state, with what the field means.
+pub fn defaults(setup: &Setup) -> Table {
+    let rows = setup.assumptions.iter().map(|assumption| {
+        let meaning = field_meaning(&assumption.field).map_or(Cell::Empty, Cell::from);
+        vec![
+            Cell::from(assumption.field.as_str()),
+            meaning,
+            Cell::from(assumption.value.as_str()),
+            Cell::from(assumption.why.as_str()),
+        ]
+    });
+    Table {
+        caption: "Taken for what the setup does not state".into(),
+        columns: vec![
+            Column::text("field"),
+            Column::text("what it is"),
+            Column::text("taken as"),
+            Column::text("source"),
+        ],
+        rows: rows.collect(),
+    }
+}
+
+/// How many defaults there are, in a sentence.
+pub fn defaults_sentence(setup: &Setup) -> String {
+    match setup.assumptions.len() {
+        0 => "The setup states everything; no default was used.".into(),
+        n => format!(
+            "{n} values that the setup does not state were taken as usual; the report in the folder given by --out \
+             lists each."
+        ),
+    }
+}
+
+fn plate_size(setup: &Setup) -> String {
+    let plate = &setup.check.plate;
+    let [length, width, thickness] =
+        [plate.length, plate.width, plate.thickness].map(|side| setup.length_text(side));
+    format!("{length} x {width}, {thickness} thick")
+}
+
+fn survey(setup: &Setup) -> String {
+    let survey = &setup.check.survey;
+    let plural = |n: usize, one: &str| if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") };
+    let readings = survey.readings.iter().filter(|reading| !reading.closing).count();
+    let passes = match survey.n_passes {
+        1 => String::new(),
+        n => format!(" in {n} passes"),
+    };
+    let places = match survey.stand_use {
+        StandUse::Parked | StandUse::Turned => plural(setup.plan.stations.len(), "place"),
+        StandUse::Carried => plural(survey.n_seatings, "place"),
+    };
+    format!("{}{passes} with the stand {} at {places}", plural(readings, "reading"), survey.stand_use.name())
+}
+
+/// Mean and standard deviation in words; a number alone where nothing is uncertain.
+fn with_scatter(known: &Distribution, convert: impl Fn(f64) -> f64, unit: &str) -> String {
+    let [mean, u] = [known.mean(), known.standard_uncertainty()].map(convert);
+    let figure = |value: f64| super::number::plain(value, Digits::Significant(2));
+    if u == 0.0 {
+        return format!("{} {unit}", figure(mean));
+    }
+    let mean = if mean.abs() < 1e-3 * u { "0".to_string() } else { figure(mean) };
+    format!("{mean} {unit} on average (standard deviation {} {unit})", figure(u))
+}
