@@ -80,7 +80,8 @@ impl fmt::Display for Failure {
     }
 }
 
-/// Without characters that could act on a terminal.
+/// Without characters that could act on a terminal or turn the reading direction of what stands beside them.
 fn harmless(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }).collect()
+    let acts = |c: char| c.is_control() || matches!(c, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
+    text.chars().map(|c| if acts(c) { char::REPLACEMENT_CHARACTER } else { c }).collect()
 }

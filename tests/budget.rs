@@ -657,6 +657,7 @@ fn all_files_of_a_report() {
             "contributions.svg",
             "histogram.png",
             "histogram.svg",
+            "report.html",
             "report.md",
             "result.json"
         ]
