@@ -42,6 +42,9 @@ pub struct Simulate {
     /// How many plates are drawn and checked.
     #[arg(long, value_name = "N", default_value_t = 100_000, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000))]
     pub trials: u64,
+    /// How many of the checks are also judged from their readings, for the model-based estimate.
+    #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u64).range(0..=10_000))]
+    pub judged: u64,
     /// Seed of all random numbers; the same seed gives the same result to the last digit.
     #[arg(long, value_name = "S", default_value_t = 1)]
     pub seed: u64,

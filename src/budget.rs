@@ -99,6 +99,7 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
         n_trials: arguments.trials.unwrap_or(USUAL_CHECKS),
         seed: arguments.seed,
         coverage_probability: arguments.coverage,
+        n_judged: 0,
     };
     let progress = Progress::new(simulation::n_trials_in_all(&setup.check, settings));
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))

@@ -24,7 +24,7 @@
 //! let no_files = |name: &str| Err(format!("there is no {name}"));
 //! let setup = Setup::read(text, &no_files).expect("a sound setup");
 //!
-//! let settings = Settings { n_trials: 2_000, ..Settings::default() };
+//! let settings = Settings { n_trials: 2_000, n_judged: 0, ..Settings::default() };
 //! let simulation = simulate(&setup.check, settings, &|_| {}).expect("a check that can be simulated");
 //! let spread = &simulation.ways[0];
 //! assert!(spread.error.mean > 0.0, "the spread of a parked stand's readings reads too much");

@@ -67,7 +67,12 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
 fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let setup = files::read_setup(&arguments.setup)?;
     use_threads(arguments.threads)?;
-    let settings = Settings { n_trials: arguments.trials, seed: arguments.seed, ..Settings::default() };
+    let settings = Settings {
+        n_trials: arguments.trials,
+        seed: arguments.seed,
+        n_judged: arguments.judged,
+        ..Settings::default()
+    };
     let progress = Progress::new(simulation::n_trials_in_all(&setup.check, settings));
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.setup, why))?;

@@ -82,8 +82,15 @@ fn is_normal(found: Distribution, expected_mean: f64, expected_deviation: f64) {
 #[track_caller]
 fn is_depth(found: Distribution, expected_mean: f64) {
     let Distribution::Gamma { shape, scale } = found else { panic!("{found:?}") };
-    close(shape, 2.0);
+    close(shape, 1.0);
     close(shape * scale, expected_mean);
+}
+
+#[track_caller]
+fn is_lognormal(found: Distribution, expected_median: f64, expected_spread: f64) {
+    let Distribution::Lognormal { median, spread } = found else { panic!("{found:?}") };
+    close(median, expected_median);
+    close(spread, expected_spread);
 }
 
 #[test]
@@ -160,9 +167,9 @@ fn ten_lines_are_enough() {
         is_rectangular(dip.from_side, 0.05 * width, 0.18 * width);
     }
     is_normal(wear.twist, 0.0, 0.2 * grade_aa);
-    is_rectangular(wear.long_wave.standard_deviation, 0.1 * grade_aa, 0.4 * grade_aa);
-    is_rectangular(wear.long_wave.correlation_length, 0.35 * diagonal, 0.65 * diagonal);
-    is_rectangular(wear.waviness.standard_deviation, 0.1, 0.3);
+    is_lognormal(wear.long_wave.standard_deviation, 0.2 * grade_aa, 0.8);
+    is_rectangular(wear.long_wave.correlation_length, 0.15 * diagonal, 0.65 * diagonal);
+    is_lognormal(wear.waviness.standard_deviation, 0.17, 0.5);
     is_rectangular(wear.waviness.correlation_length, 0.14 * width, 0.22 * width);
 
     let plan = &setup.plan;
@@ -188,8 +195,8 @@ fn states_stand_for_figures() {
     is_depth(state.corner_dips[2].depth, 0.15 * grade_aa);
     close(state.corner_dips[2].chance, 0.1);
     is_normal(state.twist, 0.0, 0.12 * grade_aa);
-    is_rectangular(state.long_wave.standard_deviation, 0.1 * grade_aa, 0.3 * grade_aa);
-    is_rectangular(state.waviness.standard_deviation, 0.05, 0.15);
+    is_lognormal(state.long_wave.standard_deviation, 0.15 * grade_aa, 0.8);
+    is_lognormal(state.waviness.standard_deviation, 0.09, 0.5);
     assert_eq!((fresh.check.cleanliness.film, fresh.check.cleanliness.grain_chance), (0.15, 0.002));
 
     let worn = sound(&with(json!({ "wear": { "state": "worn" }, "cleanliness": { "state": "not wiped" } })));
@@ -199,8 +206,8 @@ fn states_stand_for_figures() {
     is_depth(state.corner_dips[0].depth, 4.0);
     close(state.corner_dips[0].chance, 0.6);
     is_normal(state.twist, 0.0, 0.3 * grade_aa);
-    is_rectangular(state.long_wave.standard_deviation, 0.1 * grade_aa, 0.5 * grade_aa);
-    is_rectangular(state.waviness.standard_deviation, 0.2, 0.4);
+    is_lognormal(state.long_wave.standard_deviation, 0.25 * grade_aa, 0.8);
+    is_lognormal(state.waviness.standard_deviation, 0.28, 0.5);
     assert_eq!((worn.check.cleanliness.film, worn.check.cleanliness.grain_chance), (1.0, 0.05));
 }
 
@@ -248,25 +255,25 @@ plate.material = granite
 plate.margin = 0.98 in
 plate.flatness_holds_bow = no
 wear.state = in daily use
-wear.middle.depth = gamma, mean 2 µm, shape 2
+wear.middle.depth = gamma, mean 2 µm, shape 1
 wear.middle.x = normal, mean 0.5 of the length, standard deviation 0.08 of the length
 wear.middle.y = normal, mean 0.45 of the width, standard deviation 0.08 of the width
 wear.middle.half_length = rectangular, from 0.15 of the length, to 0.35 of the length
 wear.middle.half_width = rectangular, from 0.15 of the width, to 0.35 of the width
-wear.front_edge.depth = gamma, mean 1.2 µm, shape 2
+wear.front_edge.depth = gamma, mean 1.2 µm, shape 1
 wear.front_edge.reach = rectangular, from 0.05 of the width, to 0.18 of the width
 wear.front_edge.x = normal, mean 0.5 of the length, standard deviation 0.1 of the length
 wear.front_edge.half_length = rectangular, from 0.15 of the length, to 0.4 of the length
 wear.corner_dips = 3 of them
 wear.corner_dips[].chance = 0.4
-wear.corner_dips[].depth = gamma, mean 1.6 µm, shape 2
+wear.corner_dips[].depth = gamma, mean 1.6 µm, shape 1
 wear.corner_dips[].radius = rectangular, from 0.05 of the width, to 0.15 of the width
 wear.corner_dips[].from_end = rectangular, from 0.05 of the width, to 0.18 of the width
 wear.corner_dips[].from_side = rectangular, from 0.05 of the width, to 0.18 of the width
 wear.twist = normal, mean 0 µm, standard deviation 0.2 of grade AA
-wear.long_wave.standard_deviation = rectangular, from 0.1 of grade AA, to 0.4 of grade AA
-wear.long_wave.correlation_length = rectangular, from 0.35 of the diagonal, to 0.65 of the diagonal
-wear.waviness.standard_deviation = rectangular, from 0.1 µm, to 0.3 µm
+wear.long_wave.standard_deviation = lognormal, median 0.2 of grade AA, spread 0.8
+wear.long_wave.correlation_length = rectangular, from 0.15 of the diagonal, to 0.65 of the diagonal
+wear.waviness.standard_deviation = lognormal, median 0.17 µm, spread 0.5
 wear.waviness.correlation_length = rectangular, from 0.14 of the width, to 0.22 of the width
 stand.feet.front_ahead = 1.33 in
 stand.pad_diameter = 10 mm
@@ -579,7 +586,7 @@ fn digests_tell_setups_apart() {
     assert_eq!(map.points.len(), 5);
     close(map.points[4][2], -120.0 * 0.0254);
     close(map.standard_uncertainty, 0.127);
-    is_rectangular(map.waviness.standard_deviation, 0.1, 0.3);
+    is_lognormal(map.waviness.standard_deviation, 0.17, 0.5);
 }
 
 fn shipped() -> Vec<(String, String)> {

@@ -33,7 +33,7 @@ fn mean(values: &[f64]) -> f64 {
 }
 
 fn settings(n_trials: u64) -> Settings {
-    Settings { n_trials, ..Settings::default() }
+    Settings { n_trials, n_judged: 0, ..Settings::default() }
 }
 
 /// Twenty readings of a perfect plate with nothing but repeatability span 3.735 standard
@@ -119,12 +119,33 @@ fn a_simulation_is_the_same_whatever_its_threads() {
     let check = check_with(|_| {});
     let in_pool = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
-        pool.install(|| simulate(&check, settings(2000), &|_| {}).expect("a sound check"))
+        let settings = Settings { n_judged: 6, ..settings(2000) };
+        pool.install(|| simulate(&check, settings, &|_| {}).expect("a sound check"))
     };
     let (one, seven) = (in_pool(1), in_pool(7));
     assert_eq!(one.ways, seven.ways);
     assert_eq!(one.shares, seven.shares);
     assert_eq!(one.rule, seven.rule);
+    assert!(one.model_based.is_some() && one.model_based == seven.model_based);
+}
+
+/// Judging the readings must be worth it: an error several times smaller than the plain spread's, no
+/// larger than that of the rule that only knows the spread, and intervals that hold what they say.
+#[test]
+fn the_model_based_estimate_is_the_best_way() {
+    let check = check_with(|_| {});
+    let settings = Settings { n_judged: 120, ..settings(5000) };
+    let simulation = simulate(&check, settings, &|_| {}).expect("a sound check");
+    let judged = simulation.model_based.expect("judged checks");
+    let of = |kind: WayKind| simulation.ways.iter().find(|way| way.kind == kind).expect("a way");
+    let size = |errors: &[f64]| (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt();
+    let judge = judged.error.mean.hypot(judged.error.standard_deviation);
+    // On the very checks that were judged.
+    let spread = size(&of(WayKind::Spread).errors[..120]);
+    let fitted = size(&of(WayKind::Fitted).errors[..120]);
+    assert!(judge < 0.5 * spread && judge < fitted, "judge {judge}, fitted {fitted}, spread {spread}");
+    // 1 in 5000 of right programs would find fewer.
+    assert!(judged.n_trials == 120 && judged.n_covered >= 104, "{judged:?}");
 }
 
 /// The default grid is fine enough: on the same plates, halving its spacing changes the estimate of

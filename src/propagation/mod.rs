@@ -5,6 +5,7 @@ mod completion;
 pub mod evaluation;
 pub mod fit;
 pub mod foot_dip;
+pub mod judged_checks;
 pub mod law;
 pub mod likelihood;
 pub mod monte_carlo;

@@ -25,7 +25,7 @@ use crate::{
     propagation::{
         law::Budget,
         shares::Share,
-        simulation::{Simulation, Way, WayKind},
+        simulation::{ModelBased, Simulation, Way, WayKind},
     },
     quantity::{
         sample::Summary,
@@ -234,9 +234,18 @@ impl<'a> CheckReport<'a> {
             rows.push(row(way_name(way.kind), &way.result));
             rows.push(row("  its error", &way.error));
         }
+        let judged = self.simulation.model_based.as_ref();
+        if let Some(ModelBased { n_trials, result, error, .. }) = judged {
+            rows.push(row(&format!("model-based estimate (judge), {n_trials} checks"), result));
+            rows.push(row("  its error", error));
+        }
         let p = about_percent(self.simulation.settings.coverage_probability);
+        let covered = judged.map_or(String::new(), |ModelBased { n_trials, n_covered, mean_width, .. }| {
+            let width = self.heights().text(*mean_width);
+            format!("; judge's intervals, {width} wide on average, hold the truth in {n_covered} of {n_trials} checks")
+        });
         Table {
-            caption: format!("Three ways of reading the same numbers ({p} intervals)"),
+            caption: format!("Ways of reading the same numbers ({p} intervals{covered})"),
             columns: vec![
                 Column::text("quantity"),
                 number("mean"),
@@ -529,6 +538,13 @@ impl<'a> CheckReport<'a> {
             stand: self.setup.check.survey.stand_use.name().into(),
             true_flatness: summary(&s.true_flatness),
             readings: readings.collect(),
+            model_based: s.model_based.as_ref().map(|judged| ModelBasedDocument {
+                trials: judged.n_trials,
+                result: summary(&judged.result),
+                error: summary(&judged.error),
+                intervals_that_hold_the_truth: judged.n_covered,
+                mean_width: convert(judged.mean_width),
+            }),
             fitted_rule: RuleDocument {
                 constant: self.heights().of(s.rule.constant),
                 per_spread: s.rule.per_spread,
@@ -904,6 +920,9 @@ struct CheckDocument {
     true_flatness: SummaryDocument,
     /// The ways of reading the same numbers, by name: spread, levelled, fitted.
     readings: BTreeMap<String, WayDocument>,
+    /// The model-based estimate: the first of the checks, each judged from its readings as `judge` does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    model_based: Option<ModelBasedDocument>,
     /// The rule of the fitted way.
     fitted_rule: RuleDocument,
     /// The part of the spread's error that comes from form alone.
@@ -940,6 +959,21 @@ struct WayDocument {
     /// What it proves against the tolerance; left out without one.
     #[serde(skip_serializing_if = "Option::is_none")]
     limits: Option<LimitsDocument>,
+}
+
+/// The model-based estimate of flatness, over some of the checks.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ModelBasedDocument {
+    /// How many checks were judged.
+    trials: u64,
+    /// The estimates.
+    result: SummaryDocument,
+    /// These minus the true flatness.
+    error: SummaryDocument,
+    /// How many of the 95 % intervals hold the true flatness.
+    intervals_that_hold_the_truth: u64,
+    /// How wide these intervals are on average.
+    mean_width: f64,
 }
 
 /// flatness = constant + per_spread * spread + per_levelled * levelled spread

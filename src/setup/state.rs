@@ -85,23 +85,21 @@ fn wear(state: WearState) -> Value {
         WearState::Worn => ("6 µm", "4 µm", 0.6, "4 µm"),
     };
     let (twist, long_wave, waviness) = match state {
-        WearState::Fresh => {
-            ("0.12 of grade AA", ["0.1 of grade AA", "0.3 of grade AA"], ["0.05 µm", "0.15 µm"])
-        }
-        WearState::DailyUse => {
-            ("0.2 of grade AA", ["0.1 of grade AA", "0.4 of grade AA"], ["0.1 µm", "0.3 µm"])
-        }
-        WearState::Worn => ("0.3 of grade AA", ["0.1 of grade AA", "0.5 of grade AA"], ["0.2 µm", "0.4 µm"]),
+        WearState::Fresh => ("0.12 of grade AA", "0.15 of grade AA", "0.09 µm"),
+        WearState::DailyUse => ("0.2 of grade AA", "0.2 of grade AA", "0.17 µm"),
+        WearState::Worn => ("0.3 of grade AA", "0.25 of grade AA", "0.28 µm"),
     };
-    let depth = |mean: &str| json!({ "gamma": { "mean": mean, "shape": 2 } });
-    let between = |[from, to]: [&str; 2]| json!({ "rectangular": { "from": from, "to": to } });
+    // From hardly any to several times as much as usual: plates that are unlike the others must be
+    // possible, or their readings are taken for something else.
+    let depth = |mean: &str| json!({ "gamma": { "mean": mean, "shape": 1 } });
+    let height = |median: &str, spread: f64| json!({ "lognormal": { "median": median, "spread": spread } });
     let corner_dip = json!({ "chance": dip_chance, "depth": depth(dip) });
     json!({
         "middle": { "depth": depth(middle) },
         "front_edge": { "depth": depth(front_edge) },
         "corner_dips": [corner_dip, corner_dip, corner_dip],
         "twist": { "normal": { "mean": "0 µm", "standard_deviation": twist } },
-        "long_wave": { "standard_deviation": between(long_wave) },
-        "waviness": { "standard_deviation": between(waviness) },
+        "long_wave": { "standard_deviation": height(long_wave, 0.8) },
+        "waviness": { "standard_deviation": height(waviness, 0.5) },
     })
 }

@@ -237,7 +237,7 @@ pub struct LongWave {
     pub standard_deviation: Uncertain<WearDepth>,
     /// Distance over which heights are alike (squared-exponential correlation length).
     #[schemars(extend("x-at-least" = "20 mm", "x-at-most" = "20 m", "x-source" = COMMON_PRACTICE, "default" = {
-        "rectangular": {"from": "0.35 of the diagonal", "to": "0.65 of the diagonal"}
+        "rectangular": {"from": "0.15 of the diagonal", "to": "0.65 of the diagonal"}
     }))]
     pub correlation_length: Uncertain<PlateShares>,
 }

@@ -2,7 +2,9 @@
 
 use crate::model::measurement::{Input, Knowledge, MeasurementModel};
 use crate::propagation::check_experiment::{CheckExperiment, Output};
+use crate::propagation::judged_checks::judged_checks;
 use crate::propagation::monte_carlo::{IntervalKind, MonteCarlo, MonteCarloOptions, Trials};
+use crate::propagation::posterior;
 use crate::propagation::trials::run_trials;
 use crate::quantity::distribution::Distribution;
 use crate::quantity::sample::{Summary, mean_and_standard_deviation};
@@ -24,7 +26,7 @@ pub struct CoverageCheck {
     pub expected: f64,
     /// What was found.
     pub found: f64,
-    /// How far both may be apart: four standard deviations of what is counted.
+    /// How far both may be apart: four standard deviations of what is counted, or five of a χ².
     pub tolerance: f64,
     /// Where the expectation comes from.
     pub source: String,
@@ -46,6 +48,7 @@ pub fn coverage_checks(n_trials: u64, seed: u64) -> Result<Vec<CoverageCheck>, S
     let mut checks = vec![means_of_readings(n_trials, seed)?, estimates_of_runs(n_trials, seed)?];
     checks.push(range_of_noise(n_trials, seed)?);
     checks.push(spread_in_its_interval(n_trials, seed)?);
+    checks.extend(judged_plates(n_trials, seed)?);
     Ok(checks)
 }
 
@@ -143,6 +146,58 @@ fn spread_in_its_interval(n_trials: u64, seed: u64) -> Result<CoverageCheck, Str
         tolerance: ALLOWED * libm::sqrt(2.0) * binomial(0.95, n_trials),
         source: "JCGM 101:2008, 7.7; limits of the binomial distribution".into(),
     })
+}
+
+/// Shop checks judged from their own readings: how often do the intervals hold the true flatness, and does the truth
+/// stand at any rank among the posterior's draws alike?
+fn judged_plates(n_trials: u64, seed: u64) -> Result<[CoverageCheck; 3], String> {
+    const N_BINS: usize = 10;
+    let check = setup(include_str!("usual-check.json"))?.check;
+    let experiment = CheckExperiment::new(&check).map_err(|error| error.to_string())?;
+    let n_plates = (n_trials / 5000).clamp(40, 2000);
+    let settings =
+        posterior::Settings { n_particles: 300, effective_sample_size: 600.0, rounds: [4, 12], seed };
+    let judged =
+        judged_checks(&experiment, &Streams::new(seed), 0..n_plates, settings, |truth, posterior| {
+            let held = [0.5, 0.95].map(|p| {
+                let [low, high] = posterior.summary(p).interval_symmetric;
+                (low..=high).contains(&truth)
+            });
+            let below = posterior.flatness.iter().filter(|flatness| **flatness < truth).count();
+            (held, (below * N_BINS / posterior.flatness.len()).min(N_BINS - 1))
+        })
+        .map_err(|error| error.to_string())?;
+    let source = "Talts et al., simulation-based calibration, arXiv 1804.06788 (2018)";
+    let coverage = |expected: f64, k: usize| CoverageCheck {
+        name: format!(
+            "shop checks of plates in daily use, judged from their readings: share of {} % intervals of flatness that hold the truth",
+            100.0 * expected
+        ),
+        n_repeats: n_plates,
+        expected,
+        found: judged.iter().filter(|(held, _)| held[k]).count() as f64 / n_plates as f64,
+        // The ends of an interval of 600 draws scatter themselves.
+        tolerance: ALLOWED * binomial(expected, n_plates) + 0.005,
+        source: format!("{source}; limits of the binomial distribution"),
+    };
+    let in_each = n_plates as f64 / N_BINS as f64;
+    let chi_squared = (0..N_BINS).map(|bin| {
+        let found = judged.iter().filter(|(_, rank)| *rank == bin).count() as f64;
+        (found - in_each) * (found - in_each) / in_each
+    });
+    let freedom = (N_BINS - 1) as f64;
+    Ok([
+        coverage(0.5, 0),
+        coverage(0.95, 1),
+        CoverageCheck {
+            name: "the same: χ² of the truth's ranks among the draws, ten classes".into(),
+            n_repeats: n_plates,
+            expected: freedom,
+            found: chi_squared.sum(),
+            tolerance: 5.0 * libm::sqrt(2.0 * freedom),
+            source: format!("{source}; mean and standard deviation of χ² with 9 degrees of freedom"),
+        },
+    ])
 }
 
 fn run(model: &MeasurementModel, n_trials: u64, seed: u64) -> Result<MonteCarlo, String> {

@@ -30,9 +30,9 @@ pub fn normal(mean: f64, standard_deviation: f64) -> Distribution {
     Distribution::Normal { mean, standard_deviation }
 }
 
-/// Gamma of shape 2 with the given mean.
+/// Exponential (gamma of shape 1) with the given mean.
 pub fn depth(mean: f64) -> Distribution {
-    Distribution::Gamma { shape: 2.0, scale: mean / 2.0 }
+    Distribution::Gamma { shape: 1.0, scale: mean }
 }
 
 /// A 36 × 24 × 6 in granite plate.
@@ -153,11 +153,11 @@ pub fn worn(plate: &Plate) -> Surface {
         corner_dips: vec![dip; 3],
         twist: normal(0.0, 0.58),
         long_wave: Waves {
-            standard_deviation: between(0.3, 1.2),
-            correlation_length: between(0.35 * d, 0.65 * d),
+            standard_deviation: Distribution::Lognormal { median: 0.6, spread: 0.8 },
+            correlation_length: between(0.15 * d, 0.65 * d),
         },
         waviness: Waves {
-            standard_deviation: between(0.1, 0.3),
+            standard_deviation: Distribution::Lognormal { median: 0.17, spread: 0.5 },
             correlation_length: between(0.14 * w, 0.22 * w),
         },
     })
