@@ -18,7 +18,7 @@ use howflat::{
     shop::{
         check::ShopCheck,
         survey::{StandUse, Station, Zeroing},
-        wear::Surface,
+        wear::{Map, Surface, Waves},
     },
 };
 use rand::RngExt;
@@ -175,6 +175,53 @@ fn a_carried_stand_is_calibrated() {
     assert_calibrated("carried, 26 readings", &carried());
 }
 
+/// A plate that is known from a map: what the map leaves open, and waves between its points.
+fn mapped() -> ShopCheck {
+    let mut check = parked();
+    let points = (0..4).flat_map(|j| (0..5).map(move |i| [i, j].map(f64::from)));
+    let height = |[i, j]: [f64; 2]| {
+        -1.5 * (-0.5 * ((i - 2.0).powi(2) + (j - 1.4).powi(2))).exp() + 0.1 * i * (j - 1.5)
+    };
+    check.surface = Surface::Measured(Map {
+        points: points.map(|[i, j]| [L * (0.06 + 0.22 * i), W * (0.08 + 0.28 * j), height([i, j])]).collect(),
+        standard_uncertainty: 0.4,
+        waviness: Waves {
+            standard_deviation: between(0.3, 0.9),
+            correlation_length: between(0.14 * W, 0.22 * W),
+        },
+    });
+    check
+}
+
+#[test]
+fn a_measured_plate_is_calibrated() {
+    assert_calibrated("parked, measured map", &mapped());
+}
+
+/// The usual settings give at least 2000 effective draws, or say that they could not.
+#[test]
+fn the_effective_sample_suffices() {
+    for (name, check) in [("parked", parked()), ("turned", turned()), ("carried", carried())] {
+        let n = n_plates(10).min(200);
+        let mut sizes: Vec<f64> = judge_many(&check, n, Settings::default())
+            .iter()
+            .map(|judged| {
+                let size = judged.posterior.effective_sample_size;
+                assert_eq!(judged.posterior.sample_suffices, size >= 2000.0);
+                size
+            })
+            .collect();
+        sizes.sort_by(f64::total_cmp);
+        let enough = sizes.iter().filter(|size| **size >= 2000.0).count();
+        println!(
+            "{name}: effective sizes lowest {:.0}, median {:.0}; {enough} of {n} enough",
+            sizes[0],
+            sizes[n / 2]
+        );
+        assert!(enough * 10 >= n * 9, "{name}: {sizes:?}");
+    }
+}
+
 /// A form that the family does not hold, in µm, at a point of the plate (mm).
 type Form = Box<dyn Fn([f64; 2]) -> f64 + Send + Sync>;
 
@@ -291,9 +338,8 @@ fn judge_aliens(
             let (truth, written) =
                 experiment.written_of(&drawn.on_grid, &drawn.at_places, &streams, plate, scratch);
             let settings = Settings { seed: 5000 + plate, ..QUICK };
-            let posterior =
-                posterior_of(&experiment, &observations(&experiment, &written), &settings, &|_| {})
-                    .expect("sound readings");
+            let posterior = posterior_of(&experiment, &observations(check, &written), &settings, &|_| {})
+                .expect("sound readings");
             Judged { truth, posterior }
         })
         .collect()

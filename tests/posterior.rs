@@ -7,6 +7,7 @@ use howflat::{
     decision::conformance::{Conformance, Rule, of_sample},
     propagation::{
         check_experiment::CheckExperiment,
+        judged_checks::observations,
         likelihood::{GrainPlace, Observation},
         next_reading::{Candidate, candidates, next_readings},
         posterior::{Posterior, Settings, posterior, posterior_under},
@@ -29,13 +30,8 @@ fn wear_of(surface: &mut Surface) -> &mut Wear {
     }
 }
 
-fn observed(check: &ShopCheck, written: &[f64]) -> Vec<Observation> {
-    let step = check.indicator.read_step;
-    written.iter().enumerate().map(|(reading, &value)| Observation { reading, value, step }).collect()
-}
-
 fn judge(check: &ShopCheck, written: &[f64]) -> Posterior {
-    posterior(check, &observed(check, written), &Settings::default(), &|_| {}).expect("sound readings")
+    posterior(check, &observations(check, written), &Settings::default(), &|_| {}).expect("sound readings")
 }
 
 /// Everything fixed but one field: closed-form conditioning by scikit-learn's kernel and scipy's
@@ -180,7 +176,9 @@ fn threads_do_not_matter() {
     let settings = Settings { n_particles: 200, effective_sample_size: 100.0, ..Settings::default() };
     let runs = [1, 2, 7].map(|threads| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
-        pool.install(|| posterior(&check, &observed(&check, &written), &settings, &|_| {}).expect("sound"))
+        pool.install(|| {
+            posterior(&check, &observations(&check, &written), &settings, &|_| {}).expect("sound")
+        })
     });
     for run in &runs[1..] {
         assert_eq!(run.flatness, runs[0].flatness);
@@ -190,7 +188,7 @@ fn threads_do_not_matter() {
         assert_eq!(run.log_evidence.to_bits(), runs[0].log_evidence.to_bits());
     }
     let other = Settings { seed: 2, ..settings };
-    let other = posterior(&check, &observed(&check, &written), &other, &|_| {}).expect("sound");
+    let other = posterior(&check, &observations(&check, &written), &other, &|_| {}).expect("sound");
     assert_ne!(other.flatness, runs[0].flatness);
 }
 
@@ -295,7 +293,7 @@ fn readings_may_be_missing_and_wear_may_be_another() {
     let check = check_with(|plan| plan.passes = 2);
     let experiment = CheckExperiment::new(&check).expect("a sound check");
     let (_, written) = experiment.written(&Streams::new(4), 2, &mut experiment.scratch());
-    let all = observed(&check, &written);
+    let all = observations(&check, &written);
     let settings = Settings::default();
     let few = posterior(&check, &all[..3], &settings, &|_| {}).expect("sound").summary(0.95);
     let whole = posterior(&check, &all, &settings, &|_| {}).expect("sound");
@@ -374,7 +372,7 @@ fn a_proposed_reading_narrows_as_promised() {
         let (_, written) = experiment.written(&Streams::new(31), plate, &mut experiment.scratch());
         let settings = Settings { n_particles: 300, effective_sample_size: 600.0, ..Settings::default() };
         let run = |check: &ShopCheck, written: &[f64]| {
-            posterior(check, &observed(check, written), &settings, &|_| {}).expect("sound readings")
+            posterior(check, &observations(check, written), &settings, &|_| {}).expect("sound readings")
         };
         let judged = run(&before, &written[..n_before]);
         first += judged.summary(0.95).standard_deviation.powi(2);

@@ -6,7 +6,7 @@ use super::{
     posterior::{CannotJudge, Posterior, Settings, posterior_of},
     trials::Experiment,
 };
-use crate::quantity::stream::Streams;
+use crate::{quantity::stream::Streams, shop::check::ShopCheck};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -31,7 +31,7 @@ pub fn judged_checks<T: Send>(
         .map(|trial| {
             let (truth, written) = experiment.written(streams, trial, &mut experiment.scratch());
             let settings = Settings { seed: seed_of(settings.seed, trial), ..settings };
-            let observations = observations(experiment, &written);
+            let observations = observations(experiment.check(), &written);
             posterior_of(experiment, &observations, &settings, &|_| {})
                 .map(|posterior| keep(truth, &posterior))
         })
@@ -39,8 +39,8 @@ pub fn judged_checks<T: Send>(
 }
 
 /// All readings of a check as they were written down, in µm, in the order of the survey.
-pub fn observations(experiment: &CheckExperiment, written: &[f64]) -> Vec<Observation> {
-    let step = experiment.check().indicator.read_step;
+pub fn observations(check: &ShopCheck, written: &[f64]) -> Vec<Observation> {
+    let step = check.indicator.read_step;
     written.iter().enumerate().map(|(reading, &value)| Observation { reading, value, step }).collect()
 }
 
