@@ -6,7 +6,7 @@ mod common;
 use howflat::{
     propagation::{
         check_experiment::CheckExperiment,
-        likelihood::Observation,
+        judged_checks::observations,
         posterior::{Settings, posterior},
         trials::Experiment,
     },
@@ -57,9 +57,7 @@ fn spread_over_corners(n_readings: usize, stand_use: StandUse) -> ShopCheck {
 fn judge(bencher: divan::Bencher, check: &ShopCheck) {
     let experiment = CheckExperiment::new(check).expect("a sound check");
     let (_, written) = experiment.written(&Streams::new(3), 5, &mut experiment.scratch());
-    let step = check.indicator.read_step;
-    let observations: Vec<_> =
-        written.iter().enumerate().map(|(reading, &value)| Observation { reading, value, step }).collect();
+    let observations = observations(check, &written);
     bencher.bench(|| posterior(check, &observations, &Settings::default(), &|_| {}).expect("sound readings"));
 }
 

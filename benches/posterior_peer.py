@@ -14,7 +14,7 @@ zone would cost more).
 import time
 
 import numpy as np
-from scipy.special import gammaincinv, ndtr
+from scipy.special import log_ndtr, ndtr
 
 rng = np.random.default_rng(1)
 N = 1000
@@ -60,7 +60,7 @@ def basis(low, high):
     return values, variances
 
 
-fields = [basis(0.35 * D, 0.65 * D), basis(0.14 * W, 0.22 * W)]
+fields = [basis(0.15 * D, 0.65 * D), basis(0.14 * W, 0.22 * W)]
 effects = [M @ values[: len(places)] for values, _ in fields]
 twist_shape = 4 * (everywhere[:, 0] / L - 0.5) * (everywhere[:, 1] / W - 0.5)
 bow_shape = -0.5 * ((everywhere - [L / 2, W / 2]) ** 2).sum(1)
@@ -71,18 +71,19 @@ film = 0.5**2 * (one + (weights[1:] - weights[0]) @ (weights[1:] - weights[0]).T
 fixed = film + one * (0.508**2 + 0.508**2 / 12 + 0.16**2 / 12 + 0.06) + twist_sd**2 * np.outer(twist_effect, twist_effect) + bow_sd**2 * np.outer(bow_effect, bow_effect)
 
 uniform = lambda z, a, b: a + (b - a) * ndtr(z)
-gamma2 = lambda z, mean: mean / 2 * gammaincinv(2.0, ndtr(z))
+exponential = lambda z, mean: -mean * log_ndtr(-z)
+lognormal = lambda z, median, spread: median * np.exp(spread * z)
 BLOCKS = [slice(0, 5), slice(5, 9), slice(9, 15), slice(15, 21), slice(21, 27), slice(27, 31)]
 DIMENSION = 31
 
 
 def bumps(z):
-    yield gamma2(z[:, 0], 2.0), L / 2 + 0.08 * L * z[:, 1], 0.45 * W + 0.08 * W * z[:, 2], uniform(z[:, 3], 0.15 * L, 0.35 * L), uniform(z[:, 4], 0.15 * W, 0.35 * W)
-    yield gamma2(z[:, 5], 1.2), L / 2 + 0.1 * L * z[:, 6], 0 * z[:, 6], uniform(z[:, 7], 0.15 * L, 0.4 * L), uniform(z[:, 8], 0.05 * W, 0.18 * W)
+    yield exponential(z[:, 0], 2.0), L / 2 + 0.08 * L * z[:, 1], 0.45 * W + 0.08 * W * z[:, 2], uniform(z[:, 3], 0.15 * L, 0.35 * L), uniform(z[:, 4], 0.15 * W, 0.35 * W)
+    yield exponential(z[:, 5], 1.2), L / 2 + 0.1 * L * z[:, 6], 0 * z[:, 6], uniform(z[:, 7], 0.15 * L, 0.4 * L), uniform(z[:, 8], 0.05 * W, 0.18 * W)
     for k in (9, 15, 21):
         there, corner = ndtr(z[:, k]) < 0.4, np.floor(4 * ndtr(z[:, k + 5])).astype(int)
         radius, x, y = (uniform(z[:, k + i], 0.05 * W, h * W) for i, h in ((2, 0.15), (3, 0.18), (4, 0.18)))
-        yield there * gamma2(z[:, k + 1], 1.6), np.where(corner % 2, L - x, x), np.where(corner // 2, W - y, y), radius, radius
+        yield there * exponential(z[:, k + 1], 1.6), np.where(corner % 2, L - x, x), np.where(corner // 2, W - y, y), radius, radius
 
 
 def form(z, at):
@@ -94,7 +95,7 @@ def form(z, at):
 
 
 def scales(z):
-    return (uniform(z[:, 27], 0.3, 1.2) ** 2, uniform(z[:, 28], 0.35 * D, 0.65 * D)), (uniform(z[:, 29], 0.1, 0.3) ** 2, uniform(z[:, 30], 0.14 * W, 0.22 * W))
+    return (lognormal(z[:, 27], 0.6, 0.8) ** 2, uniform(z[:, 28], 0.15 * D, 0.65 * D)), (lognormal(z[:, 29], 0.17, 0.5) ** 2, uniform(z[:, 30], 0.14 * W, 0.22 * W))
 
 
 def judge(z, factor):

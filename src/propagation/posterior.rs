@@ -175,7 +175,10 @@ pub fn posterior_of(
         gathered.add(&model, &mut population);
         if round + 1 >= fewest {
             effective = gathered.effective_sample_size(&population);
-            if effective >= settings.effective_sample_size {
+            // It grows with the rounds: where even all of them would not do, more only cost time.
+            let hopeless = round + 1 >= 2 * fewest
+                && effective * (most as f64) < settings.effective_sample_size * (round + 1) as f64;
+            if effective >= settings.effective_sample_size || hopeless {
                 break;
             }
         }
