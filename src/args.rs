@@ -26,6 +26,8 @@ pub enum Command {
     Validate(Validate),
     /// What readings say of a plate: its flatness, and whether it may be used.
     Judge(Judge),
+    /// Why a dip under one foot misleads: a teaching sheet with pictures, numbers and exercises for this stand and plate.
+    Lesson(Lesson),
     /// A blank sheet for the readings of a setup, to fill in or to print.
     Sheet(Sheet),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
@@ -185,6 +187,22 @@ pub enum DecisionRule {
     Shared,
 }
 
+/// Arguments of `lesson`.
+#[derive(Debug, Args)]
+pub struct Lesson {
+    /// The setup file (JSON); `-` reads standard input.
+    pub setup: PathBuf,
+    /// The date to put on the sheet, in any words; the program asks no clock.
+    #[arg(long, value_name = "TEXT")]
+    pub date: Option<String>,
+    /// Write the sheet (report.html, report.md), its tables and pictures into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `sheet`.
 #[derive(Debug, Args)]
 pub struct Sheet {
@@ -266,6 +284,8 @@ pub enum Described {
     Budget,
     /// The output of `judge --json`.
     Judge,
+    /// The output of `lesson --json`.
+    Lesson,
     /// The output of `validate --json`.
     Validate,
 }

@@ -5,6 +5,7 @@ mod budget;
 mod failure;
 mod files;
 mod judge;
+mod lesson;
 mod progress;
 mod sheet;
 mod starter;
@@ -19,7 +20,7 @@ use howflat::{
     report::{
         budget_report,
         check_report::{self, CheckReport},
-        judge_report,
+        judge_report, lesson_report,
     },
 };
 use progress::Progress;
@@ -47,6 +48,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
         Command::Budget(arguments) => budget::budget(arguments),
         Command::Validate(arguments) => validate::validate(arguments),
         Command::Judge(arguments) => judge::judge(arguments),
+        Command::Lesson(arguments) => lesson::lesson(arguments),
         Command::Sheet(arguments) => sheet::sheet(arguments),
         Command::New(arguments) => starter::new(arguments),
         Command::Schema(arguments) => {
@@ -56,6 +58,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Simulate => check_report::json_schema(),
                 Described::Budget => budget_report::json_schema(),
                 Described::Judge => judge_report::json_schema(),
+                Described::Lesson => lesson_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
             print(&format!("{schema:#}\n"))?;

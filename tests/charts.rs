@@ -404,6 +404,7 @@ fn stand_in_a_dip() -> String {
         tip: 250.0,
         reading_is: "false reading",
         digits: Digits::Decimals(1),
+        true_scale: None,
     }
     .svg()
 }
@@ -665,6 +666,7 @@ fn with_text(text: &str) -> Vec<(&'static str, String)> {
         tip: 320.0,
         reading_is: text,
         digits: Digits::Decimals(1),
+        true_scale: None,
     };
     vec![
         ("histogram", histogram.svg()),
@@ -759,6 +761,7 @@ fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
         tip: at(2),
         reading_is: "reading",
         digits: Digits::Significant(2),
+        true_scale: None,
     };
     vec![
         ("histogram", histogram.svg()),

@@ -1,5 +1,5 @@
 //! Each `budgets/*.json` gives its `reports/*` again, byte for byte; where readings are shipped beside a setup, also
-//! their judgement and a blank sheet, in a folder of their own below.
+//! their judgement and a blank sheet, and for a few setups the lesson, in folders of their own below.
 //!
 //! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test reports` writes them anew.
 
@@ -78,6 +78,27 @@ fn make_judgement(name: &str, setup: &Path, out: &Path) {
     assert!(sheet.status.success(), "{name}: {}", String::from_utf8_lossy(&sheet.stderr));
 }
 
+/// Setups whose lesson is shipped.
+const LESSONS: [&str; 2] = ["granite-parked", "iron-metric"];
+
+/// The lesson on a setup's stand and plate.
+fn make_lesson(name: &str, setup: &Path, out: &Path) {
+    if !LESSONS.contains(&name) {
+        return;
+    }
+    let out = out.join("lesson");
+    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+        .current_dir(root())
+        .arg("lesson")
+        .arg(setup.strip_prefix(root()).expect("a path of the project"))
+        .arg("--out")
+        .arg(&out)
+        .output()
+        .expect("a program that runs");
+    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
+    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
+}
+
 /// All files below a folder, by their path from there.
 fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut found = BTreeMap::new();
@@ -107,11 +128,13 @@ fn every_setup_gives_its_report_again() {
             fs::create_dir_all(&kept).expect("a folder");
             make(&name, &setup, &kept);
             make_judgement(&name, &setup, &kept);
+            make_lesson(&name, &setup, &kept);
             continue;
         }
         let fresh = tempfile::tempdir().expect("a folder");
         make(&name, &setup, fresh.path());
         make_judgement(&name, &setup, fresh.path());
+        make_lesson(&name, &setup, fresh.path());
         let (kept, fresh) = (contents(&kept), contents(fresh.path()));
         let names = kept.keys().chain(fresh.keys());
         differing.extend(

@@ -266,6 +266,7 @@ impl<'a> BudgetReport<'a> {
             kind: "Uncertainty budget".into(),
             title: self.title.to_string(),
             facts,
+            answer_is: String::new(),
             answer: self.measurands.iter().map(MeasurandReport::answer).collect(),
             verdict: None,
             parts: self.parts(),

@@ -214,6 +214,7 @@ impl<'a> CheckReport<'a> {
             kind: "What a shop check of a surface plate can tell".into(),
             title: self.setup.title.clone(),
             facts,
+            answer_is: String::new(),
             answer,
             verdict: None,
             parts,
@@ -723,6 +724,7 @@ impl<'a> CheckReport<'a> {
             reach,
             depth,
             at_the_rear: true,
+            to_true_scale: false,
         }
         .svg()?;
         let caption = format!(

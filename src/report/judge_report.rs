@@ -331,6 +331,7 @@ impl JudgeReport<'_> {
             kind: "What readings say of a surface plate".into(),
             title: self.setup.title.clone(),
             facts,
+            answer_is: String::new(),
             answer: vec![self.answer()],
             verdict: self.judgement.verdict.map(|verdict| match verdict {
                 Verdict::Within => Tone::Within,

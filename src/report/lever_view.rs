@@ -1,6 +1,10 @@
 //! A stand of the setup on a plate that is flat but for one dip, seen from the side.
 
-use super::{chart::stand_view::StandView, heights::Heights, survey_marks::in_plan};
+use super::{
+    chart::stand_view::{StandView, TrueScale},
+    heights::Heights,
+    survey_marks::in_plan,
+};
 use crate::{
     quantity::unit::Measure,
     setup::Setup,
@@ -21,6 +25,8 @@ pub struct LeverView<'a> {
     pub depth: f64,
     /// Whether the rear is in it, or the front.
     pub at_the_rear: bool,
+    /// Whether the same is drawn to true scale below.
+    pub to_true_scale: bool,
 }
 
 impl LeverView<'_> {
@@ -59,6 +65,11 @@ impl LeverView<'_> {
             tip: plan(self.reach),
             reading_is: "false reading",
             digits: heights.digits(),
+            true_scale: self.to_true_scale.then(|| TrueScale {
+                column: plan(self.stand.height),
+                block: plan(self.setup.check.gauge_block.length),
+                plate: plan(self.setup.check.plate.thickness),
+            }),
         };
         Some(view.svg())
     }

@@ -24,6 +24,8 @@ pub struct Page {
     pub title: String,
     /// The title block: what was looked at, when, by which run. Name and value.
     pub facts: Vec<[String; 2]>,
+    /// What the answer is called; "The answer" where this is empty.
+    pub answer_is: String,
     /// The answer, the shortest sentence that may stand alone first.
     pub answer: Vec<String>,
     /// What the answer means, where it is a verdict.
@@ -155,8 +157,10 @@ impl Page {
             }
             page += "</dl>\n";
         }
+        let answer_is = if self.answer_is.is_empty() { "The answer" } else { &self.answer_is };
         let tone = self.verdict.map_or(String::new(), |tone| format!(" {}", tone.name()));
-        page += &format!("</header>\n<main>\n<section class=\"answer{tone}\">\n<h2>The answer</h2>\n");
+        page +=
+            &format!("</header>\n<main>\n<section class=\"answer{tone}\">\n<h2>{}</h2>\n", escape(answer_is));
         for said in &self.answer {
             page += &paragraph(said);
         }
@@ -178,8 +182,10 @@ impl Page {
                 }
                 Part::Picture(figure) => {
                     n_figures += 1;
+                    // A tall picture gets more room on paper, or its type would be too small to read.
+                    let class = if height_of(&figure.svg) > TALL { " class=\"tall\"" } else { "" };
                     format!(
-                        "<figure>\n{}<figcaption><b>Figure {n_figures}.</b> {}</figcaption>\n</figure>\n",
+                        "<figure{class}>\n{}<figcaption><b>Figure {n_figures}.</b> {}</figcaption>\n</figure>\n",
                         figure.svg,
                         escape_sentence(&figure.caption)
                     )
@@ -228,6 +234,15 @@ const SIGNATURES: &str = "<div class=\"sign\">\n<p>Checked by<i></i></p>\n<p>Dat
 
 /// Tables of no more rows than this are kept on one printed page.
 const KEPT_TOGETHER: usize = 16;
+
+/// Pictures higher than this (px) are tall.
+const TALL: f64 = 580.0;
+
+/// The height of a picture of ours, px.
+fn height_of(svg: &str) -> f64 {
+    let height = svg.split_once(" height=\"").and_then(|(_, rest)| rest.split('"').next());
+    height.and_then(|height| height.parse().ok()).unwrap_or(0.0)
+}
 
 fn paragraph(said: &str) -> String {
     format!("<p>{}</p>\n", escape_sentence(said))

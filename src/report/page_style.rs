@@ -101,6 +101,7 @@ h2 { margin-top: 7mm; font-size: 12pt; }
 .short { break-inside: avoid; }
 caption { break-after: avoid; }
 figure svg { width: auto; max-width: 100%; max-height: 86mm; margin: 0 auto; }
+figure.tall svg { max-height: 135mm; }
 table { font-size: 8.5pt; }
 .card table { font-size: 9.5pt; }
 figcaption, caption { font-size: 8.5pt; }

@@ -60,8 +60,9 @@ pub fn escape_sentence(said: &str) -> String {
     let mut before = ' ';
     let mut rest = line.chars().peekable();
     while let Some(c) = rest.next() {
-        let is_minus =
-            c == '-' && matches!(before, ' ' | '(') && rest.peek().is_some_and(char::is_ascii_digit);
+        let is_minus = c == '-'
+            && matches!(before, ' ' | '(')
+            && rest.peek().is_some_and(|next| next.is_ascii_digit() || matches!(next, ' ' | '('));
         set.push(if is_minus { '−' } else { c });
         before = c;
     }
@@ -169,6 +170,7 @@ mod tests {
 
     #[test]
     fn sentences_get_their_minus_signs() {
+        assert_eq!(escape_sentence("-(3 - 2) = -1"), "−(3 − 2) = −1");
         assert_eq!(
             escape_sentence("from -0.5 (-2 to 3), ISO 14253-1, a-b"),
             "from −0.5 (−2 to 3), ISO 14253-1, a-b"

@@ -18,6 +18,7 @@ pub mod indicator;
 pub mod landscape;
 pub mod least_squares_plane;
 pub mod least_width;
+pub mod lesson;
 pub mod levelling;
 pub mod material;
 pub mod plate;

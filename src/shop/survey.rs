@@ -350,8 +350,8 @@ fn direction(heading: f64) -> [f64; 2] {
     }
 }
 
-/// A stand's feet on the plate.
-fn stand_on(stand: &Stand, at: [f64; 2], heading: f64) -> [[f64; 2]; 3] {
+/// A stand's feet on the plate (mm), for its origin (mm) and its heading (radians).
+pub(super) fn stand_on(stand: &Stand, at: [f64; 2], heading: f64) -> [[f64; 2]; 3] {
     let [cos, sin] = direction(heading);
     stand.feet.map(|[x, y]| [at[0] + cos * x - sin * y, at[1] + sin * x + cos * y])
 }

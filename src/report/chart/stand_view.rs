@@ -38,6 +38,19 @@ pub struct StandView<'a> {
     pub reading_is: &'a str,
     /// Digits of the reading.
     pub digits: Digits,
+    /// The same to true scale below, if it is wanted.
+    pub true_scale: Option<TrueScale>,
+}
+
+/// What a view to true scale needs besides, in units of length.
+#[derive(Clone, Copy, Debug)]
+pub struct TrueScale {
+    /// Height of the column over the plate.
+    pub column: f64,
+    /// Length of the gauge block, which stands upright.
+    pub block: f64,
+    /// Thickness of the plate.
+    pub plate: f64,
 }
 
 /// Height of the stand over the surface, and of the surface's own range, px.
@@ -46,6 +59,8 @@ const PROFILE: f64 = 96.0;
 /// Stone shown below the lowest point, px.
 const STONE: f64 = 44.0;
 const BLOCK: [f64; 2] = [30.0, 34.0];
+/// Plate and column together, to true scale, px.
+const TALLEST_TRUE: f64 = 260.0;
 /// Room right of the tip for the reading, px.
 const READING_ROOM: f64 = 150.0;
 /// Dashes and name of the plane of the feet.
@@ -82,7 +97,9 @@ impl StandView<'_> {
         let y_ticks = self.y_ticks();
         let x_ticks = Ticks::across(frame.x.low, frame.x.high, frame.right() - frame.left());
         let base = frame.bottom() + STONE;
-        let mut picture = Picture::new(WIDTH, base + 74.0);
+        let below = base + 74.0;
+        let height = self.true_scale.map_or(below, |size| below + self.true_height(&size));
+        let mut picture = Picture::new(WIDTH, height);
         header.draw(&mut picture);
 
         let surface: Vec<Point> = self.surface.iter().map(|p| frame.at(p[0], p[1])).collect();
@@ -102,7 +119,69 @@ impl StandView<'_> {
         picture.layer(Manner::Dashed(CARRIED), |ink| ink.line(&[rear, beyond], SERIES[1], BOLD));
         picture.layer(Manner::Plain, |ink| self.draw_reading(ink, &frame));
         picture.layer(Manner::Halo, |ink| self.draw_labels(ink, &frame, plane_room));
+        if let Some(size) = &self.true_scale {
+            picture.layer(Manner::Plain, |ink| self.draw_true(ink, size, below));
+        }
         picture.finish(self.title, &self.description())
+    }
+
+    /// px for a unit of length in the view to true scale.
+    fn true_px(&self, size: &TrueScale) -> f64 {
+        let [low, high] = [self.surface[0][0], self.surface[self.surface.len() - 1][0]];
+        ((WIDTH - 2.0 * EDGE) / (high - low)).min(TALLEST_TRUE / (size.column + size.plate))
+    }
+
+    fn true_height(&self, size: &TrueScale) -> f64 {
+        self.true_px(size) * (1.08 * size.column + size.plate) + 92.0
+    }
+
+    /// Stand and plate as they are, with the lengths that make the lever.
+    fn draw_true(&self, ink: &mut Ink, size: &TrueScale, top: f64) {
+        let px = self.true_px(size);
+        let x = |length: f64| EDGE + (length - self.surface[0][0]) * px;
+        let ground = top + 34.0 + 1.08 * size.column * px;
+        let up = |height: f64| ground - height * px;
+        let name = "The same to true scale: dip and tilt are far thinner than a line";
+        ink.text((EDGE, top + 10.0), Anchor::Start, &LABEL_FACE.bold(), name);
+        let end = x(self.surface[self.surface.len() - 1][0]);
+        let (base, rect) =
+            (ground + size.plate * px, |l: f64, t: f64, r: f64, b: f64| [(l, t), (r, t), (r, b), (l, b)]);
+        ink.fill(&rect(EDGE, ground, end, base), BAR_PALE);
+        ink.line(&[(EDGE, ground), (end, ground)], INK, THIN);
+        let [rear, front, tip] = [self.rear_foot, self.front_feet, self.tip].map(x);
+        let foot = (0.05 * size.column * px).max(3.0);
+        let mut part = |corners: &[Point], fill| {
+            ink.fill(corners, fill);
+            ink.outline(corners, INK, HAIR);
+        };
+        for at in [rear, front] {
+            part(&[(at, ground), (at + foot / 2.0, ground - foot), (at - foot / 2.0, ground - foot)], BAR);
+        }
+        let bar = (0.06 * size.column * px).max(3.0);
+        part(&rect(rear - foot, ground - foot - bar, front + foot, ground - foot), BAR);
+        let column = rear + (front - rear) * 0.55;
+        part(&rect(column - bar / 2.0, up(1.05 * size.column), column + bar / 2.0, ground - foot - bar), BAR);
+        let arm = up(0.95 * size.column);
+        part(&rect(column - bar, arm, tip + bar, arm + bar * 0.7), BAR);
+        let top_of_block = up(size.block);
+        part(&rect(tip - 0.18 * size.block * px, top_of_block, tip + 0.18 * size.block * px, ground), PAPER);
+        ink.line(&[(tip, arm), (tip, top_of_block)], INK, THIN);
+        let dial = ((top_of_block - arm) * 0.28).clamp(3.0, 16.0);
+        let centre = (tip, (arm + top_of_block) / 2.0);
+        ink.disc(centre, dial, PAPER);
+        ink.circle(centre, dial, INK, THIN);
+        // What is carried, and by how much: feet apart, and from the front to the tip.
+        let y = base + 14.0;
+        for (from, to, length) in
+            [(rear, front, self.front_feet - self.rear_foot), (front, tip, self.tip - self.front_feet)]
+        {
+            ink.line(&[(from + 1.0, y), (to - 1.0, y)], MUTED, THIN);
+            for end in [from + 1.0, to - 1.0] {
+                ink.line(&[(end, y - 4.0), (end, y + 4.0)], MUTED, THIN);
+            }
+            let label = format!("{} {}", short(length, 3), self.length_unit);
+            ink.text(((from + to) / 2.0, y + 13.0), Anchor::Middle, &TICK_FACE, &label);
+        }
     }
 
     /// Whether rear foot, front feet and tip are on the surface in this order, not at one spot.
@@ -328,6 +407,7 @@ mod tests {
             tip: 250.0,
             reading_is: "false reading",
             digits: Digits::Decimals(1),
+            true_scale: None,
         };
         assert!((view.reading() + 7.0 / 3.0).abs() < 1e-12);
     }

@@ -1,0 +1,847 @@
+//! The lesson of the corner dip, as a sheet for a class: a picture, its numbers and a rule for each of its points.
+
+use super::{
+    chart::{
+        Mark,
+        curves::{Curve, Curves},
+        plate_map::{MapStand, MapTarget, PlateMap},
+    },
+    check_report::LIMITS_OF_USE,
+    heights::Heights,
+    lever_view::LeverView,
+    number::{Digits, plain, short},
+    page::{Page, Part, date_fact, short_digest},
+    picture::{PixelError, png},
+    survey_marks::in_plan,
+    table::{Cell, Column, Table},
+    text,
+};
+use crate::{
+    quantity::unit::{MICROMETRE, MILLIMETRE, Measure, Unit},
+    setup::Setup,
+    shop::{
+        grid::Grid,
+        lesson::{Lesson, RemedyKind, SPACINGS, Step},
+        survey::StandUse,
+    },
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+/// Everything the sheet is made from.
+#[derive(Debug, Clone)]
+pub struct LessonReport<'a> {
+    /// The setup whose stand and plate are used.
+    pub setup: &'a Setup,
+    /// The numbers.
+    pub lesson: &'a Lesson,
+    /// The date of the sheet, as the user gave it.
+    pub date: Option<&'a str>,
+}
+
+/// How deep the lesson's dip is (µm): the round number of the unit that is nearest to 2.5 µm.
+pub fn dip_depth(unit: Unit) -> f64 {
+    let wanted = Measure { value: 2.5, unit: MICROMETRE }.to(unit);
+    let power = libm::pow(10.0, libm::floor(libm::log10(wanted)));
+    let off = |value: &f64| libm::fabs(libm::log(value / wanted));
+    let round = [1.0, 2.0, 5.0, 10.0].map(|value| value * power);
+    let nearest = round.into_iter().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(wanted);
+    Measure { value: nearest, unit }.to(MICROMETRE)
+}
+
+/// How high the lesson's bow is (µm): twice the setup's tolerance, or ten dips.
+pub fn bow_height(setup: &Setup) -> f64 {
+    setup.tolerance.as_ref().map_or(10.0 * dip_depth(setup.unit), |tolerance| 2.0 * tolerance.value)
+}
+
+/// A question and its answer.
+struct Exercise {
+    question: String,
+    answer: String,
+}
+
+impl LessonReport<'_> {
+    /// The lesson in two sentences.
+    pub fn answer(&self) -> String {
+        let h = self.heights();
+        format!(
+            "A dip of {} under the rear of this stand makes a reading {} out wrong by {}; under its front by {}.",
+            self.depth_text(),
+            self.length(self.lesson.long_reach),
+            h.signed_text(self.at_long_reach(true)),
+            h.signed_text(self.at_long_reach(false)),
+        )
+    }
+
+    /// The whole sheet for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        self.page().terminal(width)
+    }
+
+    /// The sheet as it is read.
+    pub fn page(&self) -> Page {
+        let setup = self.setup;
+        let fact = |name: &str, value: String| [name.to_string(), value];
+        let plate = &setup.check.plate;
+        let side = &self.lesson.side;
+        let spread_out =
+            format!("rear {}, front {} ahead of its origin", self.length(side.rear), self.length(side.front));
+        let mut parts = Vec::new();
+        parts.extend(self.one_foot());
+        parts.extend(self.walked());
+        parts.extend(self.levered());
+        parts.extend(self.compared());
+        parts.extend(self.carried());
+        parts.extend(self.remedied());
+        parts.push(Part::heading("Exercises"));
+        for (n, exercise) in self.exercises().iter().enumerate() {
+            parts.push(Part::Words(format!("Exercise {}. {}", n + 1, exercise.question)));
+        }
+        parts.push(Part::heading("Answers"));
+        for (n, exercise) in self.exercises().iter().enumerate() {
+            parts.push(Part::Words(format!("Answer {}. {}", n + 1, exercise.answer)));
+        }
+        parts.extend([Part::heading("Cautions and limits"), Part::Caution(LIMITS_OF_USE.into())]);
+        Page {
+            kind: "The lesson of the corner dip".into(),
+            title: setup.title.clone(),
+            facts: vec![
+                fact("plate", format!("{} x {}", self.length(plate.length), self.length(plate.width))),
+                fact("stand", spread_out),
+                date_fact(self.date),
+                fact("setup", short_digest(&setup.digest).into()),
+                fact("program", format!("howflat {}", crate::VERSION)),
+            ],
+            answer_is: "The lesson".into(),
+            answer: vec![
+                self.answer(),
+                "A stand on three feet measures from the plane of its feet, carried out to the tip. Whatever lies under a \
+                 foot is carried out with it and grows on the way; its sign says which foot is in the dip, not whether \
+                 the plate under the block is high or low."
+                    .into(),
+            ],
+            verdict: None,
+            parts,
+            provenance: format!("howflat {}, setup {}.", crate::VERSION, short_digest(&setup.digest)),
+            for_signature: false,
+        }
+    }
+
+    /// Every table of the sheet, by the name of its file.
+    pub fn tables(&self) -> Vec<(&'static str, Table)> {
+        vec![
+            ("feet", self.feet_table()),
+            ("walk", self.walk_table(|_, _| true)),
+            ("lever", self.lever_table()),
+            ("tilt", self.tilt_table()),
+            ("carried", self.carried_table(|_| true)),
+            ("remedies", self.remedies_table()),
+        ]
+    }
+
+    /// Every file of the sheet, by name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let page = self.page();
+        let mut files = page.files();
+        for part in &page.parts {
+            if let Part::Picture(figure) = part {
+                files.push((format!("{}.png", figure.file), png(&figure.svg, 2.0)?));
+            }
+        }
+        files.extend(
+            self.tables().iter().map(|(name, table)| (format!("{name}.csv"), table.csv().into_bytes())),
+        );
+        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
+        Ok(files)
+    }
+
+    /// One foot in the dip, from the side.
+    fn one_foot(&self) -> Vec<Part> {
+        let lesson = self.lesson;
+        let side = &lesson.side;
+        let figure = |value: f64| plain(self.plan(value), Digits::Decimals(2));
+        let mut parts = vec![
+            Part::heading("1. One foot in the dip"),
+            Part::Words(format!(
+                "Of each height under a foot the reading takes a part that geometry alone fixes: its weight w. For the rear \
+                 it is -(reach - front) / (front - rear) = -({} - {}) / ({} - {}) = {}; for the front, one minus that. A foot \
+                 in a dip stands at height z = -{}, and the reading changes by minus w times z.",
+                figure(lesson.long_reach),
+                bracketed(self.plan(side.front), Digits::Decimals(2)),
+                figure(side.front),
+                bracketed(self.plan(side.rear), Digits::Decimals(2)),
+                plain(self.at_long_reach(true) / lesson.depth, Digits::Decimals(3)),
+                self.depth_text(),
+            )),
+        ];
+        let svg = LeverView {
+            title: &format!("The rear in a dip of {}", self.depth_text()),
+            setup: self.setup,
+            stand: &self.setup.check.stand,
+            reach: lesson.long_reach,
+            depth: lesson.depth,
+            at_the_rear: true,
+            to_true_scale: true,
+        }
+        .svg();
+        parts.extend(svg.map(|svg| {
+            Part::picture(
+                "side",
+                svg,
+                "The stand from the side, heights enlarged above and to true scale below. The plate under the block is true; \
+                 the reading is false.",
+            )
+        }));
+        parts.push(Part::Table(self.feet_table()));
+        parts
+    }
+
+    fn feet_table(&self) -> Table {
+        let h = self.heights();
+        let row = |name: &str, rear: bool| {
+            let reading = self.at_long_reach(rear);
+            vec![
+                Cell::from(name),
+                Cell::Number(reading / self.lesson.depth, Digits::Decimals(3)),
+                h.cell(-self.lesson.depth),
+                h.cell(reading),
+            ]
+        };
+        let both = self.at_long_reach(true) + self.at_long_reach(false);
+        Table {
+            caption: format!(
+                "What a dip of {} does to the reading with the tip {} ahead",
+                self.depth_text(),
+                self.length(self.lesson.long_reach)
+            ),
+            columns: vec![
+                Column::text("in the dip"),
+                Column::numbers("weight w", ""),
+                Column::numbers("height z", h.label()),
+                Column::numbers("reading, minus w z", h.label()),
+            ],
+            rows: vec![
+                row("rear", true),
+                row("front, both feet where there are two", false),
+                vec![
+                    Cell::from("all three"),
+                    Cell::Number(both / self.lesson.depth, Digits::Decimals(3)),
+                    h.cell(-self.lesson.depth),
+                    h.cell(both),
+                ],
+            ],
+        }
+    }
+
+    /// The stand walked over the dip.
+    fn walked(&self) -> Vec<Part> {
+        let h = self.heights();
+        let lesson = self.lesson;
+        let [block, front, rear] = self.key_places();
+        let reading = |at: f64| match lesson.walk.iter().find(|step| step.at == at) {
+            Some(step) => {
+                format!(
+                    "{}, of which {} is the plate",
+                    h.signed_text(step.reading()),
+                    h.signed_text(step.block)
+                )
+            }
+            None => "nothing".to_string(),
+        };
+        vec![
+            Part::heading("2. Walk the stand across the dip"),
+            Part::Words(format!(
+                "Now the dip is a lane {} deep across the stand's way; {} from its middle it is 61 % as deep. The tip is {} \
+                 ahead, and the stand walks along, zeroed on true stone before it comes there. First the block is in the \
+                 dip and the indicator shows {}. Then the front sinks: {}. Then the rear: {}.",
+                self.depth_text(),
+                self.length(lesson.sigma),
+                self.length(lesson.short_reach),
+                reading(block),
+                reading(front),
+                reading(rear),
+            )),
+            Part::picture("walk", self.walk_picture(), "What the indicator shows, place by place, and what of it the feet do."),
+            Part::Words(
+                "One dip, and readings of both signs: a plus is no proof of a hump. What is true moves with the block, what \
+                 is false with the feet; reading one spot from two places tells them apart."
+                    .into(),
+            ),
+            Part::Table(self.walk_table(|i, at| i % 8 == 0 || self.key_places().contains(&at))),
+        ]
+    }
+
+    /// Where block, front and rear are in the middle of the dip.
+    fn key_places(&self) -> [f64; 3] {
+        [-self.lesson.short_reach, -self.lesson.side.front, -self.lesson.side.rear]
+    }
+
+    fn walk_picture(&self) -> String {
+        let h = self.heights();
+        let [block, front, rear] = self.key_places().map(|at| self.plan(at));
+        let points = |of: &dyn Fn(&Step) -> f64| -> Vec<[f64; 2]> {
+            self.lesson.walk.iter().map(|step| [self.plan(step.at), h.of(of(step))]).collect()
+        };
+        let (shown, feet) = (points(&Step::reading), points(&|step| step.feet));
+        Curves {
+            title: "The stand walks across a dip",
+            x_axis: "stand's origin, from the middle of the dip",
+            x_unit: self.setup.plan_unit.symbol(),
+            y_axis: "reading",
+            y_unit: h.label(),
+            y_range: None,
+            curves: &[
+                Curve { name: "what the indicator shows", points: &shown },
+                Curve { name: "from the feet: false", points: &feet },
+            ],
+            bands: &[],
+            limits: &[
+                Mark { label: "block in the dip", at: block },
+                Mark { label: "front in the dip", at: front },
+                Mark { label: "rear in the dip", at: rear },
+            ],
+        }
+        .svg()
+    }
+
+    fn walk_table(&self, is_shown: impl Fn(usize, f64) -> bool) -> Table {
+        let h = self.heights();
+        let steps = self.lesson.walk.iter().enumerate().filter(|(i, step)| is_shown(*i, step.at));
+        let rows = steps.map(|(_, step)| {
+            vec![self.place(step.at), h.cell(step.block), h.cell(step.feet), h.cell(step.reading())]
+        });
+        Table {
+            caption: "The walk across the dip".into(),
+            columns: vec![
+                Column::numbers("stand's origin", self.setup.plan_unit.symbol()),
+                Column::numbers("height under the block", h.label()),
+                Column::numbers("from the feet", h.label()),
+                Column::numbers("reading", h.label()),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// Reach and foot spacing.
+    fn levered(&self) -> Vec<Part> {
+        let h = self.heights();
+        let names = SPACINGS.map(|factor| self.spacing_name(factor));
+        let points = |k: usize| -> Vec<[f64; 2]> {
+            self.lesson.lever.iter().map(|row| [self.plan(row.reach), h.of(row.rear[k])]).collect()
+        };
+        let all = [points(0), points(1), points(2)];
+        let curves: Vec<Curve> =
+            names.iter().zip(&all).map(|(name, points)| Curve { name, points }).collect();
+        let picture = Curves {
+            title: "The lever: longer arm, closer feet, larger error",
+            x_axis: "reach",
+            x_unit: self.setup.plan_unit.symbol(),
+            y_axis: "false reading, rear in the dip",
+            y_unit: h.label(),
+            y_range: None,
+            curves: &curves,
+            bands: &[],
+            limits: &[],
+        }
+        .svg();
+        vec![
+            Part::heading("3. The lever"),
+            Part::Words(
+                "The false reading grows in proportion to the tip's distance from the front feet, and falls as the feet are \
+                 set farther apart. Halving the reach, or doubling the base, about halves it."
+                    .into(),
+            ),
+            Part::picture("lever", picture, "The same dip, under the rear of this stand and of two others."),
+            Part::Table(self.lever_table()),
+        ]
+    }
+
+    fn spacing_name(&self, factor: f64) -> String {
+        let side = &self.lesson.side;
+        let own = if factor == 1.0 { ", this stand" } else { "" };
+        format!("front to rear {}{own}", self.length(factor * (side.front - side.rear)))
+    }
+
+    fn lever_table(&self) -> Table {
+        let h = self.heights();
+        let mut columns = vec![Column::numbers("reach", self.setup.plan_unit.symbol())];
+        for end in ["rear", "front"] {
+            for factor in SPACINGS {
+                columns.push(Column::numbers(
+                    &format!("{end} in the dip, {}", self.spacing_name(factor)),
+                    h.label(),
+                ));
+            }
+        }
+        let rows = self.lesson.lever.iter().map(|row| {
+            let readings = row.rear.iter().chain(&row.front).map(|&value| h.cell(value));
+            std::iter::once(self.place(row.reach)).chain(readings).collect()
+        });
+        Table { caption: "False reading by reach and foot spacing".into(), columns, rows: rows.collect() }
+    }
+
+    /// Which comparisons cancel the tilt.
+    fn compared(&self) -> Vec<Part> {
+        let plate = &self.setup.check.plate;
+        let square = if libm::fabs(plate.length / plate.width - 1.0) < 0.01 {
+            "This plate is square, and the arm points along its diagonal: the two neighbouring corners and the middle are \
+             equally far along it, so they rise and fall together and show nothing of the tilt; the far corner against \
+             any of them shows all of it."
+        } else {
+            "On a square plate the two neighbouring corners and the middle are equally far along the diagonal, so they rise \
+             and fall together and show nothing of the tilt. This plate is longer than wide, so each of them shows some; \
+             but the mean of the two neighbours always moves with the middle."
+        };
+        vec![
+            Part::heading("4. Which comparisons cancel the tilt"),
+            Part::Words(format!(
+                "The stand is parked in the front left corner of this plate with its rear in the dip; its arm is set for the \
+                 far corner. The tilt adds a plane to all readings. {square}"
+            )),
+            Part::picture(
+                "tilt",
+                self.tilt_picture(),
+                "What the tilt alone adds to readings, zeroed at the front right corner: lines of equal error run across the \
+                 arm.",
+            ),
+            Part::Table(self.tilt_table()),
+        ]
+    }
+
+    /// What the tilt adds at a spot.
+    fn added(&self, name: &str) -> f64 {
+        let spots = &self.lesson.tilt.spots;
+        spots.iter().find(|spot| spot.name == name).map_or(f64::NAN, |spot| spot.added)
+    }
+
+    fn tilt_table(&self) -> Table {
+        let h = self.heights();
+        let [right, left, far, middle] =
+            ["front right", "back left", "back right", "middle"].map(|name| self.added(name));
+        let comparisons = [
+            ("middle against front right", middle - right),
+            ("middle against back left", middle - left),
+            ("back left against front right", left - right),
+            ("back right against middle", far - middle),
+            ("back right against front right", far - right),
+            ("back right against back left", far - left),
+            ("middle against the mean of front right and back left", middle - 0.5 * (right + left)),
+            ("back right against the mean of front right and back left", far - 0.5 * (right + left)),
+        ];
+        let largest = comparisons.iter().map(|(_, value)| libm::fabs(*value)).fold(0.0, f64::max);
+        let row = |(name, value): (&str, f64)| {
+            vec![
+                Cell::from(name),
+                h.cell(value),
+                Cell::Number(100.0 * libm::fabs(value) / largest, Digits::Decimals(0)),
+            ]
+        };
+        Table {
+            caption: format!(
+                "What a rear foot {} low adds to comparisons on a plate that is true",
+                self.depth_text()
+            ),
+            columns: vec![
+                Column::text("compared"),
+                Column::numbers("the tilt adds", h.label()),
+                Column::numbers("of the largest", "%"),
+            ],
+            rows: comparisons.map(row).to_vec(),
+        }
+    }
+
+    fn tilt_picture(&self) -> String {
+        let h = self.heights();
+        let tilt = &self.lesson.tilt;
+        let plate = &self.setup.check.plate;
+        let grid = Grid::over([[0.0, plate.length], [0.0, plate.width]], 150);
+        let zero = self.added("front right");
+        let [base, along, back] = tilt.plane;
+        let added: Vec<f64> =
+            grid.points().iter().map(|[x, y]| h.of(base + along * x + back * y - zero)).collect();
+        let to_plan = |nodes: &[f64]| nodes.iter().map(|&v| self.plan(v)).collect::<Vec<_>>();
+        let unit = self.setup.plan_unit;
+        let readings: Vec<String> = tilt.spots.iter().map(|spot| h.signed(spot.added - zero)).collect();
+        let labels: Vec<String> = (1..=tilt.spots.len()).map(|n| n.to_string()).collect();
+        let targets: Vec<MapTarget> = tilt
+            .spots
+            .iter()
+            .zip(readings.iter().zip(&labels))
+            .map(|(spot, (reading, label))| MapTarget {
+                at: in_plan(spot.at, unit),
+                label,
+                reading: Some(reading),
+            })
+            .collect();
+        let stand = MapStand {
+            feet: tilt.feet.map(|foot| in_plan(foot, unit)),
+            origin: in_plan(tilt.at, unit),
+            tips: tilt.spots.iter().map(|spot| in_plan(spot.at, unit)).collect(),
+        };
+        PlateMap {
+            title: "What the tilt alone adds to readings on a true plate",
+            heights_are: "added by the tilt",
+            height_unit: h.label(),
+            length_unit: unit.symbol(),
+            x: &to_plan(&grid.x),
+            y: &to_plan(&grid.y),
+            heights: &added,
+            margin: 0.0,
+            stands: &[stand],
+            targets: &targets,
+        }
+        .svg()
+    }
+
+    /// The carried stand on a bowed plate.
+    fn carried(&self) -> Vec<Part> {
+        let h = self.heights();
+        let carried = &self.lesson.carried;
+        let points = |of: &dyn Fn(usize) -> f64| -> Vec<[f64; 2]> {
+            (0..carried.places.len()).map(|i| [self.plan(carried.places[i].at), h.of(of(i))]).collect()
+        };
+        let heights = points(&|i| carried.places[i].height);
+        let readings = points(&|i| carried.places[i].reading);
+        let picture = Curves {
+            title: "A carried stand on a bowed plate",
+            x_axis: "block, from the left edge",
+            x_unit: self.setup.plan_unit.symbol(),
+            y_axis: "height, reading",
+            y_unit: h.label(),
+            y_range: None,
+            curves: &[
+                Curve { name: "the plate, over its corners", points: &heights },
+                Curve { name: "what the indicator shows", points: &readings },
+            ],
+            bands: &[],
+            limits: &[],
+        }
+        .svg();
+        let own = match self.setup.plan.stand_use {
+            StandUse::Carried => "as in this setup",
+            StandUse::Parked | StandUse::Turned => "which this setup does not do",
+        };
+        vec![
+            Part::heading("5. The other trap: a stand that is carried along"),
+            Part::Words(format!(
+                "Carry stand and block together ({own}), here with the tip {} ahead, over a plate whose middle stands {} above \
+                 its corners. Each reading compares the block with the plane of the feet that it carries along, and on a \
+                 bow that comparison is the same everywhere. The indicator stays at zero; the plate's flatness deviation is \
+                 {}.",
+                self.length(self.lesson.short_reach),
+                h.text(carried.bow),
+                h.text(carried.flatness)
+            )),
+            Part::picture("carried", picture, "The plate along its middle line, and what the carried stand shows of it: nothing."),
+            Part::Table(self.carried_table(|i| i % 4 == 0)),
+            Part::Words(
+                "A second pass with the stand turned by 90° shows a bow along one side only; a twist shows between the two \
+                 diagonal headings; a bow that is equal all ways never shows, however large."
+                    .into(),
+            ),
+        ]
+    }
+
+    fn carried_table(&self, is_shown: impl Fn(usize) -> bool) -> Table {
+        let h = self.heights();
+        let places = self.lesson.carried.places.iter().enumerate().filter(|(i, _)| is_shown(*i));
+        let rows = places.map(|(_, place)| {
+            vec![self.place(place.at), h.cell(place.height), h.cell(place.raw), h.cell(place.reading)]
+        });
+        Table {
+            caption: "The carried stand, place by place".into(),
+            columns: vec![
+                Column::numbers("block, from the left edge", self.setup.plan_unit.symbol()),
+                Column::numbers("height of the plate", h.label()),
+                Column::numbers("block over the plane of the feet", h.label()),
+                Column::numbers("reading, zeroed at the first", h.label()),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// What to do about it.
+    fn remedied(&self) -> Vec<Part> {
+        vec![
+            Part::heading("6. What to do about it, in order of effect"),
+            Part::Table(self.remedies_table()),
+            Part::List(
+                [
+                    "Read the far spots from two places of the stand. What moves with the feet is false; what stays with the \
+                     spot is the plate.",
+                    "Compare the middle with the mean of two opposite corners: a tilt drops out.",
+                    "Close the loop: read the zero again at the end. A stand that has crept or dirt that has come in shows there.",
+                    "Against bow and twist no arm helps that is carried along: park the stand, or have the plate calibrated.",
+                ]
+                .map(String::from)
+                .to_vec(),
+            ),
+        ]
+    }
+
+    fn remedies_table(&self) -> Table {
+        let h = self.heights();
+        let film = self.setup.check.cleanliness.film;
+        let rows = self.lesson.remedies.iter().map(|remedy| {
+            let what = match remedy.what {
+                RemedyKind::MoveOut => "put the stand where no foot is in the dip".to_string(),
+                RemedyKind::HalveReach => "halve the reach, as far as the stand allows".to_string(),
+                RemedyKind::WidenFeet => "set the feet half as far apart again".to_string(),
+                RemedyKind::Wipe => {
+                    format!("wipe plate and feet each time (film of {}; standard uncertainty)", h.text(film))
+                }
+            };
+            vec![
+                Cell::Text(what),
+                h.cell(remedy.before),
+                h.cell(remedy.after),
+                h.cell(remedy.before - remedy.after),
+            ]
+        });
+        Table {
+            caption: format!(
+                "What each measure saves of the error at {} reach, with the rear in the dip",
+                self.length(self.lesson.long_reach)
+            ),
+            columns: vec![
+                Column::text("measure"),
+                Column::numbers("without", h.label()),
+                Column::numbers("with", h.label()),
+                Column::numbers("saves", h.label()),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// Two exercises for this stand and plate, to be worked with a pocket calculator.
+    fn exercises(&self) -> [Exercise; 2] {
+        let h = self.heights();
+        let side = &self.lesson.side;
+        let [rear, front] = [side.rear, side.front].map(|at| self.plan(at));
+        // Round numbers, and everything reckoned from them as they are written.
+        let spacing = front - rear;
+        let longest = self.plan(self.setup.check.stand.reach[1]);
+        let reach = libm::round(front + 2.0 * spacing).min(longest);
+        let depth = 2.0 * h.of(self.lesson.depth);
+        let weight = -(reach - front) / spacing;
+        let unit = self.setup.plan_unit.symbol();
+        let number = |value: f64| plain(value, Digits::Decimals(2));
+        let value = |value: f64| format!("{} {}", plain(value, h.digits()), h.label());
+        let first = Exercise {
+            question: format!(
+                "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} from its origin, and the tip \
+                 is {} {unit} ahead of it. The plate under the block is true. What does the indicator show?",
+                value(depth),
+                number(rear),
+                number(front),
+                number(reach)
+            ),
+            answer: format!(
+                "The weight of the rear is -({} - {}) / ({} - {}) = {}, so the reading is {} x {} = {}. The block has not \
+                 moved: it is the arm that has risen.",
+                number(reach),
+                bracketed(front, Digits::Decimals(2)),
+                number(front),
+                bracketed(rear, Digits::Decimals(2)),
+                plain(weight, Digits::Decimals(3)),
+                plain(weight, Digits::Decimals(3)),
+                value(depth),
+                value(weight * depth)
+            ),
+        };
+        // The middle is low by one and a half dips; the rest is tilt.
+        let zero = self.added("front right");
+        let rounded = |micrometres: f64| -> f64 { h.bare(micrometres).parse().unwrap_or(f64::NAN) };
+        let left = rounded(self.added("back left") - zero);
+        let far = rounded(self.added("back right") - zero);
+        let middle = rounded(self.added("middle") - zero - 1.5 * self.lesson.depth);
+        let mean = plain(left / 2.0, h.digits()).parse().unwrap_or(f64::NAN);
+        let read = [0.0, left, far, middle];
+        let spread = read.into_iter().fold(f64::NEG_INFINITY, f64::max)
+            - read.into_iter().fold(f64::INFINITY, f64::min);
+        let second = Exercise {
+            question: format!(
+                "A stand is parked in the front left corner of this plate. Zeroed at the front right corner it reads {} at the \
+                 back left, {} at the back right and {} in the middle. How much lower or higher is the middle than the \
+                 corners, if these lie in one plane?",
+                value(left),
+                value(far),
+                value(middle)
+            ),
+            answer: format!(
+                "A tilt moves the middle as it moves the mean of the two neighbouring corners, (0 + {}) / 2 = {}. So the middle \
+                 stands at {} - {} = {} from the plane of the corners. The largest minus the smallest reading would have \
+                 said {}.",
+                plain(left, h.digits()),
+                plain(mean, h.digits()),
+                plain(middle, h.digits()),
+                bracketed(mean, h.digits()),
+                value(middle - mean),
+                value(spread),
+            ),
+        };
+        [first, second]
+    }
+
+    /// The JSON document of `lesson --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let h = self.heights();
+        let lesson = self.lesson;
+        let document = LessonDocument {
+            title: text::inert(&self.setup.title),
+            date: self.date.map(text::inert),
+            answer: self.answer(),
+            unit: self.setup.unit.symbol().into(),
+            length_unit: self.setup.plan_unit.symbol().into(),
+            dip_depth: h.of(lesson.depth),
+            dip_sigma: self.plan(lesson.sigma),
+            short_reach: self.plan(lesson.short_reach),
+            long_reach: self.plan(lesson.long_reach),
+            rear: self.plan(lesson.side.rear),
+            front: self.plan(lesson.side.front),
+            bow: h.of(lesson.carried.bow),
+            flatness_of_bow: h.of(lesson.carried.flatness),
+            tables: self.tables().iter().map(|(name, table)| TableDocument::new(name, table)).collect(),
+            exercises: self
+                .exercises()
+                .map(|e| ExerciseDocument { question: e.question, answer: e.answer })
+                .into(),
+            setup_digest: self.setup.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn at_long_reach(&self, rear: bool) -> f64 {
+        let stand = &self.setup.check.stand;
+        self.lesson.false_reading(stand, self.lesson.long_reach, rear).unwrap_or(f64::NAN)
+    }
+
+    fn depth_text(&self) -> String {
+        let h = self.heights();
+        format!("{} {}", short(h.of(self.lesson.depth), 3), self.setup.unit.symbol())
+    }
+
+    fn length(&self, millimetres: f64) -> String {
+        self.setup.length_text(millimetres)
+    }
+
+    fn plan(&self, millimetres: f64) -> f64 {
+        Measure { value: millimetres, unit: MILLIMETRE }.to(self.setup.plan_unit)
+    }
+
+    fn place(&self, millimetres: f64) -> Cell {
+        Cell::Number(self.plan(millimetres), Digits::Decimals(2))
+    }
+
+    fn heights(&self) -> Heights {
+        Heights { unit: self.setup.unit }
+    }
+}
+
+/// A number that may follow a minus.
+fn bracketed(value: f64, digits: Digits) -> String {
+    let text = plain(value, digits);
+    if text.starts_with('-') { format!("({text})") } else { text }
+}
+
+/// The JSON Schema of [`LessonReport::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(LessonDocument).to_value()
+}
+
+/// The lesson of the corner dip for one stand and plate. Heights are in `unit`, lengths in `length_unit`.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(title = "howflat lesson")]
+struct LessonDocument {
+    /// What the setup is called.
+    title: String,
+    /// The date of the sheet as the user gave it; null where none was given.
+    date: Option<String>,
+    /// The lesson in a sentence.
+    answer: String,
+    /// Unit of all heights.
+    unit: String,
+    /// Unit of all lengths.
+    length_unit: String,
+    /// How deep the dip is under a foot's pad.
+    dip_depth: f64,
+    /// One sigma of the dip.
+    dip_sigma: f64,
+    /// The reach at which the stand is walked and carried.
+    short_reach: f64,
+    /// The longest reach of the survey.
+    long_reach: f64,
+    /// Where the rear of the stand is, ahead of its origin.
+    rear: f64,
+    /// Where its front is.
+    front: f64,
+    /// How high the middle of the bowed plate stands over its corners.
+    bow: f64,
+    /// Flatness deviation of that plate.
+    flatness_of_bow: f64,
+    /// The numbers behind each picture.
+    tables: Vec<TableDocument>,
+    /// Exercises with their answers.
+    exercises: Vec<ExerciseDocument>,
+    /// SHA-256 of what the setup says.
+    setup_digest: String,
+    /// Version of the program.
+    version: String,
+}
+
+/// A table.
+#[derive(Debug, Serialize, JsonSchema)]
+struct TableDocument {
+    /// Name of its CSV file, without ending.
+    name: String,
+    /// What it shows.
+    caption: String,
+    /// Its columns.
+    columns: Vec<ColumnDocument>,
+    /// Its rows, a text or a number for each column; null where a cell is empty.
+    rows: Vec<Vec<Value>>,
+}
+
+/// A column of a table.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ColumnDocument {
+    /// Its name.
+    name: String,
+    /// Unit of its numbers; empty where they have none.
+    unit: String,
+}
+
+/// An exercise.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ExerciseDocument {
+    /// What is asked.
+    question: String,
+    /// What is to be found.
+    answer: String,
+}
+
+impl TableDocument {
+    fn new(name: &str, table: &Table) -> Self {
+        let cell = |cell: &Cell| match cell {
+            Cell::Empty => Value::Null,
+            Cell::Text(text) => Value::from(text.as_str()),
+            Cell::Number(value, _) => Value::from(*value),
+        };
+        Self {
+            name: name.into(),
+            caption: table.caption.clone(),
+            columns: table
+                .columns
+                .iter()
+                .map(|column| ColumnDocument { name: column.header.clone(), unit: column.unit.clone() })
+                .collect(),
+            rows: table.rows.iter().map(|row| row.iter().map(cell).collect()).collect(),
+        }
+    }
+}
