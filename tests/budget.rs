@@ -360,6 +360,15 @@ fn documents_and_shipped_models_keep_their_schemas() {
     for example in examples().expect("embedded files") {
         assert_eq!(misfits(&example.model, &model, &model, "$"), Vec::<String>::new(), "{}", example.id);
     }
+    for (of, path) in [
+        ("lesson", "granite-parked/lesson"),
+        ("simulate", "granite-parked"),
+        ("judge", "granite-parked/judge"),
+    ] {
+        let text = fs::read_to_string(format!("reports/{path}/result.json")).expect("a shipped report");
+        let shipped: Value = serde_json::from_str(&text).expect("JSON");
+        assert_eq!(misfits(&shipped, &schema(of), &schema(of), "$"), Vec::<String>::new(), "{path}");
+    }
     // The checker itself: a document with a wrong type, and one that lacks a field.
     let mut wrong = document(&sum(estimate("a", 3.0), estimate("b", 4.0), None), &["--no-trials"]);
     wrong["estimate"] = json!("one");
