@@ -157,13 +157,13 @@ impl<'a> CheckReport<'a> {
         let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();
         parts.extend([
             Part::heading("How far the check is from the truth"),
+            Part::Table(self.ways()),
+            Part::Words(self.rule_sentence()),
             Part::picture(
                 "histogram",
                 self.histogram(),
                 "Error of the check over all simulated plates, with its coverage intervals and its mean.",
             ),
-            Part::Table(self.ways()),
-            Part::Words(self.rule_sentence()),
             Part::heading("What was taken for granted"),
             Part::List(setup_words::described(self.setup)),
             Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),

@@ -178,6 +178,7 @@ impl LessonReport<'_> {
                 plain(self.at_long_reach(true) / lesson.depth, Digits::Decimals(3)),
                 self.depth_text(),
             )),
+            Part::Table(self.feet_table()),
         ];
         let svg = LeverView {
             title: &format!("The rear in a dip of {}", self.depth_text()),
@@ -197,7 +198,6 @@ impl LessonReport<'_> {
                  the reading is false.",
             )
         }));
-        parts.push(Part::Table(self.feet_table()));
         parts
     }
 
@@ -272,7 +272,7 @@ impl LessonReport<'_> {
                  is false with the feet; reading one spot from two places tells them apart."
                     .into(),
             ),
-            Part::Table(self.walk_table(|i, at| i % 8 == 0 || self.key_places().contains(&at))),
+            Part::Table(self.walk_table(|i, at| i % 12 == 0 || self.key_places().contains(&at))),
         ]
     }
 

@@ -153,7 +153,11 @@ impl Page {
         if !self.facts.is_empty() {
             page += "<dl class=\"facts\">\n";
             for [name, value] in &self.facts {
-                page += &format!("<div><dt>{}</dt><dd>{}</dd></div>\n", escape(name), escape(value));
+                page += &format!(
+                    "<div><dt>{}</dt><dd>{}</dd></div>\n",
+                    escape(name),
+                    escape_sentence(&inert(value))
+                );
             }
             page += "</dl>\n";
         }
@@ -236,7 +240,7 @@ const SIGNATURES: &str = "<div class=\"sign\">\n<p>Checked by<i></i></p>\n<p>Dat
 const KEPT_TOGETHER: usize = 16;
 
 /// Pictures higher than this (px) are tall.
-const TALL: f64 = 580.0;
+const TALL: f64 = 520.0;
 
 /// The height of a picture of ours, px.
 fn height_of(svg: &str) -> f64 {

@@ -100,9 +100,10 @@ h2 { margin-top: 7mm; font-size: 12pt; }
 .table { overflow: visible; }
 .short { break-inside: avoid; }
 caption { break-after: avoid; }
-figure svg { width: auto; max-width: 100%; max-height: 86mm; margin: 0 auto; }
-figure.tall svg { max-height: 135mm; }
+figure svg { width: auto; max-width: 100%; max-height: 98mm; margin: 0 auto; }
+figure.tall svg { max-height: 140mm; }
 table { font-size: 8.5pt; }
+th, td { padding-top: 0.9mm; padding-bottom: 0.9mm; }
 .card table { font-size: 9.5pt; }
 figcaption, caption { font-size: 8.5pt; }
 .dense table { font-size: 7.2pt; line-height: 1.25; }
