@@ -45,7 +45,7 @@ function pages(path) {
 
 function chromium() {
   const named = process.env.CHROMIUM ? [process.env.CHROMIUM] : [];
-  for (const name of [...named, 'chromium', 'chromium-browser', 'google-chrome']) {
+  for (const name of [...named, 'chromium', 'chromium-browser']) {
     try {
       return execFileSync('sh', ['-c', 'command -v -- "$1"', 'sh', name], { encoding: 'utf8' }).trim();
     } catch {
