@@ -1,6 +1,7 @@
 //! Arguments as typed: nothing here knows the world.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use howflat::quantity::day::Day;
 use std::path::PathBuf;
 
 /// How far can a shop check of a surface plate be from its true flatness, and is that good enough?
@@ -28,6 +29,8 @@ pub enum Command {
     Judge(Judge),
     /// Why a dip under one foot misleads: a teaching sheet with pictures, numbers and exercises for this stand and plate.
     Lesson(Lesson),
+    /// When plates must go out for recalibration, from what is on record of them.
+    Recall(Recall),
     /// A blank sheet for the readings of a setup, to fill in or to print.
     Sheet(Sheet),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
@@ -176,6 +179,61 @@ pub struct Judge {
     pub json: bool,
 }
 
+/// Arguments of `recall`.
+///
+/// The history's first line names its columns, in any order: `date` (2024-03-01), `plate` (where there are several),
+/// `kind` (certificate, shop check, resurfacing), `value` (flatness deviation, or spread of a shop check), `U` and `k`
+/// (of the value), `file` (readings of a shop check or map of a certificate, instead of a value), `remark`.
+#[derive(Debug, Args)]
+pub struct Recall {
+    /// The setup file (JSON) of the shop checks.
+    pub setup: PathBuf,
+    /// What is on record (CSV); `-` reads standard input.
+    pub history: PathBuf,
+    /// The day for which all is said, such as 2026-03-01; that of the last entry where not given.
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    pub on: Option<Day>,
+    /// The probability of being out of tolerance at which a plate goes out; that of the setup where not given.
+    #[arg(long, value_name = "P", value_parser = risk)]
+    pub risk: Option<f64>,
+    /// What being early and being late cost, in any one currency:
+    /// recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12 (bad parts a year while the plate is out).
+    #[arg(long, value_name = "NAME=NUMBER,...")]
+    pub costs: Option<String>,
+    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
+    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
+    pub tolerance: Option<String>,
+    /// The grade that the plates are to keep, such as "US A"; that of the setup where not given.
+    #[arg(long, value_name = "GRADE")]
+    pub grade: Option<String>,
+    /// Seed of all random numbers; the same seed gives the same result to the last digit.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// How many threads to use; all cores where not given. Changes no number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// The date to put on the report, in any words; the program asks no clock.
+    #[arg(long, value_name = "TEXT")]
+    pub date: Option<String>,
+    /// Write result.json, the report (report.html, report.md), the forecast and pictures into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn day(text: &str) -> Result<Day, String> {
+    Day::parse(text).ok_or_else(|| "must be a day of the calendar, such as 2026-03-01".into())
+}
+
+fn risk(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(p) if (0.0001..=0.5).contains(&p) => Ok(p),
+        _ => Err("must be a probability from 0.0001 to 0.5, such as 0.05".into()),
+    }
+}
+
 /// How a verdict is reached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum DecisionRule {
@@ -286,6 +344,8 @@ pub enum Described {
     Judge,
     /// The output of `lesson --json`.
     Lesson,
+    /// The output of `recall --json`.
+    Recall,
     /// The output of `validate --json`.
     Validate,
 }

@@ -1,7 +1,10 @@
 //! Reading setups and writing reports: a report is replaced whole or not at all.
 
 use crate::failure::Failure;
-use howflat::setup::{FileKind, MeasurementSetup, Readings, Setup};
+use howflat::{
+    quantity::day::Day,
+    setup::{FileKind, HistoryFile, MeasurementSetup, Readings, Setup},
+};
 use std::{
     fs,
     io::{self, Read, Write},
@@ -35,6 +38,13 @@ pub fn read_readings(path: &Path, setup: &Setup) -> Result<Readings, Failure> {
     Readings::read(&text, setup).map_err(|faults| Failure::Faults(path.to_owned(), faults))
 }
 
+/// Reads and checks a history of a setup's plates, with the files it names beside it; `-` is standard input.
+pub fn read_history(path: &Path, setup: &Setup, today: Option<Day>) -> Result<HistoryFile, Failure> {
+    let text = read_text(path).map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    HistoryFile::read(&text, setup, today, &loader(path))
+        .map_err(|faults| Failure::Faults(path.to_owned(), faults))
+}
+
 /// A file of either kind that a user writes.
 pub enum Measurement {
     /// A shop check.
@@ -54,9 +64,13 @@ pub fn read_measurement(path: &Path) -> Result<Measurement, Failure> {
 }
 
 fn setup_of(text: &str, path: &Path) -> Result<Setup, Failure> {
+    Setup::read(text, &loader(path)).map_err(|faults| Failure::Faults(path.to_owned(), faults))
+}
+
+/// Reads the files that another file names, from the folder where that is.
+fn loader(path: &Path) -> impl Fn(&str) -> Result<String, String> {
     let folder = path.parent().unwrap_or(Path::new(""));
-    let load = |name: &str| read_text(&folder.join(name)).map_err(|error| error.to_string());
-    Setup::read(text, &load).map_err(|faults| Failure::Faults(path.to_owned(), faults))
+    |name| read_text(&folder.join(name)).map_err(|error| error.to_string())
 }
 
 /// Reads a text file of sensible size; `-` is standard input.

@@ -32,7 +32,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         ));
     }
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
-    let tolerance = tolerance(arguments, &setup)?;
+    let tolerance = tolerance(arguments.tolerance.as_deref(), arguments.grade.as_deref(), &setup)?;
     let readings = files::read_readings(&arguments.readings, &setup)?;
     use_threads(arguments.threads)?;
     let rule = match arguments.rule {
@@ -68,8 +68,12 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
 }
 
 /// What the plate is judged against: what was asked for, or what the setup says.
-fn tolerance(arguments: &Judge, setup: &Setup) -> Result<Option<Tolerance>, Failure> {
-    let asked = match (&arguments.tolerance, &arguments.grade) {
+pub fn tolerance(
+    tolerance: Option<&str>,
+    grade: Option<&str>,
+    setup: &Setup,
+) -> Result<Option<Tolerance>, Failure> {
+    let asked = match (tolerance, grade) {
         (Some(text), _) => setup::tolerance(text),
         (None, Some(text)) => setup::grade(text, &setup.check.plate),
         (None, None) => return Ok(setup.tolerance.clone()),

@@ -7,6 +7,7 @@ mod files;
 mod judge;
 mod lesson;
 mod progress;
+mod recall;
 mod sheet;
 mod starter;
 mod validate;
@@ -20,7 +21,7 @@ use howflat::{
     report::{
         budget_report,
         check_report::{self, CheckReport},
-        judge_report, lesson_report,
+        judge_report, lesson_report, recall_report,
     },
 };
 use progress::Progress;
@@ -49,6 +50,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
         Command::Validate(arguments) => validate::validate(arguments),
         Command::Judge(arguments) => judge::judge(arguments),
         Command::Lesson(arguments) => lesson::lesson(arguments),
+        Command::Recall(arguments) => recall::recall(arguments),
         Command::Sheet(arguments) => sheet::sheet(arguments),
         Command::New(arguments) => starter::new(arguments),
         Command::Schema(arguments) => {
@@ -59,6 +61,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Budget => budget_report::json_schema(),
                 Described::Judge => judge_report::json_schema(),
                 Described::Lesson => lesson_report::json_schema(),
+                Described::Recall => recall_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
             print(&format!("{schema:#}\n"))?;

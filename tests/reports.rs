@@ -1,5 +1,7 @@
 //! Each `budgets/*.json` gives its `reports/*` again, byte for byte; where readings are shipped beside a setup, also
 //! their judgement and a blank sheet, and for a few setups the lesson, in folders of their own below.
+//! their judgement and a blank sheet, and where a history is shipped what it says of recalls, each in a folder of its own
+//! below.
 //!
 //! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test reports` writes them anew.
 
@@ -91,6 +93,19 @@ fn make_lesson(name: &str, setup: &Path, out: &Path) {
         .current_dir(root())
         .arg("lesson")
         .arg(setup.strip_prefix(root()).expect("a path of the project"))
+/// What a history beside a setup says of recalls, if there is one.
+fn make_recall(name: &str, setup: &Path, out: &Path) {
+    let history = setup.with_extension("history.csv");
+    if !history.exists() {
+        return;
+    }
+    let [setup, history] =
+        [setup, &history].map(|path| path.strip_prefix(root()).expect("a path of the project"));
+    let out = out.join("recall");
+    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+        .current_dir(root())
+        .args([Path::new("recall"), setup, history])
+        .args(["--costs", "recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12"])
         .arg("--out")
         .arg(&out)
         .output()
@@ -129,12 +144,14 @@ fn every_setup_gives_its_report_again() {
             make(&name, &setup, &kept);
             make_judgement(&name, &setup, &kept);
             make_lesson(&name, &setup, &kept);
+            make_recall(&name, &setup, &kept);
             continue;
         }
         let fresh = tempfile::tempdir().expect("a folder");
         make(&name, &setup, fresh.path());
         make_judgement(&name, &setup, fresh.path());
         make_lesson(&name, &setup, fresh.path());
+        make_recall(&name, &setup, fresh.path());
         let (kept, fresh) = (contents(&kept), contents(fresh.path()));
         let names = kept.keys().chain(fresh.keys());
         differing.extend(

@@ -3,3 +3,5 @@
 pub mod conformance;
 pub mod judgement;
 pub mod limits;
+pub mod recall;
+pub mod recall_plan;

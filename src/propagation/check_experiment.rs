@@ -271,6 +271,20 @@ impl CheckExperiment {
         (flatness, scratch.written.clone())
     }
 
+    /// The outputs of a trial, in the order of [`Output`], on a plate that is given as for [`Self::written_of`].
+    pub fn outputs_of(
+        &self,
+        on_grid: &[f64],
+        at_places: &[f64],
+        streams: &Streams,
+        trial: u64,
+        scratch: &mut Scratch,
+    ) -> [f64; 4] {
+        scratch.surface.on_grid.copy_from_slice(on_grid);
+        scratch.surface.at_places.copy_from_slice(at_places);
+        self.survey_surface(&self.open(streams), trial, scratch)
+    }
+
     /// One trial: flatness, spread, levelled spread, ideal spread.
     fn trial(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
         self.landscape.draw(&sources.surface, trial, &mut scratch.surface);

@@ -1,7 +1,9 @@
 //! One number and what is known of it.
 
 pub mod correlation;
+pub mod day;
 pub mod distribution;
+pub mod incomplete_gamma;
 mod root;
 pub mod rounding;
 pub mod sample;

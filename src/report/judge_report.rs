@@ -11,7 +11,7 @@ use super::{
     check_report::LIMITS_OF_USE,
     document::{SummaryDocument, finite},
     heights::Heights,
-    number::{Digits, percent, plain},
+    number::{Digits, percent, plain, probability},
     page::{Page, Part, short_digest},
     picture::{PixelError, png},
     setup_words,
@@ -68,8 +68,8 @@ impl JudgeReport<'_> {
             );
         };
         let limit = format!("{} ({})", h.text(tolerance.value), inert(&tolerance.name));
-        let within = self.probability(c.probability);
-        let beyond = self.probability(1.0 - c.probability);
+        let within = probability(c.probability);
+        let beyond = probability(1.0 - c.probability);
         if judgement.misfit {
             return format!(
                 "Undecided: these readings do not fit this setup, so they prove nothing about {limit}; find out why and \
@@ -227,14 +227,14 @@ impl JudgeReport<'_> {
     /// What the setup's description would have said by itself.
     fn before(&self) -> Option<String> {
         let before = self.judgement.before?;
-        let Rule::Proven { probability } = self.rule else { return None };
+        let Rule::Proven { probability: asked } = self.rule else { return None };
         let said = format!(
             "Before any reading, a plate as the setup describes it is within with a probability of {}",
-            self.probability(before)
+            probability(before)
         );
         let by_itself = match self.judgement.verdict? {
-            Verdict::Within => before >= probability,
-            Verdict::Out => 1.0 - before >= probability,
+            Verdict::Within => before >= asked,
+            Verdict::Out => 1.0 - before >= asked,
             Verdict::Undecided => false,
         };
         let rest = if by_itself {
@@ -694,16 +694,6 @@ impl JudgeReport<'_> {
         let survey = &self.readings.check.survey;
         let spot = survey.readings.get(reading).map_or(0, |reading: &Reading| reading.spot);
         &survey.spots[spot]
-    }
-
-    /// A probability as a percentage, no finer than the sample tells it.
-    fn probability(&self, p: f64) -> String {
-        match p {
-            p if p > 0.999 => "more than 99.9 %".into(),
-            p if p < 0.001 => "less than 0.1 %".into(),
-            p if !(0.05..0.95).contains(&p) => format!("{} %", plain(100.0 * p, Digits::Decimals(1))),
-            p => format!("{} %", plain(100.0 * p, Digits::Decimals(0))),
-        }
     }
 
     fn provenance(&self) -> String {

@@ -15,6 +15,7 @@ pub mod page;
 mod page_style;
 pub mod picture;
 pub mod reading_sheet;
+pub mod recall_report;
 pub mod setup_words;
 pub mod style;
 pub mod survey_marks;

@@ -95,6 +95,16 @@ pub fn percent(p: f64) -> String {
     format!("{text} %")
 }
 
+/// A probability that was computed, as a percentage, no finer than it is known: `1.2 %`, `less than 0.1 %`.
+pub fn probability(p: f64) -> String {
+    match p {
+        p if p > 0.999 => "more than 99.9 %".into(),
+        p if p < 0.001 => "less than 0.1 %".into(),
+        p if !(0.05..0.95).contains(&p) => format!("{} %", plain(100.0 * p, Digits::Decimals(1))),
+        p => format!("{} %", plain(100.0 * p, Digits::Decimals(0))),
+    }
+}
+
 /// At most `n` significant digits set in type, without zeros at the end of decimals: `0.5`, `20`.
 pub fn short(value: f64, n: usize) -> String {
     let text = typeset(value, Digits::Significant(n));

@@ -107,6 +107,7 @@ impl Page {
             }
         }
         out.push(filled(&self.provenance));
+        out.retain(|part| !part.is_empty());
         out.join("\n\n") + "\n"
     }
 

@@ -7,8 +7,10 @@
 
 mod asked;
 mod checked;
+mod costs;
 mod fault;
 mod file_kind;
+mod history;
 mod kind;
 mod lengths;
 mod map;
@@ -33,8 +35,10 @@ mod written;
 
 pub use asked::{grade, tolerance};
 pub use checked::Setup;
+pub use costs::costs;
 pub use fault::{Fault, Position};
 pub use file_kind::FileKind;
+pub use history::{EntryKind, HistoryFile, HistoryRow};
 pub use measurement_setup::{Evidence, MeasurementSetup};
 pub use readings::{Readings, Row};
 pub use schema::{model_schema, schema};

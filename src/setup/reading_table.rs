@@ -93,9 +93,11 @@ impl ReadingTable {
     }
 }
 
-type Record = Vec<(String, Position)>;
+/// The cells of a line, each with where it stands.
+pub(super) type Record = Vec<(String, Position)>;
 
-fn separator(text: &str) -> u8 {
+/// What separates the cells of a table.
+pub(super) fn separator(text: &str) -> u8 {
     let is_told = |line: &&str| !line.trim().is_empty() && !is_remark(line);
     let first = text.lines().find(is_told).unwrap_or_default();
     [b'\t', b';'].into_iter().find(|&separator| first.as_bytes().contains(&separator)).unwrap_or(b',')
@@ -106,7 +108,8 @@ fn is_remark(line: &str) -> bool {
     line.trim_start().trim_start_matches('"').trim_start().starts_with('#')
 }
 
-fn records(text: &str, separator: u8) -> Result<Vec<Record>, Vec<Fault>> {
+/// The lines of a table that hold anything, cell by cell.
+pub(super) fn records(text: &str, separator: u8) -> Result<Vec<Record>, Vec<Fault>> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -132,10 +135,10 @@ fn records(text: &str, separator: u8) -> Result<Vec<Record>, Vec<Fault>> {
         }
         if records.len() > MOST_ROWS {
             return Err(vec![Fault {
-                field: "the readings".into(),
+                field: "the table".into(),
                 found: format!("more than {MOST_ROWS} rows long"),
                 must: format!("at most {MOST_ROWS} rows"),
-                fix: "give one plate's readings".into(),
+                fix: "split it into several files".into(),
                 at: None,
             }]);
         }
@@ -178,16 +181,11 @@ type Columns = [Option<usize>; 6];
 
 /// Which column is where and the unit of readings; `None` where the line is no line of column names.
 fn headings(record: &Record) -> Option<Result<(Columns, Option<Unit>), Fault>> {
-    let split = |cell: &str| {
-        let (name, unit) = cell.split_once(['(', '[']).unwrap_or((cell, ""));
-        let unit = unit.trim_end_matches([')', ']']).trim().to_owned();
-        (name.trim().trim_end_matches([':', ',']).to_lowercase(), unit)
-    };
     let known = |name: &str| {
         let alias = || ALIASES.iter().find(|(alias, _)| *alias == name).map(|(_, column)| *column);
         COLUMNS.iter().position(|column| *column == name).or_else(alias)
     };
-    let names: Vec<(String, String)> = record.iter().map(|(cell, _)| split(cell)).collect();
+    let names: Vec<(String, String)> = record.iter().map(|(cell, _)| name_and_unit(cell)).collect();
     let found: Vec<Option<usize>> = names.iter().map(|(name, _)| known(name)).collect();
     if found.iter().all(Option::is_none) {
         return None;
@@ -219,19 +217,30 @@ fn headings(record: &Record) -> Option<Result<(Columns, Option<Unit>), Fault>> {
         }
     }
     let reading = columns[READING].unwrap_or_default();
-    let unit = match names[reading].1.as_str() {
-        "" => None,
-        written => match Unit::parse(written).ok().filter(|unit| unit.dimension() == Dimension::Length) {
-            Some(unit) => Some(unit),
-            None => {
-                let found = format!("\"{}\"", record[reading].0);
-                let must = "a name with a unit of length in brackets".into();
-                let fix = "write \"reading (µm)\", \"reading (tenths)\" or \"reading (µin)\"".into();
-                return Some(Err(fault(found, must, fix, record[reading].1)));
-            }
-        },
-    };
-    Some(Ok((columns, unit)))
+    Some(unit_of_heights(&record[reading], "reading").map(|unit| (columns, unit)))
+}
+
+/// The name of a column in lower case, and what stands in brackets behind it.
+pub(super) fn name_and_unit(cell: &str) -> (String, String) {
+    let (name, unit) = cell.split_once(['(', '[']).unwrap_or((cell, ""));
+    let unit = unit.trim_end_matches([')', ']']).trim().to_owned();
+    (name.trim().trim_end_matches([':', ',']).to_lowercase(), unit)
+}
+
+/// The unit of bare heights in a column, if its heading names one.
+pub(super) fn unit_of_heights((cell, at): &(String, Position), name: &str) -> Result<Option<Unit>, Fault> {
+    let written = name_and_unit(cell).1;
+    if written.is_empty() {
+        return Ok(None);
+    }
+    let unit = Unit::parse(&written).ok().filter(|unit| unit.dimension() == Dimension::Length);
+    unit.map(Some).ok_or_else(|| Fault {
+        field: "the line of column names".into(),
+        found: format!("\"{cell}\""),
+        must: "a name with a unit of length in brackets".into(),
+        fix: format!("write \"{name} (µm)\", \"{name} (tenths)\" or \"{name} (µin)\""),
+        at: Some(*at),
+    })
 }
 
 /// The columns of a table without names.
@@ -244,7 +253,7 @@ fn by_order(records: &[Record]) -> Columns {
 }
 
 /// With a point for every comma that stands between digits.
-fn decimal_points(text: &str) -> String {
+pub(super) fn decimal_points(text: &str) -> String {
     let bytes = text.as_bytes();
     let is_digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
     text.char_indices()

@@ -521,7 +521,7 @@ impl<'a> Reader<'a> {
 }
 
 /// Whether two names are the same to a reader.
-fn is_same(name: &str, written: &str) -> bool {
+pub(super) fn is_same(name: &str, written: &str) -> bool {
     let plain = |text: &str| {
         text.to_lowercase()
             .split(|c: char| c.is_whitespace() || "-_".contains(c))
@@ -535,7 +535,7 @@ fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
     libm::hypot(a[0] - b[0], a[1] - b[1])
 }
 
-fn shortened(text: &str) -> String {
+pub(super) fn shortened(text: &str) -> String {
     match text.char_indices().nth(40) {
         Some((cut, _)) => format!("{}…", &text[..cut]),
         None => text.into(),

@@ -29,3 +29,4 @@ pub mod survey;
 pub mod temperature;
 pub mod visibility;
 pub mod wear;
+pub mod wear_over_time;

@@ -164,18 +164,31 @@ impl Frame {
 
     /// Both axes with their numbers and titles.
     pub fn axes(&self, ink: &mut Ink, x: &Ticks, y: &Ticks, x_title: &str, y_title: &str) {
+        self.y_axis(ink, y, y_title);
+        self.x_axis(ink, x, x_title);
+    }
+
+    /// The vertical axis with its numbers and title.
+    pub fn y_axis(&self, ink: &mut Ink, y: &Ticks, title: &str) {
         for &value in &y.values {
             ink.text((self.left() - 8.0, self.y.at(value)), Anchor::End, &TICK_FACE, &y.label(value));
         }
         let y_title = LABEL_FACE.fit(y_title, self.bottom() - self.top() + 64.0);
         ink.text_upwards((EDGE + 5.0, (self.top() + self.bottom()) / 2.0), &LABEL_FACE, &y_title);
         self.x_axis(ink, x, x_title);
+        let title = LABEL_FACE.fit(title, self.bottom() - self.top() + 30.0);
+        ink.text_upwards((EDGE + 5.0, (self.top() + self.bottom()) / 2.0), &LABEL_FACE, &title);
+    }
+
+    /// The line along the bottom.
+    pub fn line_below(&self, ink: &mut Ink) {
+        ink.line(&[(self.left(), self.bottom()), (self.right(), self.bottom())], INK, THIN);
     }
 
     /// The horizontal axis with its numbers and title.
     pub fn x_axis(&self, ink: &mut Ink, x: &Ticks, title: &str) {
         let y = self.bottom();
-        ink.line(&[(self.left(), y), (self.right(), y)], INK, THIN);
+        self.line_below(ink);
         for &value in &x.values {
             let at = self.x.at(value);
             ink.line(&[(at, y), (at, y + 5.0)], INK, THIN);

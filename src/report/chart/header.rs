@@ -3,6 +3,7 @@
 use super::super::picture::{Anchor, Face, Manner, Picture};
 use super::super::style::{BOLD, Colour, EDGE, INK, LABEL, TITLE, WIDTH};
 use super::axis::LABEL_FACE;
+use super::course::Sign;
 
 const TITLE_FACE: Face = Face::new(TITLE, INK).bold();
 const TITLE_ROW: f64 = 22.0;
@@ -17,6 +18,8 @@ pub(super) enum Swatch {
     Outline(Colour, Colour),
     /// A line with its dash pattern.
     Line(Colour, &'static [f64]),
+    /// A sign on a plate's course.
+    Sign(Sign),
 }
 
 /// Title and key, laid out.
@@ -67,6 +70,7 @@ impl Header {
                         let [l, t, r, b] = [*x, y - half, x + SWATCH, y + half];
                         ink.outline(&[(l, t), (r, t), (r, b), (l, b)], line, 1.0);
                     }
+                    Swatch::Sign(sign) => sign.draw(ink, (x + SWATCH - 8.0, *y)),
                     Swatch::Line(..) => {}
                 }
                 ink.text((x + SWATCH + 8.0, *y), Anchor::Start, &LABEL_FACE, text);

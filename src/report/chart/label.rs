@@ -81,23 +81,29 @@ impl MarkRows {
     /// Lays out the rows over a horizontal axis; marks off the axis are left out.
     pub fn new(marks: &[Mark], x: &Axis) -> MarkRows {
         let mut rows = MarkRows::default();
-        let mut places = Places::new([EDGE, 0.0, WIDTH - EDGE, f64::INFINITY]);
+        let sheet = [EDGE, 0.0, WIDTH - EDGE, f64::INFINITY];
+        let (mut places, mut labels) = (Places::new(sheet), Places::new(sheet));
         for mark in marks.iter().filter(|mark| mark.at >= x.low && mark.at <= x.high) {
             let text = LABEL_FACE.fit(mark.label, (x.to - x.from) / 2.0);
             let (at, width) = (x.at(mark.at), LABEL_FACE.width(&text) + 8.0);
             // The first row in which the label is free, right of its line or left of it.
-            let spots = (0..=marks.len()).flat_map(|row| {
-                let y = (row as f64 + 0.5) * ROW;
-                [(y, Anchor::Start, [at + 1.0, y - 7.0, at + width, y + 7.0])].into_iter().chain([(
-                    y,
-                    Anchor::End,
-                    [at - width, y - 7.0, at - 1.0, y + 7.0],
-                )])
-            });
-            let Some((y, anchor, area)) = spots.into_iter().find(|spot| places.is_free(spot.2)) else {
+            let spots = || {
+                (0..=marks.len()).flat_map(|row| {
+                    let y = (row as f64 + 0.5) * ROW;
+                    [(y, Anchor::Start, [at + 1.0, y - 7.0, at + width, y + 7.0])].into_iter().chain([(
+                        y,
+                        Anchor::End,
+                        [at - width, y - 7.0, at - 1.0, y + 7.0],
+                    )])
+                })
+            };
+            // Where there is none, across another's line, which the rim of the label hides.
+            let free = spots().find(|spot| places.is_free(spot.2));
+            let Some((y, anchor, area)) = free.or_else(|| spots().find(|spot| labels.is_free(spot.2))) else {
                 continue;
             };
             places.take(area);
+            labels.take(area);
             // The line runs on downwards, past labels of later rows.
             places.take([at - 1.0, y, at + 1.0, 1e4]);
             let start = if anchor == Anchor::Start { at + 6.0 } else { at - 6.0 };

@@ -3,6 +3,7 @@
 mod axis;
 pub mod bars;
 mod contour;
+pub mod course;
 pub mod curves;
 mod header;
 pub mod histogram;

@@ -1,0 +1,56 @@
+//! `howflat recall`: what is on record in, the date of the next recalibration out.
+
+use crate::{args::Recall, failure::Failure, files, hand_over, judge, progress::Progress, use_threads};
+use howflat::{
+    decision::recall_plan::{RecallPlan, RecallQuestion},
+    propagation::{posterior::Settings, wear_history::WearPrior},
+    report::recall_report::RecallReport,
+    setup,
+};
+use std::{path::Path, process::ExitCode};
+
+/// Reads setup and history, fits, and writes what is asked for.
+pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
+    let stdin = Path::new("-");
+    if arguments.setup == stdin && arguments.history == stdin {
+        return Err(Failure::Use(
+            "setup and history cannot both be standard input; name a file for one".into(),
+        ));
+    }
+    let costs = arguments.costs.as_deref().map(setup::costs).transpose();
+    let costs = costs.map_err(|fault| Failure::Use(fault.to_string()))?;
+    let setup = files::read_setup(&arguments.setup)?;
+    let asked = judge::tolerance(arguments.tolerance.as_deref(), arguments.grade.as_deref(), &setup)?;
+    let tolerance = asked.ok_or_else(|| {
+        Failure::Use(format!(
+            "{} names no grade and no tolerance, so no plate of it can be out; add --grade or --tolerance",
+            arguments.setup.display()
+        ))
+    })?;
+    let history = files::read_history(&arguments.history, &setup, arguments.on)?;
+    use_threads(arguments.threads)?;
+    let today = arguments.on.or(history.last_day()).ok_or(Failure::Ours)?;
+    let question = RecallQuestion {
+        tolerance: tolerance.value,
+        risk: arguments.risk.unwrap_or(setup.consumer_risk),
+        today,
+        costs,
+        prior: WearPrior::default(),
+        settings: Settings { seed: arguments.seed, ..Settings::default() },
+    };
+    let progress = Progress::share();
+    let plan = RecallPlan::new(&setup.check, &history.records, &question, &|done| progress.reach(done))
+        .map_err(|why| Failure::input(&arguments.history, why))?;
+    progress.finish();
+    let report = RecallReport {
+        setup: &setup,
+        history: &history,
+        question: &question,
+        tolerance: &tolerance,
+        plan: &plan,
+        date: arguments.date.as_deref(),
+    };
+    let out = arguments.out.as_deref();
+    hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,973 @@
+//! The report on when plates go out for recalibration.
+
+use super::{
+    chart::{
+        Mark,
+        course::{Course, Finding, Sign},
+    },
+    check_report::LIMITS_OF_USE,
+    heights::Heights,
+    number::{Digits, percent, plain, probability, short},
+    page::{Page, Part, short_digest},
+    picture::{PixelError, png},
+    setup_words,
+    table::{Cell, Column, Table},
+    text::inert,
+};
+use crate::{
+    decision::{
+        recall::Costs,
+        recall_plan::{
+            CheckKind, CheckWorth, CostPlan, Found, PlatePlan, PlateRecord, RecallPlan, RecallQuestion,
+        },
+    },
+    propagation::wear_history::{EventFit, Interval, WearPrior},
+    quantity::day::Day,
+    setup::{EntryKind, HistoryFile, HistoryRow, Setup},
+    shop::grade::Tolerance,
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+/// Everything that a report on recalls is made from.
+#[derive(Debug, Clone)]
+pub struct RecallReport<'a> {
+    /// The setup of the shop checks.
+    pub setup: &'a Setup,
+    /// What is on record.
+    pub history: &'a HistoryFile,
+    /// What was asked.
+    pub question: &'a RecallQuestion,
+    /// What the plates are to keep.
+    pub tolerance: &'a Tolerance,
+    /// When they go out.
+    pub plan: &'a RecallPlan,
+    /// The date of the report, as the user gave it.
+    pub date: Option<&'a str>,
+}
+
+/// A finding that the history before it makes less likely than this is pointed out.
+const SURPRISING: f64 = 0.01;
+/// A plate found within this share of its tolerance is called back later, by the staircase: ILAC-G24's own
+/// example, from memory.
+const STAIRCASE: f64 = 0.8;
+
+/// One plate with all that is known of it.
+#[derive(Clone, Copy)]
+struct Of<'a> {
+    record: &'a PlateRecord,
+    rows: &'a [HistoryRow],
+    plan: &'a PlatePlan,
+}
+
+impl RecallReport<'_> {
+    /// When to send what, in one sentence.
+    pub fn answer(&self) -> String {
+        let urgent: Vec<Of> = self.by_urgency().collect();
+        let Some(first) = urgent.first() else { return "No plate is on record.".into() };
+        if urgent.len() == 1 {
+            return self.when(first);
+        }
+        let due: Vec<String> =
+            urgent.iter().filter(|of| of.plan.due == Some(0.0)).map(|of| name_of(of)).collect();
+        let now = match &due[..] {
+            [] => "none is due".to_string(),
+            [one] => format!("{one} is due"),
+            [first, ..] => format!("{} are due, {first} first", due.len()),
+        };
+        let next = urgent.iter().find(|of| of.plan.due.is_some_and(|years| years > 0.0));
+        let next = match next.and_then(|of| Some((of, of.plan.due?))) {
+            Some((of, years)) => format!("{} is next, on {}", name_of(of), self.day(years)),
+            None => "no other becomes due in the years foretold".into(),
+        };
+        format!(
+            "As on {}, of {} plates {now}; {next}. A plate is due when the probability that its flatness deviation exceeds {} \
+             has reached {}.",
+            self.question.today,
+            urgent.len(),
+            self.limit_text(),
+            percent(self.question.risk)
+        )
+    }
+
+    /// When one plate goes out.
+    fn when(&self, of: &Of) -> String {
+        let risk = percent(self.question.risk);
+        let limit = self.limit_text();
+        match of.plan.due {
+            Some(0.0) => format!(
+                "The plate is due: on {} its flatness deviation exceeds {limit} with a probability of {}, and {risk} is what \
+                 is allowed.",
+                self.question.today,
+                probability(of.plan.out_today())
+            ),
+            Some(years) => format!(
+                "Send the plate out by {}: on that day the probability that its flatness deviation exceeds {limit} reaches \
+                 {risk}.",
+                self.day(years)
+            ),
+            None => format!(
+                "No date: the probability that the flatness deviation exceeds {limit} stays below {risk} for {} years.",
+                plain(of.plan.out.horizon(), Digits::Decimals(0))
+            ),
+        }
+    }
+
+    /// What comes after the answer: the flatness today, the wear, what is odd, what costs say.
+    pub fn explanations(&self) -> Vec<String> {
+        let mut said = Vec::new();
+        let all: Vec<Of> = self.by_urgency().collect();
+        if let [of] = all[..] {
+            said.push(self.today(&of));
+            said.extend(self.cost_sentences(of.plan));
+        }
+        said.extend(all.iter().flat_map(|of| self.oddities(of)));
+        said.extend(self.granted());
+        said
+    }
+
+    /// The flatness today and the rate of wear.
+    fn today(&self, of: &Of) -> String {
+        let h = self.heights();
+        let Interval { mean, ends: [low, high] } = of.plan.wear.today;
+        let rate = of.plan.wear.rate;
+        format!(
+            "On {} the flatness deviation is estimated at {}, and lies between {} and {} with a probability of 95 %; it is out \
+             with a probability of {}. It grows by {} a year (95 %: {} to {}).",
+            self.question.today,
+            h.text(mean),
+            h.bare(low),
+            h.text(high),
+            probability(of.plan.out_today()),
+            h.text(rate.mean),
+            h.bare(rate.ends[0]),
+            h.text(rate.ends[1])
+        )
+    }
+
+    /// Entries that were passed over, or that the others did not let expect.
+    fn oddities(&self, of: &Of) -> Vec<String> {
+        let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries);
+        let said = entries.filter_map(|((entry, row), fit)| match fit {
+            None => Some(format!(
+                "The readings of {} (line {}) do not fit the setup and were passed over: look at them with howflat judge.",
+                entry.day, row.line
+            )),
+            Some(EventFit { p_value: Some(p), .. }) if *p < SURPRISING => Some(format!(
+                "The {} of {} (line {}) is not what the entries before it let expect (p = {}): look for a slip of the pen, \
+                 dirt, or harm done to the plate in between.",
+                row.kind.name(),
+                entry.day,
+                row.line,
+                short(p.max(1e-4), 1)
+            )),
+            Some(_) => None,
+        });
+        said.collect()
+    }
+
+    /// What was taken for granted of this history.
+    fn granted(&self) -> Vec<String> {
+        let mut said = Vec::new();
+        if self.history.assumed_factor {
+            said.push(
+                "Where the history states no coverage factor, U was taken as expanded with k = 2, as most certificates \
+                 have it."
+                    .into(),
+            );
+        }
+        let entries = || self.history.records.iter().flat_map(|record| &record.entries);
+        if entries().any(|entry| entry.found == Found::Resurfaced(None)) {
+            let h = self.heights();
+            let [low, high] = [0.25, 1.0].map(|share| h.bare(share * self.question.tolerance));
+            said.push(format!(
+                "A resurfacing without a value was taken to leave anything from {low} to {high} {} (a quarter of the tolerance \
+                 to all of it; common practice, no source).",
+                h.label()
+            ));
+        }
+        said
+    }
+
+    fn cost_sentences(&self, plan: &PlatePlan) -> Vec<String> {
+        let (Some(costs), Some(by_cost)) = (&self.question.costs, &plan.by_cost) else { return Vec::new() };
+        let Some((least, risk)) = by_cost.least else {
+            return vec![format!(
+                "At these costs no date is the cheapest: a year out of tolerance costs {}, and a recalibration at {} costs more \
+                 than it prevents.",
+                money(costs.of_year_out()),
+                money(costs.of_recalibration())
+            )];
+        };
+        let mut said = vec![match least.years {
+            0.0 => format!(
+                "By cost the plate should go out now: the risk is {}, and {} is what these costs are worth.",
+                probability(plan.out_today()),
+                probability(risk)
+            ),
+            years => format!(
+                "By cost the best date is {}, when the risk reaches the {} that these costs are worth{}.",
+                self.day(years),
+                probability(risk),
+                match by_cost.risk_costs_more {
+                    Some(more) if more >= 0.5 => format!("; the date above costs {} more", money(more)),
+                    _ => String::new(),
+                }
+            ),
+        }];
+        said.extend(self.check_sentence(by_cost));
+        said
+    }
+
+    /// Which check is worth making before it goes out.
+    fn check_sentence(&self, by_cost: &CostPlan) -> Option<String> {
+        let worths: Vec<String> = by_cost
+            .checks
+            .iter()
+            .map(|check| format!("{} {}", self.check_name(check), money(check.worth)))
+            .collect();
+        (!worths.is_empty()).then(|| {
+            format!(
+                "One more check today, before its own cost, is worth: {}. Make one that costs less than that.",
+                worths.join("; ")
+            )
+        })
+    }
+
+    fn check_name(&self, check: &CheckWorth) -> String {
+        let with = check.standard_uncertainty.map(|u| format!(" (u = {})", self.heights().text(u)));
+        let name = match check.check {
+            CheckKind::Spread => "another shop check, its spread taken",
+            CheckKind::Readings => "another shop check, its readings judged",
+            CheckKind::Certificate => "a survey as good as the last certificate",
+            CheckKind::Perfect => "knowing the flatness exactly",
+        };
+        format!("{name}{}", with.unwrap_or_default())
+    }
+
+    /// The whole report for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        self.page().terminal(width)
+    }
+
+    /// The report as it is read: the dates, each plate's course, what was assumed.
+    pub fn page(&self) -> Page {
+        let all: Vec<Of> = self.by_urgency().collect();
+        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
+        if all.len() > 1 {
+            parts.extend([Part::heading("The most urgent first"), Part::Table(self.urgency_table(&all))]);
+        }
+        for (k, of) in all.iter().enumerate() {
+            if all.len() > 1 {
+                parts.push(Part::Heading(name_of(of)));
+            } else {
+                parts.push(Part::heading("The plate in time"));
+            }
+            parts.push(Part::picture(
+                picture_name(k),
+                self.course(of),
+                "Every entry with its 95 % interval, what all of them together say, and what is foretold; below, the \
+                 probability of being out of tolerance.",
+            ));
+            let tables =
+                [Some(self.history_table(of)), Some(self.forecast_table(of)), self.cost_table(of.plan)];
+            for table in tables.into_iter().flatten() {
+                // Of many plates a screen shows the dates only.
+                parts.push(if all.len() > 1 {
+                    Part::Appendix(table, String::new())
+                } else {
+                    Part::Table(table)
+                });
+            }
+        }
+        parts.extend([
+            Part::heading("How it was worked out"),
+            Part::List(self.method()),
+            Part::heading("What was taken for granted of the shop check"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("Cautions and limits"),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let mut facts = setup_words::facts(self.setup, self.date);
+        for [name, value] in &mut facts {
+            if name == "tolerance" {
+                *value = self.limit_text();
+            }
+        }
+        facts.extend([
+            ["history".to_string(), short_digest(&self.history.digest).to_string()],
+            ["as on".to_string(), self.question.today.to_string()],
+            ["run".to_string(), format!("seed {}", self.question.settings.seed)],
+        ]);
+        Page {
+            kind: "When to send surface plates out".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer: vec![self.answer()],
+            verdict: None,
+            parts,
+            provenance: self.provenance(),
+            for_signature: true,
+        }
+    }
+
+    fn urgency_table(&self, all: &[Of]) -> Table {
+        let h = self.heights();
+        let mut columns = vec![
+            Column::text("plate"),
+            Column::text("send out by"),
+            Column::numbers("out today", "%"),
+            Column::numbers("flatness today", h.label()),
+            Column::numbers("from", h.label()),
+            Column::numbers("to", h.label()),
+            Column::numbers("wear a year", h.label()),
+            Column::text("last entry"),
+        ];
+        if self.question.costs.is_some() {
+            columns.extend([Column::text("by cost on"), Column::numbers("a shop check is worth", "")]);
+        }
+        let rows = all.iter().map(|of| {
+            let today = of.plan.wear.today;
+            let last = of.record.entries.last().zip(of.rows.last());
+            let last = last.map(|(entry, row)| format!("{} {}", entry.day, row.kind.name()));
+            let mut row = vec![
+                Cell::Text(name_of(of)),
+                Cell::Text(self.due_text(of.plan)),
+                percent_cell(of.plan.out_today()),
+                h.cell(today.mean),
+                h.cell(today.ends[0]),
+                h.cell(today.ends[1]),
+                h.cell(of.plan.wear.rate.mean),
+                Cell::Text(last.unwrap_or_default()),
+            ];
+            if let Some(by_cost) = &of.plan.by_cost {
+                let date = by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least.years));
+                let shop = by_cost.checks.iter().find(|check| check.check != CheckKind::Certificate);
+                row.push(Cell::Text(date));
+                row.push(shop.map_or(Cell::Empty, |check| Cell::Number(check.worth, Digits::Decimals(0))));
+            }
+            row
+        });
+        Table {
+            caption: format!(
+                "When each plate reaches a probability of {} of exceeding {}, as on {} (95 % intervals)",
+                percent(self.question.risk),
+                self.limit_text(),
+                self.question.today
+            ),
+            columns,
+            rows: rows.collect(),
+        }
+    }
+
+    fn history_table(&self, of: &Of) -> Table {
+        let h = self.heights();
+        let rows = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).map(|((entry, row), fit)| {
+            let says = |of: fn(&EventFit) -> f64| fit.as_ref().map_or(Cell::Empty, |fit| h.cell(of(fit)));
+            let p = fit.and_then(|fit| fit.p_value);
+            vec![
+                Cell::Text(entry.day.to_string()),
+                Cell::from(row.kind.name()),
+                Cell::Text(self.written(row)),
+                says(|fit| fit.alone.ends[0]),
+                says(|fit| fit.alone.ends[1]),
+                says(|fit| fit.fitted.mean),
+                says(|fit| fit.fitted.ends[0]),
+                says(|fit| fit.fitted.ends[1]),
+                p.map_or(Cell::Empty, |p| Cell::Number(p, Digits::Decimals(2))),
+                Cell::from(if fit.is_none() { "passed over" } else { row.remark.as_str() }),
+            ]
+        });
+        Table {
+            caption: "What was found, what it says of the flatness by itself, and what all entries together say (95 % \
+                      intervals); p is the chance of a finding as far from what those before it foretold"
+                .into(),
+            columns: vec![
+                Column::text("date"),
+                Column::text("kind"),
+                Column::text("as written"),
+                Column::numbers("alone from", h.label()),
+                Column::numbers("to", h.label()),
+                Column::numbers("with all others", h.label()),
+                Column::numbers("from", h.label()),
+                Column::numbers("to", h.label()),
+                Column::numbers("p", ""),
+                Column::text("remark"),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// What a row says, in its own words.
+    fn written(&self, row: &HistoryRow) -> String {
+        let h = self.heights();
+        let mut said = match (row.kind, row.value) {
+            (EntryKind::ShopCheck, Some(spread)) => format!("spread {}", h.text(spread)),
+            (_, Some(value)) => h.text(value),
+            (EntryKind::Resurfacing, None) => "no value".into(),
+            (_, None) => row.file.clone(),
+        };
+        if let Some(expanded) = row.expanded {
+            said += &match row.factor {
+                Some(k) => format!(", U = {} (k = {})", h.text(expanded), short(k, 3)),
+                None => format!(", within {} either way", h.text(expanded)),
+            };
+        }
+        said
+    }
+
+    fn forecast_table(&self, of: &Of) -> Table {
+        let h = self.heights();
+        // Every fourth, so that a page is not filled with it; all are in forecast.csv.
+        let rows = of.plan.forecast.iter().step_by(4).map(|(years, flatness)| {
+            let mut row = vec![Cell::Text(self.day(*years).to_string())];
+            row.extend([flatness.mean, flatness.ends[0], flatness.ends[1]].map(|height| h.cell(height)));
+            row.push(percent_cell(of.plan.out.at(*years)));
+            row
+        });
+        Table {
+            caption: "What is foretold (95 % intervals)".into(),
+            columns: vec![
+                Column::text("date"),
+                Column::numbers("flatness deviation", h.label()),
+                Column::numbers("from", h.label()),
+                Column::numbers("to", h.label()),
+                Column::numbers("out of tolerance", "%"),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    fn cost_table(&self, plan: &PlatePlan) -> Option<Table> {
+        let (costs, by_cost) = (self.question.costs.as_ref()?, plan.by_cost.as_ref()?);
+        let text = |name: &str, said: String| vec![Cell::from(name), Cell::Text(said)];
+        let mut rows = vec![
+            text("a recalibration, with the days without the plate", money(costs.of_recalibration())),
+            text("a year out of tolerance", money(costs.of_year_out())),
+        ];
+        if let (Some(cycle), Some((least, risk))) = (by_cost.cycle, by_cost.least) {
+            rows.extend([
+                text("date of least expected cost", self.cost_date(least.years)),
+                text("risk that these costs are worth", probability(risk)),
+                text("years from one recalibration to the next, from then on", short(cycle.years, 2)),
+                text("cost a year, from then on", money(cycle.cost_per_year)),
+            ]);
+        }
+        rows.extend(
+            by_cost
+                .risk_costs_more
+                .map(|more| text("the date of the stated risk costs more by", money(more))),
+        );
+        let worth = |check: &CheckWorth| {
+            text(&format!("worth today, before its own cost: {}", self.check_name(check)), money(check.worth))
+        };
+        rows.extend(by_cost.checks.iter().map(worth));
+        Some(Table {
+            caption: "Costs, in the currency they were given in".into(),
+            columns: vec![Column::text("what"), Column::numbers("it is", "")],
+            rows,
+        })
+    }
+
+    /// Every day foretold of every plate, for machines.
+    fn forecast_csv(&self) -> Table {
+        let h = self.heights();
+        let rows = self.by_urgency().flat_map(|of| {
+            of.plan.forecast.iter().map(move |(years, flatness)| {
+                let mut row = vec![Cell::Text(name_of(&of)), Cell::Text(self.day(*years).to_string())];
+                let heights = [flatness.mean, flatness.ends[0], flatness.ends[1]];
+                row.extend(heights.map(|height| Cell::Number(h.of(height), Digits::Full)));
+                row.push(Cell::Number(of.plan.out.at(*years), Digits::Full));
+                row
+            })
+        });
+        let unit = self.setup.unit.symbol();
+        Table {
+            caption: String::new(),
+            columns: vec![
+                Column::text("plate"),
+                Column::text("date"),
+                Column::numbers("flatness deviation", unit),
+                Column::numbers("from", unit),
+                Column::numbers("to", unit),
+                Column::numbers("probability of being out", ""),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// How it was worked out, in a sentence or two each.
+    fn method(&self) -> Vec<String> {
+        let h = self.heights();
+        let WearPrior { median_rate, between_shops, between_plates, unevenness } = &self.question.prior;
+        let factor = |spread: f64| short(libm::exp(spread), 2);
+        let steps: Vec<String> = unevenness.iter().map(|step| h.bare(*step)).collect();
+        let mut said = vec![
+            format!(
+                "Wear is a gamma process: it never goes back between resurfacings, and comes in steps of about {} {}, each as \
+                 likely as the others. How fast it goes is each plate's own and fitted to its history: {} a year before any \
+                 is seen, within a factor of {} from shop to shop and of {} from plate to plate (one standard deviation; common \
+                 practice, no source). Plates of one history tell of their shop together.",
+                steps.join(", "),
+                h.label(),
+                h.text(*median_rate),
+                factor(*between_shops),
+                factor(*between_plates)
+            ),
+            "All entries are fitted at once, each with its own uncertainty: a certificate by its U and k; a spread by what \
+             simulated checks of this setup show on plates of every flatness; kept readings by what they say of the flatness, \
+             the setup's own expectation taken out. A plate keeps its form while it deepens, so that the same stand in the same \
+             places errs alike time and again. At its first date a plate is one of those that the setup describes."
+                .to_string(),
+            "By the names of ILAC-G24 and OIML D 10 (from memory): shop checks between calibrations are in-service checking \
+             (\"black-box\" testing), the course of the findings is what a control chart shows, and the date by a fitted model is \
+             of the other statistical approaches."
+                .to_string(),
+        ];
+        said.extend(self.staircase());
+        if let Some((mean, deviation)) = self.plan.spread_at_tolerance {
+            said.push(format!(
+                "On a plate just at the tolerance this shop check reads a spread of {} on average, with a standard deviation of \
+                 {}.",
+                h.text(mean),
+                h.text(deviation)
+            ));
+        }
+        said
+    }
+
+    /// What the simplest method of all would say of a single plate.
+    fn staircase(&self) -> Option<String> {
+        let mut all = self.by_urgency();
+        let (Some(of), None) = (all.next(), all.next()) else { return None };
+        let mut entries = of.rows.iter().zip(&of.plan.entries).rev();
+        let found = entries.find(|(row, _)| row.kind == EntryKind::Certificate)?.1.as_ref()?.alone.mean;
+        let says = if found > self.question.tolerance { "shorten" } else { "lengthen" };
+        let near = found > STAIRCASE * self.question.tolerance && found <= self.question.tolerance;
+        Some(format!(
+            "The staircase, the simplest of their methods, looks at the last certificate only: at {} of the tolerance it says to \
+             {} the interval.",
+            probability_like(found / self.question.tolerance),
+            if near { "keep" } else { says }
+        ))
+    }
+
+    /// A plate's course in time, as a picture.
+    fn course(&self, of: &Of) -> String {
+        let h = self.heights();
+        let of_interval =
+            |interval: &Interval| [interval.mean, interval.ends[0], interval.ends[1]].map(|v| h.of(v));
+        let (mut found, mut fitted) = (Vec::new(), vec![Vec::new()]);
+        let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries);
+        for ((entry, row), fit) in entries {
+            let Some(fit) = fit else { continue };
+            let year = entry.day.years_since(self.question.today);
+            let sign = match row.kind {
+                EntryKind::Certificate => Sign::Certificate,
+                EntryKind::ShopCheck => Sign::ShopCheck,
+                EntryKind::Resurfacing => Sign::Resurfacing,
+            };
+            found.push(Finding { year, says: of_interval(&fit.alone), sign });
+            if sign == Sign::Resurfacing {
+                fitted.push(Vec::new());
+            }
+            let [mean, low, high] = of_interval(&fit.fitted);
+            if let Some(part) = fitted.last_mut() {
+                part.push([year, mean, low, high]);
+            }
+        }
+        let forecast: Vec<[f64; 4]> = of
+            .plan
+            .forecast
+            .iter()
+            .map(|(years, flatness)| {
+                let [mean, low, high] = of_interval(flatness);
+                [*years, mean, low, high]
+            })
+            .collect();
+        if let (Some(part), Some(first)) = (fitted.last_mut(), forecast.first()) {
+            part.push(*first);
+        }
+        let out = &of.plan.out;
+        let end = forecast.last().map_or(0.0, |point| point[0]);
+        let out: Vec<[f64; 2]> =
+            (0..=200).map(|k| end * f64::from(k) / 200.0).map(|year| [year, out.at(year)]).collect();
+        let limit = format!("tolerance {}", h.text(self.tolerance.value));
+        let risk = format!("risk {}", percent(self.question.risk));
+        let mut labels = vec![(0.0, format!("as on {}", self.question.today))];
+        match of.plan.due {
+            Some(0.0) => labels[0].1 += ": due",
+            Some(years) => labels.push((years, format!("send out by {}", self.day(years)))),
+            None => {}
+        }
+        let by_cost = of.plan.by_cost.as_ref().and_then(|by_cost| by_cost.least);
+        labels.extend(
+            by_cost.map(|(least, _)| (least.years, format!("by cost {}", self.cost_date(least.years)))),
+        );
+        let days: Vec<Mark> = labels.iter().map(|(at, label)| Mark { label, at: *at }).collect();
+        let title = match of.record.name.as_str() {
+            "" => "The plate's flatness deviation over time".to_string(),
+            name => format!("{name}: flatness deviation over time"),
+        };
+        Course {
+            title: &title,
+            unit: h.label(),
+            origin: self.question.today,
+            found: &found,
+            fitted: &fitted,
+            forecast: &forecast,
+            limit: Mark { label: &limit, at: h.of(self.tolerance.value) },
+            out: &out,
+            risk: Mark { label: &risk, at: self.question.risk },
+            days: &days,
+        }
+        .svg()
+    }
+
+    /// Every file of the report, by name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = self.page().files();
+        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
+        files.push(("forecast.csv".into(), self.forecast_csv().csv().into_bytes()));
+        if let Some(of) = self.by_urgency().next() {
+            files.push((format!("{}.png", picture_name(0)), png(&self.course(&of), 2.0)?));
+        }
+        Ok(files)
+    }
+
+    /// The JSON document of `recall --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let h = self.heights();
+        let document = RecallDocument {
+            title: inert(&self.setup.title),
+            date: self.date.map(inert),
+            answer: self.answer(),
+            explanation: self.explanations(),
+            unit: self.setup.unit.symbol().into(),
+            as_on: self.question.today.to_string(),
+            tolerance: h.of(self.tolerance.value),
+            tolerance_name: inert(&self.tolerance.name),
+            risk: self.question.risk,
+            costs: self.question.costs.map(CostsDocument::from),
+            plates: self.by_urgency().map(|of| self.plate_document(&of)).collect(),
+            seed: self.question.settings.seed,
+            setup_digest: self.setup.digest.clone(),
+            history_digest: self.history.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn plate_document(&self, of: &Of) -> PlateDocument {
+        let h = self.heights();
+        let interval = |interval: &Interval| IntervalDocument {
+            estimate: h.of(interval.mean),
+            from: h.of(interval.ends[0]),
+            to: h.of(interval.ends[1]),
+        };
+        let entries =
+            of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).map(|((entry, row), fit)| {
+                EntryDocument {
+                    line: row.line,
+                    date: entry.day.to_string(),
+                    kind: row.kind.name().into(),
+                    value: row.value.map(|value| h.of(value)),
+                    expanded_uncertainty: row.expanded.map(|expanded| h.of(expanded)),
+                    coverage_factor: row.factor,
+                    file: inert(&row.file),
+                    remark: inert(&row.remark),
+                    alone: fit.as_ref().map(|fit| interval(&fit.alone)),
+                    with_all_others: fit.as_ref().map(|fit| interval(&fit.fitted)),
+                    p_value: fit.and_then(|fit| fit.p_value),
+                }
+            });
+        let forecast = of.plan.forecast.iter().map(|(years, flatness)| ForecastDocument {
+            date: self.day(*years).to_string(),
+            flatness: interval(flatness),
+            out_probability: of.plan.out.at(*years),
+        });
+        let by_cost = of.plan.by_cost.as_ref().map(|by_cost| CostPlanDocument {
+            least_cost_date: by_cost.least.map(|(least, _)| self.day(least.years).to_string()),
+            acceptable_risk: by_cost.least.map(|(_, risk)| risk),
+            years_between: by_cost.cycle.map(|cycle| cycle.years),
+            cost_per_year: by_cost.cycle.map(|cycle| cycle.cost_per_year),
+            stated_risk_costs_more: by_cost.risk_costs_more,
+            checks: by_cost
+                .checks
+                .iter()
+                .map(|check| CheckDocument {
+                    check: match check.check {
+                        CheckKind::Spread => "spread",
+                        CheckKind::Readings => "readings",
+                        CheckKind::Certificate => "certificate",
+                        CheckKind::Perfect => "exact",
+                    }
+                    .into(),
+                    standard_uncertainty: check.standard_uncertainty.map(|u| h.of(u)),
+                    worth: check.worth,
+                })
+                .collect(),
+        });
+        PlateDocument {
+            name: inert(&of.record.name),
+            send_out_by: of.plan.due.map(|years| self.day(years).to_string()),
+            out_probability: of.plan.out_today(),
+            flatness: interval(&of.plan.wear.today),
+            wear_per_year: interval(&of.plan.wear.rate),
+            entries: entries.collect(),
+            forecast: forecast.collect(),
+            by_cost,
+        }
+    }
+
+    fn by_urgency(&self) -> impl Iterator<Item = Of<'_>> {
+        self.plan.urgency.iter().map(|&index| Of {
+            record: &self.history.records[index],
+            rows: &self.history.rows[index],
+            plan: &self.plan.plates[index],
+        })
+    }
+
+    fn due_text(&self, plan: &PlatePlan) -> String {
+        match plan.due {
+            Some(0.0) => "due".into(),
+            Some(years) => self.day(years).to_string(),
+            None => format!("after {}", self.day(plan.out.horizon())),
+        }
+    }
+
+    fn cost_date(&self, years: f64) -> String {
+        if years > 0.0 { self.day(years).to_string() } else { "now".into() }
+    }
+
+    fn day(&self, years: f64) -> Day {
+        self.question.today.plus_years(years)
+    }
+
+    fn limit_text(&self) -> String {
+        format!("{} ({})", self.heights().text(self.tolerance.value), inert(&self.tolerance.name))
+    }
+
+    fn heights(&self) -> Heights {
+        Heights { unit: self.setup.unit }
+    }
+
+    fn provenance(&self) -> String {
+        format!(
+            "howflat {}, setup {}, history {}, as on {}, seed {}.",
+            crate::VERSION,
+            short_digest(&self.setup.digest),
+            short_digest(&self.history.digest),
+            self.question.today,
+            self.question.settings.seed
+        )
+    }
+}
+
+/// What a plate is called.
+fn name_of(of: &Of) -> String {
+    if of.record.name.is_empty() { "the plate".into() } else { inert(&of.record.name) }
+}
+
+/// The file of a plate's picture, by its place in the order of urgency.
+fn picture_name(place: usize) -> String {
+    match place {
+        0 => "course".into(),
+        place => format!("course-{}", place + 1),
+    }
+}
+
+fn percent_cell(p: f64) -> Cell {
+    Cell::Number(100.0 * p, Digits::Decimals(1))
+}
+
+/// A share that may exceed the whole.
+fn probability_like(share: f64) -> String {
+    format!("{} %", plain(100.0 * share, Digits::Decimals(0)))
+}
+
+/// An amount, to whole units where it is large.
+fn money(amount: f64) -> String {
+    plain(amount, Digits::Decimals(if amount.abs() < 10.0 { 2 } else { 0 }))
+}
+
+/// What the methods rest on.
+const REFERENCES: [&str; 6] = [
+    "Intervals between calibrations: ILAC-G24 / OIML D 10:2007 (methods by name, from memory).",
+    "Wear as a gamma process: J. M. van Noortwijk, Reliability Engineering and System Safety 94, 2009, 2-21.",
+    "Forward and backward through a history: L. R. Rabiner, Proceedings of the IEEE 77, 1989, 257-286.",
+    "Recalibration at least cost: R. E. Barlow and F. Proschan, Mathematical Theory of Reliability, 1965, chapter 4 (age \
+     replacement; from memory).",
+    "What a check is worth: H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961 (expected value of sample \
+     information; from memory).",
+    "Probability of being out of tolerance: JCGM 106:2012.",
+];
+
+/// The JSON Schema of [`RecallReport::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(RecallDocument).to_value()
+}
+
+/// When plates go out. Heights are in `unit`; days are written year-month-day.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(title = "howflat recall")]
+struct RecallDocument {
+    /// What the check is called.
+    title: String,
+    /// The date of the report as the user gave it; null where none was given.
+    date: Option<String>,
+    /// What to send when, in one sentence.
+    answer: String,
+    /// What is to be said besides, a sentence or two each.
+    explanation: Vec<String>,
+    /// Unit of all heights.
+    unit: String,
+    /// The day for which all is said.
+    as_on: String,
+    /// The largest flatness deviation that is good.
+    tolerance: f64,
+    /// Where it comes from.
+    tolerance_name: String,
+    /// The probability of being out of tolerance at which a plate goes out.
+    risk: f64,
+    /// What being early and being late cost; null where nobody says.
+    costs: Option<CostsDocument>,
+    /// The plates, the most urgent first.
+    plates: Vec<PlateDocument>,
+    /// Seed of all random numbers.
+    seed: u64,
+    /// SHA-256 of what the setup says.
+    setup_digest: String,
+    /// SHA-256 of the history and of all files that it names.
+    history_digest: String,
+    /// Version of the program.
+    version: String,
+}
+
+/// Costs in one currency.
+#[derive(Debug, Serialize, JsonSchema)]
+struct CostsDocument {
+    /// One recalibration.
+    recalibration: f64,
+    /// A day without the plate.
+    day: f64,
+    /// How many days it is away.
+    days_away: f64,
+    /// A bad part.
+    bad_part: f64,
+    /// How many of these there are in a year while the plate is out of tolerance.
+    bad_parts_a_year: f64,
+}
+
+impl From<Costs> for CostsDocument {
+    fn from(costs: Costs) -> Self {
+        let Costs { recalibration, day, days_away, bad_part, bad_parts_a_year } = costs;
+        Self { recalibration, day, days_away, bad_part, bad_parts_a_year }
+    }
+}
+
+/// One plate.
+#[derive(Debug, Serialize, JsonSchema)]
+struct PlateDocument {
+    /// What it is called; empty where the history names none.
+    name: String,
+    /// The day on which the risk is reached, today where it is already; null where it is not in the years foretold.
+    send_out_by: Option<String>,
+    /// Probability of being out of tolerance today.
+    out_probability: f64,
+    /// The flatness deviation today.
+    flatness: IntervalDocument,
+    /// How much it grows in a year.
+    wear_per_year: IntervalDocument,
+    /// What is on record, in order of time.
+    entries: Vec<EntryDocument>,
+    /// What is foretold.
+    forecast: Vec<ForecastDocument>,
+    /// What costs say; null where none were given.
+    by_cost: Option<CostPlanDocument>,
+}
+
+/// An estimate with its 95 % interval (probabilistically symmetric).
+#[derive(Debug, Serialize, JsonSchema)]
+struct IntervalDocument {
+    /// The estimate.
+    estimate: f64,
+    /// Lower end.
+    from: f64,
+    /// Upper end.
+    to: f64,
+}
+
+/// One row of the history.
+#[derive(Debug, Serialize, JsonSchema)]
+struct EntryDocument {
+    /// Line of the history file.
+    line: usize,
+    /// When.
+    date: String,
+    /// "certificate", "shop check" or "resurfacing".
+    kind: String,
+    /// The flatness deviation or the spread as written; null where there is none.
+    value: Option<f64>,
+    /// The U as written; null where there is none.
+    expanded_uncertainty: Option<f64>,
+    /// The coverage factor as taken; null where U is the half-width of limits, or absent.
+    coverage_factor: Option<f64>,
+    /// The file that was named, or empty.
+    file: String,
+    /// The remark.
+    remark: String,
+    /// The flatness deviation by this entry alone; null where it was passed over.
+    alone: Option<IntervalDocument>,
+    /// The flatness deviation on that day by all entries; null where it was passed over.
+    with_all_others: Option<IntervalDocument>,
+    /// Chance of a finding as far from what those before it foretold; null for a resurfacing.
+    p_value: Option<f64>,
+}
+
+/// A day ahead.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ForecastDocument {
+    /// When.
+    date: String,
+    /// The flatness deviation.
+    flatness: IntervalDocument,
+    /// Probability of being out of tolerance.
+    out_probability: f64,
+}
+
+/// What costs say.
+#[derive(Debug, Serialize, JsonSchema)]
+struct CostPlanDocument {
+    /// The date of least expected cost; null where a recalibration costs more than it prevents.
+    least_cost_date: Option<String>,
+    /// The risk that the costs are worth.
+    acceptable_risk: Option<f64>,
+    /// Years from one recalibration to the next, from then on.
+    years_between: Option<f64>,
+    /// Cost a year, from then on.
+    cost_per_year: Option<f64>,
+    /// By how much the date of the stated risk costs more.
+    stated_risk_costs_more: Option<f64>,
+    /// What one more check today is worth, before its own cost.
+    checks: Vec<CheckDocument>,
+}
+
+/// A check and what it is worth.
+#[derive(Debug, Serialize, JsonSchema)]
+struct CheckDocument {
+    /// "spread", "readings", "certificate" or "exact".
+    check: String,
+    /// Its standard uncertainty, where it is one.
+    standard_uncertainty: Option<f64>,
+    /// By how much it lowers the expected cost.
+    worth: f64,
+}
