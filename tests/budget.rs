@@ -364,6 +364,8 @@ fn documents_and_shipped_models_keep_their_schemas() {
     }
     for (of, path) in [
         ("lesson", "granite-parked/lesson"),
+        ("recall", "granite-parked/recall"),
+        ("recall", "iron-metric/recall"),
         ("simulate", "granite-parked"),
         ("judge", "granite-parked/judge"),
     ] {

@@ -173,6 +173,15 @@ fn what_users_type_is_inert_in_every_format() {
     fs::remove_dir_all(folder.path().join("out")).expect("a folder that goes");
     assert_inert(&report(&["judge", "mine.json", "read.csv", "--date", date], folder.path()));
 
+    let plate = EVIL.replace("\\u001b", "\u{1b}").replace("\\u202e", "\u{202e}").replace('"', "\"\"");
+    let history = format!(
+        "date,plate,kind,value,U,remark\n2024-01-09,\"{plate}\",certificate,1 tenth,0.2 tenths,\"{plate}\"\n\
+         2024-01-09,b,certificate,1 tenth,0.2 tenths,\n"
+    );
+    fs::write(folder.path().join("mine.csv"), history).expect("a file");
+    fs::remove_dir_all(folder.path().join("out")).expect("a folder that goes");
+    assert_inert(&report(&["recall", "mine.json", "mine.csv", "--date", date], folder.path()));
+
     let name = "<script>alert(1)</script> שלום 📐 ]]> --";
     let model = format!(
         r#"{{ "title": "{name}", "measurands": [{{ "name": "{name}", "unit": "mm", "formula": "a + b" }}],

@@ -1,7 +1,6 @@
 //! Each `budgets/*.json` gives its `reports/*` again, byte for byte; where readings are shipped beside a setup, also
-//! their judgement and a blank sheet, and for a few setups the lesson, in folders of their own below.
-//! their judgement and a blank sheet, and where a history is shipped what it says of recalls, each in a folder of its own
-//! below.
+//! their judgement and a blank sheet, where a history is shipped what it says of recalls, and for a few setups the lesson,
+//! each in a folder of its own below.
 //!
 //! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test reports` writes them anew.
 
@@ -93,6 +92,14 @@ fn make_lesson(name: &str, setup: &Path, out: &Path) {
         .current_dir(root())
         .arg("lesson")
         .arg(setup.strip_prefix(root()).expect("a path of the project"))
+        .arg("--out")
+        .arg(&out)
+        .output()
+        .expect("a program that runs");
+    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
+    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
+}
+
 /// What a history beside a setup says of recalls, if there is one.
 fn make_recall(name: &str, setup: &Path, out: &Path) {
     let history = setup.with_extension("history.csv");

@@ -307,6 +307,7 @@ impl RecallReport<'_> {
             kind: "When to send surface plates out".into(),
             title: self.setup.title.clone(),
             facts,
+            answer_is: String::new(),
             answer: vec![self.answer()],
             verdict: None,
             parts,

@@ -173,10 +173,7 @@ impl Frame {
         for &value in &y.values {
             ink.text((self.left() - 8.0, self.y.at(value)), Anchor::End, &TICK_FACE, &y.label(value));
         }
-        let y_title = LABEL_FACE.fit(y_title, self.bottom() - self.top() + 64.0);
-        ink.text_upwards((EDGE + 5.0, (self.top() + self.bottom()) / 2.0), &LABEL_FACE, &y_title);
-        self.x_axis(ink, x, x_title);
-        let title = LABEL_FACE.fit(title, self.bottom() - self.top() + 30.0);
+        let title = LABEL_FACE.fit(title, self.bottom() - self.top() + 64.0);
         ink.text_upwards((EDGE + 5.0, (self.top() + self.bottom()) / 2.0), &LABEL_FACE, &title);
     }
 
