@@ -31,6 +31,8 @@ pub enum Command {
     Lesson(Lesson),
     /// When plates must go out for recalibration, from what is on record of them.
     Recall(Recall),
+    /// What would make a check good enough, where to put stand and block, and what other methods would have given.
+    Plan(Plan),
     /// A blank sheet for the readings of a setup, to fill in or to print.
     Sheet(Sheet),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
@@ -261,6 +263,56 @@ pub struct Lesson {
     pub json: bool,
 }
 
+/// Arguments of `plan`.
+#[derive(Debug, Args)]
+pub struct Plan {
+    /// The setup file (JSON); `-` reads standard input.
+    pub setup: PathBuf,
+    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
+    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
+    pub tolerance: Option<String>,
+    /// The grade that the plate is to keep, such as "US A"; that of the setup where not given.
+    #[arg(long, value_name = "GRADE")]
+    pub grade: Option<String>,
+    /// How many readings you are willing to take, zeros and closing readings not counted. Left out: as many as the
+    /// setup's survey has, at most 24.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=60))]
+    pub readings: Option<u16>,
+    /// By which way of reading the check is used, and steps are ranked.
+    #[arg(long, value_enum, default_value_t = ReadBy::Spread)]
+    pub read_by: ReadBy,
+    /// With how many plates each set of steps is tried.
+    #[arg(long, value_name = "N", default_value_t = 20_480, value_parser = clap::value_parser!(u64).range(5_120..=1_000_000))]
+    pub trials: u64,
+    /// Seed of all random numbers; the same seed gives the same result to the last digit.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// How many threads to use; all cores where not given. Changes no number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Write result.json, the report (Markdown and HTML), tables, the survey block, its reading sheet and pictures
+    /// into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// The date to put on the report, in any words; the program asks no clock.
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<String>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// A way of reading flatness from the numbers of a check.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ReadBy {
+    /// The spread, taken at its word.
+    Spread,
+    /// The spread off the best-fit plane.
+    Levelled,
+    /// The estimate fitted to simulated checks.
+    Fitted,
+}
+
 /// Arguments of `sheet`.
 #[derive(Debug, Args)]
 pub struct Sheet {
@@ -346,6 +398,8 @@ pub enum Described {
     Lesson,
     /// The output of `recall --json`.
     Recall,
+    /// The output of `plan --json`.
+    Plan,
     /// The output of `validate --json`.
     Validate,
 }

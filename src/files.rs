@@ -63,7 +63,8 @@ pub fn read_measurement(path: &Path) -> Result<Measurement, Failure> {
     })
 }
 
-fn setup_of(text: &str, path: &Path) -> Result<Setup, Failure> {
+/// Checks a setup's text that comes from, or stands for, this file.
+pub fn setup_of(text: &str, path: &Path) -> Result<Setup, Failure> {
     Setup::read(text, &loader(path)).map_err(|faults| Failure::Faults(path.to_owned(), faults))
 }
 

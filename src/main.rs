@@ -6,6 +6,7 @@ mod failure;
 mod files;
 mod judge;
 mod lesson;
+mod plan;
 mod progress;
 mod recall;
 mod sheet;
@@ -21,7 +22,7 @@ use howflat::{
     report::{
         budget_report,
         check_report::{self, CheckReport},
-        judge_report, lesson_report, recall_report,
+        judge_report, lesson_report, plan_report, recall_report,
     },
 };
 use progress::Progress;
@@ -51,6 +52,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
         Command::Judge(arguments) => judge::judge(arguments),
         Command::Lesson(arguments) => lesson::lesson(arguments),
         Command::Recall(arguments) => recall::recall(arguments),
+        Command::Plan(arguments) => plan::plan(arguments),
         Command::Sheet(arguments) => sheet::sheet(arguments),
         Command::New(arguments) => starter::new(arguments),
         Command::Schema(arguments) => {
@@ -62,6 +64,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Judge => judge_report::json_schema(),
                 Described::Lesson => lesson_report::json_schema(),
                 Described::Recall => recall_report::json_schema(),
+                Described::Plan => plan_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
             print(&format!("{schema:#}\n"))?;

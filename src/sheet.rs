@@ -2,21 +2,14 @@
 
 use crate::{args::Sheet, failure::Failure, files, print};
 use howflat::report::reading_sheet::ReadingSheet;
-use std::process::ExitCode;
+use std::{path::Path, process::ExitCode};
 
 /// Prints the sheet, or writes it and its page into a folder.
 pub fn sheet(arguments: &Sheet) -> Result<ExitCode, Failure> {
     let setup = files::read_setup(&arguments.setup)?;
     let sheet = ReadingSheet { setup: &setup };
     if let Some(folder) = &arguments.out {
-        let path = folder.join("sheet.csv");
-        // Whoever filled it in would lose what was read.
-        if files::read_text(&path).is_ok_and(|text| text != sheet.csv()) {
-            return Err(Failure::Use(format!(
-                "{} is not blank; move it away, or give another folder",
-                path.display()
-            )));
-        }
+        refuse_to_overwrite(folder, &sheet)?;
         files::write_report(folder, &sheet.files())?;
     }
     if arguments.html {
@@ -25,4 +18,16 @@ pub fn sheet(arguments: &Sheet) -> Result<ExitCode, Failure> {
         print(&sheet.csv())?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Refuses a folder that holds a sheet with something in it: whoever filled it in would lose what was read.
+pub fn refuse_to_overwrite(folder: &Path, sheet: &ReadingSheet) -> Result<(), Failure> {
+    let path = folder.join("sheet.csv");
+    if files::read_text(&path).is_ok_and(|text| text != sheet.csv()) {
+        return Err(Failure::Use(format!(
+            "{} is not blank; move it away, or give another folder",
+            path.display()
+        )));
+    }
+    Ok(())
 }

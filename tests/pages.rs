@@ -181,6 +181,27 @@ fn what_users_type_is_inert_in_every_format() {
     fs::write(folder.path().join("mine.csv"), history).expect("a file");
     fs::remove_dir_all(folder.path().join("out")).expect("a folder that goes");
     assert_inert(&report(&["recall", "mine.json", "mine.csv", "--date", date], folder.path()));
+    fs::remove_dir_all(folder.path().join("out")).expect("a folder that goes");
+    let evil = EVIL.replace("\\u001b", "").replace("\\u202e", "").replace('"', "\\\"");
+    let unit: String = evil.chars().take(40).collect();
+    let costly = setup().trim_end().trim_end_matches('}').to_string()
+        + &format!(r#", "improvements": {{ "effort_unit": "{unit}", "wider_feet": {{ "effort": 1 }} }} }}"#);
+    fs::write(folder.path().join("costly.json"), costly).expect("a file");
+    assert_inert(&report(
+        &[
+            "plan",
+            "costly.json",
+            "--trials",
+            "5120",
+            "--readings",
+            "2",
+            "--tolerance",
+            "60 µm",
+            "--date",
+            date,
+        ],
+        folder.path(),
+    ));
 
     let name = "<script>alert(1)</script> שלום 📐 ]]> --";
     let model = format!(

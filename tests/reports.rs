@@ -121,6 +121,27 @@ fn make_recall(name: &str, setup: &Path, out: &Path) {
     fs::write(out.join("screen.txt"), output.stdout).expect("a file");
 }
 
+/// Setups whose plan for a better check is shipped.
+const PLANS: [&str; 2] = ["fresh-careful", "granite-parked"];
+
+/// What would make a setup's check better.
+fn make_plan(name: &str, setup: &Path, out: &Path) {
+    if !PLANS.contains(&name) {
+        return;
+    }
+    let out = out.join("plan");
+    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+        .current_dir(root())
+        .arg("plan")
+        .arg(setup.strip_prefix(root()).expect("a path of the project"))
+        .arg("--out")
+        .arg(&out)
+        .output()
+        .expect("a program that runs");
+    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
+    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
+}
+
 /// All files below a folder, by their path from there.
 fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut found = BTreeMap::new();
@@ -152,6 +173,7 @@ fn every_setup_gives_its_report_again() {
             make_judgement(&name, &setup, &kept);
             make_lesson(&name, &setup, &kept);
             make_recall(&name, &setup, &kept);
+            make_plan(&name, &setup, &kept);
             continue;
         }
         let fresh = tempfile::tempdir().expect("a folder");
@@ -159,6 +181,7 @@ fn every_setup_gives_its_report_again() {
         make_judgement(&name, &setup, fresh.path());
         make_lesson(&name, &setup, fresh.path());
         make_recall(&name, &setup, fresh.path());
+        make_plan(&name, &setup, fresh.path());
         let (kept, fresh) = (contents(&kept), contents(fresh.path()));
         let names = kept.keys().chain(fresh.keys());
         differing.extend(

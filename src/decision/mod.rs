@@ -1,7 +1,10 @@
 //! What may be done with the result.
 
+pub mod advice;
 pub mod conformance;
 pub mod judgement;
 pub mod limits;
 pub mod recall;
 pub mod recall_plan;
+pub mod sufficient_set;
+pub mod wrong_calls;

@@ -321,7 +321,8 @@ impl CheckExperiment {
         self.zone.flatness(&scratch.surface.on_grid, &mut scratch.zone)
     }
 
-    fn draw_curvature(&self, draws: &mut Draws) -> f64 {
+    /// The curvature (µm/mm², crowned) that the plate has from heat in one trial.
+    pub(super) fn draw_curvature(&self, draws: &mut Draws) -> f64 {
         let difference = self.check.temperature.top_to_bottom.draw(draws);
         bow_curvature(self.check.plate.expansion.draw(draws), difference, self.check.plate.thickness)
     }

@@ -61,7 +61,7 @@ pub fn next_readings(
 ) -> Vec<NextReading> {
     let mut readings: Vec<Predicted> = Vec::new();
     for (index, candidate) in candidates.iter().enumerate() {
-        readings.extend(predict(check, posterior, index, candidate).unwrap_or_default());
+        readings.extend(predict(check, posterior, index, candidate, Heat::AsRead).unwrap_or_default());
     }
     let mut chosen = choose(&posterior.plate_flatness, &readings, count);
     // The plates are part of the sample; the whole of it knows the present uncertainty better.
@@ -74,26 +74,56 @@ pub fn next_readings(
 }
 
 /// One candidate reading, as every plate of the posterior may give it.
-struct Predicted {
-    candidate: usize,
-    target: usize,
+pub(super) struct Predicted {
+    pub candidate: usize,
+    pub target: usize,
     /// With noise, in µm.
-    values: Vec<f64>,
+    pub values: Vec<f64>,
 }
 
-fn predict(
+pub(super) fn predict(
     check: &ShopCheck,
     posterior: &Posterior,
     index: usize,
     candidate: &Candidate,
+    heat: Heat,
 ) -> Option<Vec<Predicted>> {
     let plan = plan(candidate);
     let survey = Survey::lay_out(&plan, &check.plate, &check.stand, &check.gauge_block).ok()?;
     let check = ShopCheck { survey, ..check.clone() };
+    let readings: Vec<usize> = (1..check.survey.readings.len()).collect();
+    let columns = predicted_readings(&check, posterior, &readings, index, heat)?;
+    let predicted = columns.into_iter().zip(readings).map(|(values, target)| Predicted {
+        candidate: index,
+        target,
+        values,
+    });
+    Some(predicted.collect())
+}
+
+/// How the plate is bent by heat while readings to come are taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Heat {
+    /// As it was when it was read already: no news.
+    AsRead,
+    /// As it may be on any day.
+    Anew,
+}
+
+/// What each plate of a posterior may give at these readings of a check, which are no zeros: for every reading its values (µm,
+/// with noise, no grains) in the order of the plates. `index` tells one check's luck from another's.
+pub(super) fn predicted_readings(
+    check: &ShopCheck,
+    posterior: &Posterior,
+    readings: &[usize],
+    index: usize,
+    heat: Heat,
+) -> Option<Vec<Vec<f64>>> {
     // Heights on a grid are not needed: the coarsest will do.
-    let experiment = CheckExperiment::on_grid(&check, Grid::over(check.plate.working_surface(), 9)).ok()?;
-    let observations: Vec<_> = (1..check.survey.readings.len())
-        .map(|reading| Observation { reading, value: 0.0, step: check.indicator.read_step })
+    let experiment = CheckExperiment::on_grid(check, Grid::over(check.plate.working_surface(), 9)).ok()?;
+    let observations: Vec<_> = readings
+        .iter()
+        .map(|&reading| Observation { reading, value: 0.0, step: check.indicator.read_step })
         .collect();
     let model = ReadingModel::new(&experiment, &observations).ok()?;
     let n = model.n();
@@ -115,16 +145,16 @@ fn predict(
                 let mut noise = vec![0.0; n];
                 times_lower(&factor, &deviates, &mut noise);
                 add_scaled(1.0, &noise, &mut row);
+                if heat == Heat::Anew {
+                    let own = check.plate.flatness_holds_bow;
+                    let curvature = if own { plate.curvature } else { experiment.draw_curvature(draws) };
+                    add_scaled(curvature, &model.bow.effects, &mut row);
+                }
                 row
             },
         )
         .collect();
-    let predicted = (0..n).map(|i| Predicted {
-        candidate: index,
-        target: i + 1,
-        values: rows.iter().map(|row| row[i]).collect(),
-    });
-    Some(predicted.collect())
+    Some((0..n).map(|i| rows.iter().map(|row| row[i]).collect()).collect())
 }
 
 fn plan(candidate: &Candidate) -> Plan {
@@ -133,6 +163,7 @@ fn plan(candidate: &Candidate) -> Plan {
         stations: vec![candidate.station.clone()],
         carried_reach: candidate.carried_reach,
         passes: 1,
+        lifted: false,
         zeroing: Zeroing::EachStation,
         closing_reading: false,
         drift_corrected: false,
@@ -147,19 +178,20 @@ fn plan(candidate: &Candidate) -> Plan {
 fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextReading> {
     let mut regression = Regression::new(flatness);
     let whole = regression.variance();
-    let single: Vec<f64> = readings.par_iter().map(|reading| regression.with(reading).variance()).collect();
+    let single: Vec<f64> =
+        readings.par_iter().map(|reading| regression.variance_with(&reading.values)).collect();
     let lowest = |a: &(usize, f64), b: &(usize, f64)| a.1.total_cmp(&b.1);
     let mut plan: Vec<usize> = Vec::new();
     if count > 1 {
         let best_pair = (0..readings.len())
             .into_par_iter()
             .filter_map(|first| {
-                let with_first = regression.with(&readings[first]);
+                let with_first = regression.with(&readings[first].values);
                 let partners = (0..readings.len()).filter(|&second| {
                     readings[second].candidate == readings[first].candidate && second != first
                 });
                 partners
-                    .map(|second| (second, with_first.with(&readings[second]).variance()))
+                    .map(|second| (second, with_first.variance_with(&readings[second].values)))
                     .min_by(lowest)
                     .map(|(second, left)| ([first, second], left))
             })
@@ -178,13 +210,14 @@ fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextRea
         let next = match plan.get(taken.len()) {
             Some(&planned) => Some(planned),
             None => {
-                let left: Vec<f64> = readings.par_iter().map(|r| regression.with(r).variance()).collect();
+                let left: Vec<f64> =
+                    readings.par_iter().map(|r| regression.variance_with(&r.values)).collect();
                 let open = left.into_iter().enumerate().filter(|(r, _)| !taken.contains(r));
                 open.min_by(lowest).map(|(r, _)| r)
             }
         };
         let Some(next) = next else { break };
-        regression = regression.with(&readings[next]);
+        regression = regression.with(&readings[next].values);
         let after = regression.variance().min(last);
         // The first of a pair may tell little without the second.
         let begins_pair = taken.is_empty() && plan.len() > 1;
@@ -204,41 +237,50 @@ fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextRea
 
 /// The flatness regressed on functions of some readings.
 #[derive(Clone)]
-struct Regression {
+pub(super) struct Regression {
     /// What is left of the flatness.
-    left: Vec<f64>,
+    pub left: Vec<f64>,
     /// Functions fitted, orthonormal; and the readings' own straight lines among them.
     basis: Vec<Vec<f64>>,
     lines: Vec<Vec<f64>>,
 }
 
 impl Regression {
-    fn new(flatness: &[f64]) -> Self {
+    pub fn new(flatness: &[f64]) -> Self {
         Self { left: centred(flatness), basis: Vec::new(), lines: Vec::new() }
     }
 
     /// Variance left; every function fitted takes a degree of freedom with it.
-    fn variance(&self) -> f64 {
+    pub fn variance(&self) -> f64 {
         let degrees = self.left.len() as f64 - 1.0 - self.basis.len() as f64;
         dot(&self.left, &self.left) / degrees.max(1.0)
     }
 
+    /// The variance that would be left with one reading more, without keeping anything.
+    pub fn variance_with(&self, values: &[f64]) -> f64 {
+        let Some(functions) = self.functions(values) else { return self.variance() };
+        let mut found: Vec<Vec<f64>> = Vec::new();
+        let mut explained = 0.0;
+        for mut function in functions {
+            let length = dot(&function, &function);
+            project_out(&self.basis, &mut function);
+            project_out(&found, &mut function);
+            let remaining = dot(&function, &function);
+            if remaining > 1e-8 * length {
+                let part = dot(&function, &self.left);
+                explained += part * part / remaining;
+                found.push(scaled(&function, 1.0 / remaining.sqrt()));
+            }
+        }
+        let degrees = self.left.len() as f64 - 1.0 - (self.basis.len() + found.len()) as f64;
+        (dot(&self.left, &self.left) - explained) / degrees.max(1.0)
+    }
+
     /// With one reading more: a straight line in it, and rounded bends at the mean and one standard
     /// deviation to either side of what the other readings leave of it.
-    fn with(&self, reading: &Predicted) -> Self {
+    pub fn with(&self, values: &[f64]) -> Self {
         let mut next = self.clone();
-        let own = centred(&reading.values);
-        let mut rest = own.clone();
-        project_out(&self.lines, &mut rest);
-        let size = dot(&own, &own);
-        if size <= 0.0 || dot(&rest, &rest) < 1e-8 * size {
-            return next;
-        }
-        let deviation = (dot(&rest, &rest) / rest.len() as f64).sqrt();
-        let bend = |at: f64| {
-            centred(&rest.iter().map(|v| (0.25 + (v / deviation - at).powi(2)).sqrt()).collect::<Vec<_>>())
-        };
-        let functions = [rest.clone(), bend(0.0), bend(-1.0), bend(1.0)];
+        let Some(functions) = self.functions(values) else { return next };
         for (k, mut function) in functions.into_iter().enumerate() {
             let length = dot(&function, &function);
             if k == 0 {
@@ -254,6 +296,24 @@ impl Regression {
             }
         }
         next
+    }
+
+    /// The functions of one reading more; `None` where the others determine it.
+    fn functions(&self, values: &[f64]) -> Option<[Vec<f64>; 4]> {
+        let own = centred(values);
+        let mut rest = own.clone();
+        project_out(&self.lines, &mut rest);
+        let size = dot(&own, &own);
+        if size <= 0.0 || dot(&rest, &rest) < 1e-8 * size {
+            return None;
+        }
+        let deviation = (dot(&rest, &rest) / rest.len() as f64).sqrt();
+        let bend = |at: f64| {
+            centred(&rest.iter().map(|v| (0.25 + (v / deviation - at).powi(2)).sqrt()).collect::<Vec<_>>())
+        };
+        let bends = [bend(0.0), bend(-1.0), bend(1.0)];
+        let [middle, low, high] = bends;
+        Some([rest, middle, low, high])
     }
 }
 
@@ -374,7 +434,7 @@ fn targets(check: &ShopCheck) -> Vec<Target> {
 
 /// The candidate without the spots that cannot be read from there; `None` if fewer than two are
 /// left.
-fn possible(check: &ShopCheck, mut candidate: Candidate) -> Option<Candidate> {
+pub(super) fn possible(check: &ShopCheck, mut candidate: Candidate) -> Option<Candidate> {
     if let Err(faults) = Survey::lay_out(&plan(&candidate), &check.plate, &check.stand, &check.gauge_block) {
         let mut index = 0;
         candidate.station.targets.retain(|_| {

@@ -875,7 +875,8 @@ fn about_percent(p: f64) -> String {
 }
 
 /// What a way of reading is called.
-fn way_name(kind: WayKind) -> &'static str {
+/// What a way of reading is called.
+pub(super) fn way_name(kind: WayKind) -> &'static str {
     match kind {
         WayKind::Spread => "spread",
         WayKind::Levelled => "spread off the best-fit plane",
@@ -883,7 +884,8 @@ fn way_name(kind: WayKind) -> &'static str {
     }
 }
 
-fn way_key(kind: WayKind) -> &'static str {
+/// What it is called in a JSON document.
+pub(super) fn way_key(kind: WayKind) -> &'static str {
     match kind {
         WayKind::Spread => "spread",
         WayKind::Levelled => "levelled",

@@ -14,6 +14,7 @@ pub mod number;
 pub mod page;
 mod page_style;
 pub mod picture;
+pub mod plan_report;
 pub mod reading_sheet;
 pub mod recall_report;
 pub mod setup_words;

@@ -55,6 +55,8 @@ pub enum Part {
     Card(Table),
     /// A table that is too long for a terminal, where a sentence stands instead.
     Appendix(Table, String),
+    /// Lines of ours to be copied as they stand; they hold nothing that a user typed but numbers and units.
+    Lines(String),
     /// A picture.
     Picture(Figure),
 }
@@ -104,6 +106,7 @@ impl Page {
                 Part::Table(table) | Part::Card(table) => {
                     out.push(table.terminal(width).trim_end().to_string());
                 }
+                Part::Lines(lines) => out.push(lines.trim_end().to_string()),
             }
         }
         out.push(filled(&self.provenance));
@@ -128,6 +131,11 @@ impl Page {
                 }
                 Part::Table(table) | Part::Card(table) | Part::Appendix(table, _) => {
                     table.markdown().trim_end().to_string()
+                }
+                Part::Lines(lines) => {
+                    let lines: Vec<String> =
+                        lines.trim_end().lines().map(|line| format!("    {line}")).collect();
+                    lines.join("\n")
                 }
                 Part::Picture(figure) => {
                     format!("![{}]({}.svg)", markdown_sentence(&figure.caption), figure.file)
@@ -184,6 +192,10 @@ impl Page {
                 Part::Table(table) | Part::Card(table) | Part::Appendix(table, _) => {
                     n_tables += 1;
                     wrapped(table, n_tables, matches!(part, Part::Card(_)))
+                }
+                Part::Lines(lines) => {
+                    let lines: Vec<String> = lines.trim_end().lines().map(escape_line).collect();
+                    format!("<pre tabindex=\"0\">{}</pre>\n", lines.join("\n"))
                 }
                 Part::Picture(figure) => {
                     n_figures += 1;
@@ -247,6 +259,12 @@ const TALL: f64 = 520.0;
 fn height_of(svg: &str) -> f64 {
     let height = svg.split_once(" height=\"").and_then(|(_, rest)| rest.split('"').next());
     height.and_then(|height| height.parse().ok()).unwrap_or(0.0)
+}
+
+/// A line with the spaces it begins with.
+fn escape_line(line: &str) -> String {
+    let inner = line.trim_start();
+    format!("{}{}", " ".repeat(line.len() - inner.len()), escape_sentence(inner))
 }
 
 fn paragraph(said: &str) -> String {

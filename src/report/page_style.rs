@@ -84,6 +84,7 @@ td.number { white-space: nowrap; }
 .card td:nth-child(2) { background: var(--within); }
 .card td:nth-child(3) { background: var(--undecided); white-space: nowrap; }
 .card td:last-child { background: var(--out); }
+pre { font: 0.8rem/1.4 ui-monospace, monospace; border: 1px solid var(--grid); padding: 0.7rem 1rem; overflow-x: auto; break-inside: avoid; }
 .caution { border: 2px solid var(--ink); padding: 0.7rem 1rem; break-inside: avoid; }
 footer { margin-top: 2.5rem; padding-top: 0.75rem; border-top: 3px solid var(--ink); font-size: 0.8rem; color: var(--muted); }
 .sign { display: none; }
@@ -106,6 +107,7 @@ table { font-size: 8.5pt; }
 th, td { padding-top: 0.9mm; padding-bottom: 0.9mm; }
 .card table { font-size: 9.5pt; }
 figcaption, caption { font-size: 8.5pt; }
+pre { font-size: 7.5pt; white-space: pre-wrap; }
 .dense table { font-size: 7.2pt; line-height: 1.25; }
 .dense th, .dense td { padding: 0.7mm 1.8mm 0.7mm 0; }
 .sign { display: grid; grid-template-columns: 2fr 1fr 2fr; gap: 9mm 6mm; margin: 8mm 0 6mm; break-inside: avoid; color: var(--ink); }

@@ -1,6 +1,7 @@
 //! A setup that has been checked, and how a text becomes one.
 
 use super::fault::{Fault, Position, listing, nearest};
+use super::improvements::Improvements;
 use super::kind::{PerKelvin, Quantity, Uncertain};
 use super::lengths::Lengths;
 use super::map;
@@ -45,8 +46,12 @@ pub struct Setup {
     pub plan: Plan,
     /// What the plate is to keep, if the setup says.
     pub tolerance: Option<Tolerance>,
+    /// What its grade allows as local variation, if it has a grade with such a limit.
+    pub local_variation: Option<Tolerance>,
     /// Largest chance that a plate which is accepted is out of tolerance.
     pub consumer_risk: f64,
+    /// What may be done to make the check better.
+    pub improvements: Improvements,
     /// Everything that was taken because the setup does not say, in the order of the fields.
     pub assumptions: Vec<Assumption>,
     /// SHA-256 of what the setup says (fields in any order, spaces anywhere) and of its map, in
@@ -223,7 +228,11 @@ impl Build {
             },
             plan,
             tolerance,
+            local_variation: written.plate.grade.and_then(|grade| {
+                grade.0.local_variation(written.plate.length.value, written.plate.width.value)
+            }),
             consumer_risk: written.decision.consumer_risk,
+            improvements: Improvements::of(written.improvements.as_ref()),
             assumptions: Vec::new(),
             digest,
         })

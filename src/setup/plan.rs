@@ -70,6 +70,7 @@ impl Bench<'_> {
             stations,
             carried_reach,
             passes: survey.passes,
+            lifted: survey.lift_between_passes.unwrap_or(false),
             zeroing,
             closing_reading: survey.closing_reading,
             drift_corrected: survey.correct_drift,

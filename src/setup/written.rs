@@ -17,6 +17,7 @@
 //! - `x-stated`: a state or class has a default for this member;
 //! - `x-source`: where a default comes from.
 
+use super::improvements::WrittenImprovements;
 use super::kind::{
     Degrees, Graduations, Kelvins, KelvinsPerHour, Micrometres, MicrometresPerHour, Millimetres, Minutes,
     PerKelvin, PlateShares, Quantity, Readings, Uncertain, WearDepth,
@@ -72,6 +73,8 @@ pub struct Written {
     /// How the result is judged.
     #[schemars(extend("default" = {}))]
     pub decision: Decision,
+    /// What may be done to make the check better, for `howflat plan`. Left out: all usual steps.
+    pub improvements: Option<WrittenImprovements>,
 }
 
 /// The plate.
@@ -532,6 +535,9 @@ pub struct Survey {
     /// How many times everything is gone through.
     #[schemars(range(min = 1, max = 50), extend("default" = 1, "x-source" = COMMON_PRACTICE))]
     pub passes: usize,
+    /// Whether a parked stand is lifted before each further pass and put down anew on wiped feet, so that its seat is
+    /// averaged too. Left out: it stays where it is.
+    pub lift_between_passes: Option<bool>,
     /// When the indicator is set to zero. Left out: at each placement where there are several, else
     /// once; a carried stand's zero is carried through all headings, or a bow would not show between
     /// them.

@@ -6,6 +6,7 @@
 
 pub mod check;
 pub mod cleanliness;
+pub mod eight_lines;
 mod exchange;
 pub mod field;
 pub mod flatness;
@@ -14,6 +15,7 @@ mod frame;
 pub mod gauge_block;
 pub mod grade;
 pub mod grid;
+pub mod improvement;
 pub mod indicator;
 pub mod landscape;
 pub mod least_squares_plane;
@@ -25,6 +27,7 @@ pub mod plate;
 pub mod smooth_zone;
 pub mod spline;
 pub mod stand;
+pub mod stand_room;
 pub mod survey;
 pub mod temperature;
 pub mod visibility;

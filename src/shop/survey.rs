@@ -74,6 +74,8 @@ pub struct Plan {
     pub carried_reach: f64,
     /// How many times all stations are gone through.
     pub passes: usize,
+    /// Whether the stand is lifted before each further pass and put down anew, where it would else stay.
+    pub lifted: bool,
     /// When the zero is set.
     pub zeroing: Zeroing,
     /// Whether each zero target is read again when its round ends.
@@ -224,6 +226,7 @@ impl Survey {
         }
         let mut layout = Layout::new(plan, stand);
         for pass in 0..layout.survey.n_passes {
+            layout.lift = if plan.lifted { pass } else { 0 };
             for (station, place) in plan.stations.iter().enumerate() {
                 for target in 0..place.targets.len() {
                     layout.read(station, target);
@@ -410,8 +413,10 @@ struct Layout<'a> {
     minutes: f64,
     /// Station and target whose zero is in force, where the round has begun.
     zero: Option<(usize, usize)>,
-    /// Where the stand was last put down: station and, unless parked, target.
-    seated: Option<(usize, usize)>,
+    /// How often the stand was lifted between passes.
+    lift: usize,
+    /// Where the stand was last put down: station and, unless parked, target; and after how many lifts.
+    seated: Option<[usize; 3]>,
 }
 
 impl<'a> Layout<'a> {
@@ -440,7 +445,7 @@ impl<'a> Layout<'a> {
             n_passes: plan.passes.max(1),
             drift_corrected: plan.drift_corrected && plan.closing_reading,
         };
-        Self { plan, stand, survey, minutes: 0.0, zero: None, seated: None }
+        Self { plan, stand, survey, minutes: 0.0, zero: None, lift: 0, seated: None }
     }
 
     fn read(&mut self, station: usize, target: usize) {
@@ -471,8 +476,8 @@ impl<'a> Layout<'a> {
         let (at, heading) = pose(self.plan, place, at_target);
         let feet = stand_on(self.stand, at, heading);
         let seat = match self.plan.stand_use {
-            StandUse::Parked => (station, 0),
-            StandUse::Turned | StandUse::Carried => (station, target),
+            StandUse::Parked => [station, 0, self.lift],
+            StandUse::Turned | StandUse::Carried => [station, target, self.lift],
         };
         if !self.survey.readings.is_empty() {
             self.minutes += self.plan.minutes_per_reading;

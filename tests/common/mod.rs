@@ -188,6 +188,7 @@ pub fn corner_to_corner(plate: &Plate) -> Plan {
         }],
         carried_reach: 120.0,
         passes: 1,
+        lifted: false,
         zeroing: Zeroing::Once,
         closing_reading: true,
         drift_corrected: false,

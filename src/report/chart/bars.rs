@@ -71,7 +71,7 @@ impl Bars<'_> {
         for share in ends {
             let [l, h] = share.whiskers().unwrap_or([share.value, share.value]);
             // A whisker of nonsense, far beyond all or nothing, must not squeeze the bars.
-            low = low.min(share.value.max(-5.0)).min(l.max(-0.5));
+            low = low.min(share.value.max(-5.0)).min(l.max((share.value.max(-5.0) - 0.5).min(-0.5)));
             high = high.max(share.value.min(5.0)).max(h.min(1.5));
         }
         let ticks = Ticks::new(100.0 * low, 100.0 * high * 1.02, 7);

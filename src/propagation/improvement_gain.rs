@@ -1,0 +1,348 @@
+//! By how much steps that make a check better shrink the interval of its error.
+
+use super::{
+    check_experiment::{CannotSimulate, CheckExperiment, Output},
+    reading_rule::ReadingRule,
+    simulation::WayKind,
+    trials::run_trials,
+};
+use crate::{
+    quantity::{sample::Summary, stream::Streams},
+    shop::{
+        check::ShopCheck,
+        grid::Grid,
+        improvement::{NotTaken, Step, taken},
+        survey::Plan,
+    },
+};
+use rayon::prelude::*;
+use std::borrow::Cow;
+
+/// How many trials each way of checking is tried with, when nobody says: a whole number of blocks.
+pub const DEFAULT_TRIALS: u64 = 20_480;
+
+/// Into how many groups trials are divided to tell how far a result depends on them.
+const N_GROUPS: usize = 20;
+
+/// A 95 % interval of the error of one way of reading, in µm, with its Monte Carlo uncertainty.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ErrorInterval {
+    /// The probabilistically symmetric interval.
+    pub interval: [f64; 2],
+    /// The same from each group of trials alone.
+    of_groups: Vec<[f64; 2]>,
+}
+
+impl ErrorInterval {
+    /// Its width.
+    pub fn width(&self) -> f64 {
+        width(self.interval)
+    }
+
+    /// Standard uncertainty of the width that comes from the number of trials.
+    pub fn width_u(&self) -> f64 {
+        sectioned(width(self.interval), self.of_groups.iter().copied().map(width))
+    }
+
+    /// How far from the truth whoever takes the result at its word is in 95 % of all checks, at most: the end that is
+    /// farther from 0.
+    pub fn farthest(&self) -> f64 {
+        farthest(self.interval)
+    }
+
+    /// Standard uncertainty of that, from the number of trials.
+    pub fn farthest_u(&self) -> f64 {
+        sectioned(farthest(self.interval), self.of_groups.iter().copied().map(farthest))
+    }
+
+    /// From the error of every trial, in µm; groups are runs of trials, all of one size.
+    fn of(errors: &[f64]) -> Self {
+        let interval = |errors: &[f64]| Summary::of(errors, COVERAGE).interval_symmetric;
+        let size = errors.len() / N_GROUPS;
+        Self { interval: interval(errors), of_groups: errors.chunks_exact(size).map(interval).collect() }
+    }
+}
+
+fn width([low, high]: [f64; 2]) -> f64 {
+    high - low
+}
+
+fn farthest([low, high]: [f64; 2]) -> f64 {
+    low.abs().max(high.abs())
+}
+
+/// Coverage probability of all intervals here.
+pub const COVERAGE: f64 = 0.95;
+
+/// What a check is worth, with some steps taken or none.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CheckWorth {
+    /// Error of the plain spread, of the spread off the best-fit plane (where the readings can be levelled), and of the
+    /// fitted estimate, its rule fitted to this very check.
+    pub ways: Vec<(WayKind, ErrorInterval)>,
+    /// How many readings it takes, closing readings among them.
+    pub n_readings: usize,
+}
+
+impl CheckWorth {
+    /// The error of one way of reading; `None` for a levelled spread of readings that cannot be levelled.
+    pub fn way(&self, kind: WayKind) -> Option<&ErrorInterval> {
+        self.ways.iter().find(|(known, _)| *known == kind).map(|(_, interval)| interval)
+    }
+}
+
+/// By how much one interval is narrower than another, as a share of the latter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gain {
+    /// 0.2: a fifth narrower. Negative: wider.
+    pub share: f64,
+    /// Standard uncertainty from the number of trials; both checks were tried on the same plates with the same luck,
+    /// so that it is smaller than either width would let expect.
+    pub u: f64,
+}
+
+impl Gain {
+    /// Of `after` over `before`.
+    pub fn of(before: &ErrorInterval, after: &ErrorInterval) -> Self {
+        let share = |before: [f64; 2], after: [f64; 2]| 1.0 - width(after) / width(before);
+        let of_groups = before.of_groups.iter().zip(&after.of_groups).map(|(b, a)| share(*b, *a));
+        let share = share(before.interval, after.interval);
+        Self { share, u: sectioned(share, of_groups) }
+    }
+
+    /// Whether it is more than noise: larger than twice its standard uncertainty.
+    pub fn is_seen(self) -> bool {
+        self.share > 2.0 * self.u
+    }
+}
+
+/// What a pair of steps gains beyond both alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pair {
+    /// Indices into [`Gains::steps`], the lower first.
+    pub steps: [usize; 2],
+    /// What the pair gains.
+    pub gain: Gain,
+    /// That less what each step gains alone; positive where one makes the other worth more.
+    pub interaction: Gain,
+}
+
+/// One step and what it gains alone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SingleStep {
+    /// The step.
+    pub step: Step,
+    /// The check after it, or why it cannot be taken.
+    pub worth: Result<CheckWorth, NotTaken>,
+    /// What it gains; nothing where it cannot be taken.
+    pub gain: Option<Gain>,
+    /// Its place by gain: steps that noise cannot tell from the first of their place share it.
+    pub place: Option<usize>,
+}
+
+/// What all steps and pairs of steps gain.
+#[derive(Debug, Clone)]
+pub struct Gains {
+    /// The check as it is.
+    pub before: CheckWorth,
+    /// All steps, in the order asked.
+    pub steps: Vec<SingleStep>,
+    /// All pairs that can be taken together, largest gain first.
+    pub pairs: Vec<Pair>,
+    /// How many trials each check was tried with.
+    pub n_trials: u64,
+}
+
+/// What a check gives, trial by trial.
+#[derive(Debug)]
+pub struct Results<'a> {
+    /// The true flatness, in µm.
+    pub flatness: Cow<'a, [f64]>,
+    /// What each way of reading gives, in µm.
+    pub ways: Vec<(WayKind, Vec<f64>)>,
+    /// How many readings it takes, closing readings among them.
+    pub n_readings: usize,
+}
+
+/// Checks with steps taken, all tried on the same plates and with the same luck (common random numbers), so that what
+/// differs is the steps.
+#[derive(Debug)]
+pub struct Workshop<'a> {
+    check: &'a ShopCheck,
+    plan: &'a Plan,
+    n_trials: u64,
+    streams: Streams,
+    flatness: Vec<f64>,
+}
+
+impl<'a> Workshop<'a> {
+    /// Draws the plates. `n_trials` is rounded up to whole groups of trials, 5120 at a time.
+    pub fn new(
+        check: &'a ShopCheck,
+        plan: &'a Plan,
+        n_trials: u64,
+        seed: u64,
+    ) -> Result<Self, CannotSimulate> {
+        let step = (super::trials::BLOCK * N_GROUPS) as u64;
+        let n_trials = n_trials.div_ceil(step).max(1) * step;
+        let streams = Streams::new(seed);
+        let mut outputs = run_trials(&CheckExperiment::new(check)?, &streams, 0..n_trials, &|_| {});
+        let flatness = outputs.swap_remove(Output::Flatness as usize);
+        Ok(Self { check, plan, n_trials, streams, flatness })
+    }
+
+    /// How many trials each check is tried with.
+    pub fn n_trials(&self) -> u64 {
+        self.n_trials
+    }
+
+    /// The true flatness of each trial's plate, in µm.
+    pub fn flatness(&self) -> &[f64] {
+        &self.flatness
+    }
+
+    /// What the check is worth with these steps taken, in this order.
+    pub fn with(&self, steps: &[Step]) -> Result<CheckWorth, NotTaken> {
+        let tried = self.results(steps)?;
+        let errors = |results: &[f64]| {
+            ErrorInterval::of(
+                &results.iter().zip(tried.flatness.iter()).map(|(r, truth)| r - truth).collect::<Vec<_>>(),
+            )
+        };
+        Ok(CheckWorth {
+            ways: tried.ways.iter().map(|(kind, results)| (*kind, errors(results))).collect(),
+            n_readings: tried.n_readings,
+        })
+    }
+
+    /// What each way of reading gives with these steps taken, trial by trial.
+    pub fn results(&self, steps: &[Step]) -> Result<Results<'_>, NotTaken> {
+        let check = taken(self.check, self.plan, steps)?;
+        // Flatness is that of the plate alone, and drawn already, unless the bow counts as part of it: then a soak changes it.
+        let own_flatness = check.plate.flatness_holds_bow;
+        let experiment = if own_flatness {
+            CheckExperiment::new(&check)
+        } else {
+            CheckExperiment::on_grid(&check, Grid::over(check.plate.working_surface(), 9))
+        };
+        let experiment = experiment.map_err(|_| NotTaken::NoRoom)?;
+        let outputs = run_trials(&experiment, &self.streams, 0..self.n_trials, &|_| {});
+        let [flatness, spread, levelled, _] = <[Vec<f64>; 4]>::try_from(outputs).unwrap_or_default();
+        let flatness =
+            if own_flatness { Cow::Owned(flatness) } else { Cow::Borrowed(self.flatness.as_slice()) };
+        // The rule is fitted to the trials that it is then judged by: five numbers from thousands of trials flatter it by
+        // less than the trials' own scatter.
+        let rule = ReadingRule::fit(&flatness, &spread, &levelled);
+        let fitted = spread.iter().zip(&levelled).map(|(&s, &l)| rule.estimate(s, l)).collect();
+        let mut ways = vec![(WayKind::Spread, spread)];
+        if experiment.can_level() {
+            ways.push((WayKind::Levelled, levelled));
+        }
+        ways.push((WayKind::Fitted, fitted));
+        Ok(Results { flatness, ways, n_readings: check.survey.readings.len() })
+    }
+
+    /// Every step alone and every pair of steps.
+    ///
+    /// `progress` is told the share that is done, from any thread.
+    pub fn gains(
+        &self,
+        steps: &[Step],
+        way: WayKind,
+        progress: &(dyn Fn(f64) + Sync),
+    ) -> Result<Gains, NotTaken> {
+        let before = self.with(&[])?;
+        let n = steps.len();
+        let pairs: Vec<[usize; 2]> = (0..n).flat_map(|a| (a + 1..n).map(move |b| [a, b])).collect();
+        let sets: Vec<Vec<Step>> = (0..n)
+            .map(|a| vec![steps[a]])
+            .chain(pairs.iter().map(|[a, b]| vec![steps[*a], steps[*b]]))
+            .collect();
+        let done = std::sync::atomic::AtomicUsize::new(0);
+        let worths: Vec<Result<CheckWorth, NotTaken>> = sets
+            .par_iter()
+            .map(|set| {
+                let worth = self.with(set);
+                let so_far = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
+                progress(so_far as f64 / sets.len() as f64);
+                worth
+            })
+            .collect();
+        let (singles, doubles) = worths.split_at(n);
+        let of_way = |worth: &Result<CheckWorth, NotTaken>| -> Option<ErrorInterval> {
+            worth.as_ref().ok()?.way(way).cloned()
+        };
+        let start = before.way(way).ok_or(NotTaken::CannotBeLevelled)?;
+        let alone: Vec<Option<ErrorInterval>> = singles.iter().map(of_way).collect();
+        let places = places(start, &alone);
+        let steps: Vec<SingleStep> = steps
+            .iter()
+            .zip(singles)
+            .zip(places)
+            .zip(&alone)
+            .map(|(((&step, worth), place), interval)| {
+                let gain = interval.as_ref().map(|interval| Gain::of(start, interval));
+                SingleStep { step, gain, worth: worth.clone(), place }
+            })
+            .collect();
+        let mut pairs: Vec<Pair> = pairs
+            .into_iter()
+            .zip(doubles)
+            .filter_map(|(steps, worth)| {
+                let both = of_way(worth)?;
+                let [a, b] = steps.map(|step| alone[step].as_ref());
+                Some(Pair {
+                    steps,
+                    gain: Gain::of(start, &both),
+                    interaction: interaction(start, [a?, b?], &both),
+                })
+            })
+            .collect();
+        pairs.sort_by(|a, b| b.gain.share.total_cmp(&a.gain.share));
+        Ok(Gains { before, steps, pairs, n_trials: self.n_trials })
+    }
+}
+
+/// The place of each step among all, by gain: a new place begins with a step that surely gains less than the first one
+/// of the place before it.
+fn places(before: &ErrorInterval, alone: &[Option<ErrorInterval>]) -> Vec<Option<usize>> {
+    let by = |before: [f64; 2], a: [f64; 2], b: [f64; 2]| (width(b) - width(a)) / width(before);
+    let surely_better = |a: &ErrorInterval, b: &ErrorInterval| {
+        let of_groups = a.of_groups.iter().zip(&b.of_groups).zip(&before.of_groups);
+        let whole = by(before.interval, a.interval, b.interval);
+        whole > 2.0 * sectioned(whole, of_groups.map(|((a, b), before)| by(*before, *a, *b)))
+    };
+    let mut order: Vec<(usize, &ErrorInterval)> =
+        alone.iter().enumerate().filter_map(|(step, interval)| Some((step, interval.as_ref()?))).collect();
+    order.sort_by(|a, b| a.1.width().total_cmp(&b.1.width()));
+    let mut places = vec![None; alone.len()];
+    let mut leader: Option<(usize, &ErrorInterval)> = None;
+    for (index, (step, interval)) in order.into_iter().enumerate() {
+        let (place, _) = match leader {
+            Some((place, first)) if !surely_better(first, interval) => (place, first),
+            _ => *leader.insert((index + 1, interval)),
+        };
+        places[step] = Some(place);
+    }
+    places
+}
+
+fn interaction(before: &ErrorInterval, [a, b]: [&ErrorInterval; 2], both: &ErrorInterval) -> Gain {
+    let of = |[before, a, b, both]: [[f64; 2]; 4]| (width(a) + width(b) - width(both)) / width(before) - 1.0;
+    let all = [before, a, b, both];
+    let of_groups = (0..N_GROUPS).map(|group| of(all.map(|interval| interval.of_groups[group])));
+    let share = of(all.map(|interval| interval.interval));
+    Gain { share, u: sectioned(share, of_groups) }
+}
+
+/// Standard uncertainty of a statistic of all trials from its values in each of G groups: `√(Σ(θ_g − θ)²/(G(G − 1)))` (sectioning:
+/// Asmussen and Glynn, "Stochastic Simulation", 2007, III.5, from memory). A quantile's bias in small groups makes it a little
+/// too large, never too small.
+fn sectioned(whole: f64, of_groups: impl Iterator<Item = f64>) -> f64 {
+    let (mut n, mut squares) = (0.0, 0.0);
+    for value in of_groups {
+        n += 1.0;
+        squares += (value - whole) * (value - whole);
+    }
+    (squares / (n * (n - 1.0))).sqrt()
+}

@@ -1,0 +1,1028 @@
+//! The report on how to check better: steps, placements, and what other methods would have given.
+
+use super::{
+    chart::{
+        bars::{Bar, Bars, Share},
+        plate_map::{MapTarget, PlateMap},
+    },
+    check_report::{LIMITS_OF_USE, way_key, way_name},
+    heights::Heights,
+    number::{Digits, percent, plain, short},
+    page::{Page, Part, short_digest},
+    picture::{PixelError, png},
+    reading_sheet::ReadingSheet,
+    setup_words,
+    survey_marks::{in_plan, stands},
+    table::{Cell, Column, Table},
+    text::inert,
+};
+use crate::{
+    decision::{
+        advice::{Advice, Enough},
+        sufficient_set::Search,
+        wrong_calls::WrongCalls,
+    },
+    propagation::{
+        improvement_gain::{ErrorInterval, Gain, SingleStep},
+        other_methods::{Instruments, Method},
+        placement_choice::Expected,
+        simulation::WayKind,
+    },
+    quantity::sample::Summary,
+    setup::{Setup, pasted},
+    shop::{grade::Tolerance, improvement::Step},
+};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+/// Everything that a report on a better check is made from.
+#[derive(Debug, Clone)]
+pub struct PlanReport<'a> {
+    /// The setup.
+    pub setup: &'a Setup,
+    /// What the plate is to keep, if anything.
+    pub tolerance: Option<&'a Tolerance>,
+    /// By which way of reading the check is used.
+    pub way: WayKind,
+    /// What steps gain.
+    pub advice: &'a Advice,
+    /// Where to put stand and block; `None` where no placement was possible.
+    pub placements: Option<&'a Placements>,
+    /// The check's own ways of reading and other methods, on the same plates.
+    pub methods: &'a [MethodRow],
+    /// Seed of all random numbers.
+    pub seed: u64,
+    /// The date of the report, as the user gave it.
+    pub date: Option<&'a str>,
+}
+
+/// A survey that was planned anew.
+#[derive(Debug, Clone)]
+pub struct Placements {
+    /// The setup with the new survey in it.
+    pub setup: Setup,
+    /// The survey block that makes the difference.
+    pub block: Value,
+    /// How many placed readings there were to choose from.
+    pub n_candidates: usize,
+    /// How many readings were asked for.
+    pub n_readings: usize,
+    /// What is known of the flatness before anything is read.
+    pub before: Expected,
+    /// What the setup's own survey leaves open.
+    pub own: Option<Expected>,
+    /// What the new one leaves open.
+    pub chosen: Expected,
+}
+
+/// One way of getting at the flatness, and its error.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MethodRow {
+    /// Which.
+    pub what: Surveyed,
+    /// How many readings it takes.
+    pub n_readings: usize,
+    /// How many closures it has.
+    pub closures: usize,
+    /// Its result minus the true flatness, in µm.
+    pub error: Summary,
+    /// What passes, in µm; `None` without a tolerance, or without a limit of local variation.
+    pub limit: Option<f64>,
+    /// What comparing the result with that does.
+    pub calls: Option<WrongCalls>,
+}
+
+/// How a plate is surveyed and read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Surveyed {
+    /// The setup's own check, read one way.
+    ThisCheck(WayKind),
+    /// Another method.
+    Otherwise(Method),
+}
+
+impl Surveyed {
+    fn name(self) -> &'static str {
+        match self {
+            Self::ThisCheck(WayKind::Spread) => "this check: spread",
+            Self::ThisCheck(WayKind::Levelled) => "this check: spread off the best-fit plane",
+            Self::ThisCheck(WayKind::Fitted) => "this check: fitted estimate",
+            Self::Otherwise(Method::Straightedge) => "straightedge along eight lines",
+            Self::Otherwise(Method::Level) => "level along eight lines",
+            Self::Otherwise(Method::Autocollimator) => "autocollimator along eight lines",
+            Self::Otherwise(Method::RepeatReading) => "repeat reading, stand carried",
+        }
+    }
+
+    fn key(self) -> String {
+        match self {
+            Self::ThisCheck(way) => format!("this check, {}", way_key(way)),
+            Self::Otherwise(Method::Straightedge) => "straightedge".into(),
+            Self::Otherwise(Method::Level) => "level".into(),
+            Self::Otherwise(Method::Autocollimator) => "autocollimator".into(),
+            Self::Otherwise(Method::RepeatReading) => "repeat reading".into(),
+        }
+    }
+}
+
+impl PlanReport<'_> {
+    /// Where the check stands, and whether it is good enough.
+    pub fn answer(&self) -> String {
+        let h = self.heights();
+        let Some(now) = self.now() else { return String::new() };
+        let mut said = format!(
+            "In 95 % of such checks the {} is off the plate's true flatness by {}",
+            way_name(self.way),
+            self.limits_of(now)
+        );
+        match (&self.advice.enough, self.tolerance) {
+            (Some(enough), Some(tolerance)) => {
+                let verdict =
+                    if self.is_enough() { "it is good enough as it is" } else { "it is not good enough" };
+                said += &format!(
+                    "; for {} ({}) it should be within {} either way, 1/{} of that: {verdict}.",
+                    h.text(tolerance.value),
+                    tolerance.name,
+                    h.text(enough.target),
+                    short(self.setup.improvements.accuracy_ratio, 3)
+                );
+            }
+            _ => said += "; no tolerance was given to judge that by.",
+        }
+        said
+    }
+
+    fn is_enough(&self) -> bool {
+        matches!(&self.advice.enough, Some(Enough { search: Search::Cheapest(set), .. }) if set.steps.is_empty())
+    }
+
+    /// What to do about it: the best step, the best pair, the cheapest set that suffices, the placements, the proper method.
+    pub fn explanations(&self) -> Vec<String> {
+        let mut said = vec![self.best_step()];
+        said.extend(self.best_pair());
+        said.extend(
+            self.advice.enough.as_ref().filter(|_| !self.is_enough()).map(|enough| self.cheapest(enough)),
+        );
+        said.extend(self.placements.map(|placements| self.placed(placements)));
+        said.extend(self.proper_method());
+        said
+    }
+
+    fn best_step(&self) -> String {
+        let seen = self.advice.best_steps();
+        let Some(&best) = seen.first() else {
+            return "No single step narrows that interval by more than the trials can tell.".into();
+        };
+        let step = &self.advice.gains.steps[best];
+        let ties: Vec<&str> = seen[1..]
+            .iter()
+            .filter(|&&other| self.advice.gains.steps[other].place == step.place)
+            .map(|&other| self.advice.gains.steps[other].step.name())
+            .collect();
+        let mut said = format!(
+            "The single step that helps most is \"{}\" ({}): it narrows the interval by {}{}.",
+            step.step.name(),
+            self.words(step.step),
+            step.gain.map_or(String::new(), gain_text),
+            self.interval(step)
+                .map_or(String::new(), |interval| format!(", to {}", self.limits_of(interval)))
+        );
+        if !ties.is_empty() {
+            said += &format!(" The trials cannot tell it from \"{}\".", ties.join("\" and \""));
+        }
+        said
+    }
+
+    fn best_pair(&self) -> Option<String> {
+        let pair = self.advice.best_pair()?;
+        let [a, b] = pair.steps.map(|step| self.advice.gains.steps[step].step.name());
+        let together = match pair.interaction {
+            i if i.share > 2.0 * i.u => "; together they gain more than their gains added up",
+            i if i.share < -2.0 * i.u => "; their gains overlap",
+            _ => "",
+        };
+        Some(format!(
+            "The best pair is \"{a}\" with \"{b}\": narrower by {}{together}.",
+            gain_text(pair.gain)
+        ))
+    }
+
+    fn cheapest(&self, enough: &Enough) -> String {
+        let names = |steps: &[usize]| {
+            let names =
+                steps.iter().map(|&step| format!("\"{}\"", self.advice.gains.steps[step].step.name()));
+            names.collect::<Vec<_>>().join(", ")
+        };
+        let effort = |effort: f64| match (&self.setup.improvements.effort_unit, enough.counted) {
+            (_, true) => format!("{} steps", short(effort, 3)),
+            (Some(unit), _) => format!("{} {unit}", short(effort, 4)),
+            (None, _) => format!("an effort of {}", short(effort, 4)),
+        };
+        let among = match enough.n_passed_over {
+            0 => format!("{} sets of the {} steps that are seen to help", enough.n_tried, enough.among.len()),
+            n => format!(
+                "{} sets of the {} steps that help most ({n} that help less were left out of the search)",
+                enough.n_tried,
+                enough.among.len()
+            ),
+        };
+        match &enough.search {
+            Search::Cheapest(set) => format!(
+                "The cheapest set that makes it good enough takes {}: {} ({among} were tried, from the cheapest on).",
+                effort(set.effort),
+                names(&set.steps)
+            ),
+            Search::Sufficient(set) => format!(
+                "{} make it good enough for {}; not every set was tried ({among}), so a cheaper one may do.",
+                names(&set.steps),
+                effort(set.effort)
+            ),
+            Search::NoneSuffices | Search::NoneFound => {
+                let (steps, interval) = &enough.best;
+                let best = if steps.is_empty() {
+                    "none came closer than the check as it is".to_string()
+                } else {
+                    format!("the best of them, {}, still leaves {}", names(steps), self.limits_of(interval))
+                };
+                let all = if enough.search == Search::NoneSuffices { "All " } else { "" };
+                format!("No set of these steps makes it good enough. {all}{among} were tried; {best}.")
+            }
+        }
+    }
+
+    fn placed(&self, placements: &Placements) -> String {
+        let h = self.heights();
+        let n = n_readings(&placements.setup);
+        let mut said = format!(
+            "With {n} readings besides the zeros, placed as below and judged by howflat judge, the standard uncertainty of the \
+             flatness should come down from {} before any reading to {} at most",
+            h.text(placements.before.standard_uncertainty),
+            h.text(placements.chosen.standard_uncertainty)
+        );
+        said += &match placements.own {
+            Some(own) => format!(
+                "; the survey of the setup, with {}, leaves {}.",
+                n_readings(self.setup),
+                h.text(own.standard_uncertainty)
+            ),
+            None => ".".into(),
+        };
+        if placements.chosen.standard_uncertainty > 0.9 * placements.before.standard_uncertainty {
+            said += " That is little: what disturbs this stand hides the plate from any placement.";
+        }
+        if placements.own.is_some_and(|own| {
+            n_readings(self.setup) <= n
+                && own.standard_uncertainty < 1.05 * placements.chosen.standard_uncertainty
+        }) {
+            said += " The setup's own survey is as good for its number of readings.";
+        }
+        said
+    }
+
+    fn proper_method(&self) -> Option<String> {
+        let row = self
+            .methods
+            .iter()
+            .filter(|row| matches!(row.what, Surveyed::Otherwise(method) if method != Method::RepeatReading));
+        let width = |row: &&MethodRow| row.error.interval_symmetric[1] - row.error.interval_symmetric[0];
+        let best = row.min_by(|a, b| width(a).total_cmp(&width(b)))?;
+        let [low, high] = best.error.interval_symmetric;
+        Some(format!(
+            "Of the other methods the {} comes closest, with the same hands and the same room: off by {} in 95 % of \
+             surveys.",
+            best.what.name(),
+            self.ends([low, high])
+        ))
+    }
+
+    /// The whole report for a terminal `width` columns wide, or for a pipe.
+    pub fn text(&self, width: Option<usize>) -> String {
+        self.page().terminal(width)
+    }
+
+    /// The report as it is read.
+    pub fn page(&self) -> Page {
+        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
+        parts.extend([
+            Part::heading("Steps that make this check better"),
+            Part::picture(
+                "steps",
+                self.steps_picture(),
+                "By how much each step alone narrows the interval of the error; whiskers are two standard uncertainties.",
+            ),
+            Part::Table(self.steps_table()),
+            Part::Table(self.pairs_table()),
+            Part::Words(HOW_STEPS_ARE_JUDGED.into()),
+        ]);
+        if let Some(placements) = self.placements {
+            parts.extend([
+                Part::heading("Where to put stand and block"),
+                Part::picture(
+                    "placements",
+                    self.placements_picture(placements),
+                    "The plate with each placement's feet, arm and targets, numbered in the order in which they are read; a spot that is \
+                     read from several placements carries its first number.",
+                ),
+                Part::Table(self.placements_table(placements)),
+                Part::Words(format!(
+                    "Paste this into the setup in place of its survey; then howflat sheet gives the sheet for it{}.",
+                    if placements.n_readings > n_readings(&placements.setup) {
+                        " (there was nothing more to choose from)"
+                    } else {
+                        ""
+                    }
+                )),
+                Part::Lines(pasted(&placements.block)),
+                Part::Words(HOW_PLACEMENTS_ARE_CHOSEN.into()),
+            ]);
+        }
+        parts.extend([
+            Part::heading("What other methods would have given"),
+            Part::Table(self.methods_table()),
+            Part::Words(self.instruments_words()),
+            Part::heading("What was taken for granted"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("Cautions and limits"),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let mut facts = setup_words::facts(self.setup, self.date);
+        let h = self.heights();
+        for [name, value] in &mut facts {
+            if name == "tolerance" {
+                *value = self
+                    .tolerance
+                    .map_or("none given".into(), |t| format!("{} ({})", h.text(t.value), t.name));
+            }
+        }
+        facts.push([
+            "run".into(),
+            format!("{} trials for each set of steps, seed {}", self.advice.gains.n_trials, self.seed),
+        ]);
+        Page {
+            kind: "How to check a surface plate better".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer_is: String::new(),
+            answer: vec![self.answer()],
+            verdict: None,
+            parts,
+            provenance: format!(
+                "howflat {}, setup {}, seed {}, {} trials for each set of steps.",
+                crate::VERSION,
+                short_digest(&self.setup.digest),
+                self.seed,
+                self.advice.gains.n_trials
+            ),
+            for_signature: false,
+        }
+    }
+
+    /// Every step by its place.
+    pub fn steps_table(&self) -> Table {
+        let h = self.heights();
+        let mut order: Vec<&SingleStep> = self.advice.gains.steps.iter().collect();
+        order.sort_by(|a, b| {
+            let key = |step: &SingleStep| step.gain.map_or(f64::NEG_INFINITY, |gain| gain.share);
+            key(b).total_cmp(&key(a))
+        });
+        let fitted = self.way != WayKind::Fitted;
+        let rows = order.into_iter().map(|step| {
+            let mut row = match (&step.gain, self.interval(step), step.place) {
+                (Some(gain), Some(interval), Some(place)) => vec![
+                    Cell::Number(place as f64, Digits::Decimals(0)),
+                    Cell::from(step.step.name()),
+                    Cell::Text(self.words(step.step)),
+                    Cell::Number(100.0 * gain.share, Digits::Decimals(1)),
+                    Cell::Number(100.0 * gain.u, Digits::Decimals(1)),
+                    h.cell(interval.interval[0]),
+                    h.cell(interval.interval[1]),
+                ],
+                _ => {
+                    let why = step.worth.as_ref().err().map_or("not possible", |why| why.reason());
+                    vec![
+                        Cell::Empty,
+                        Cell::from(step.step.name()),
+                        Cell::Text(format!("not tried: {why}")),
+                        Cell::Empty,
+                        Cell::Empty,
+                        Cell::Empty,
+                        Cell::Empty,
+                    ]
+                }
+            };
+            if fitted {
+                let interval = step.worth.as_ref().ok().and_then(|worth| worth.way(WayKind::Fitted));
+                row.push(interval.map_or(Cell::Empty, |interval| h.cell(interval.width())));
+            }
+            row
+        });
+        let mut columns = vec![
+            Column::numbers("place", ""),
+            Column::text("step"),
+            Column::text("what it is"),
+            Column::numbers("narrower by", "%"),
+            Column::numbers("u", "%"),
+            Column::numbers("error from", h.label()),
+            Column::numbers("to", h.label()),
+        ];
+        if fitted {
+            columns.push(Column::numbers("fitted estimate's width", h.label()));
+        }
+        let now = self.now().map_or(String::new(), |now| self.limits_of(now));
+        let fitted_now = self.advice.gains.before.way(WayKind::Fitted).filter(|_| fitted);
+        let fitted_now = fitted_now.map_or(String::new(), |interval| {
+            format!("; the fitted estimate's is {} wide", h.text(interval.width()))
+        });
+        Table {
+            caption: format!(
+                "Steps, each alone, by how much they narrow the 95 % interval of the {}'s error, which is now {now}{fitted_now}; \
+                 steps that {} trials cannot tell from the first of their place share it",
+                way_name(self.way),
+                self.advice.gains.n_trials
+            ),
+            columns,
+            rows: rows.collect(),
+        }
+    }
+
+    /// The pairs that gain most.
+    pub fn pairs_table(&self) -> Table {
+        const SHOWN: usize = 8;
+        let gains = &self.advice.gains;
+        let number = |share: f64| Cell::Number(100.0 * share, Digits::Decimals(1));
+        let rows = gains.pairs.iter().take(SHOWN).map(|pair| {
+            let [a, b] = pair.steps.map(|step| Cell::from(gains.steps[step].step.name()));
+            let acts = match pair.interaction {
+                i if i.share > 2.0 * i.u => "more than both alone",
+                i if i.share < -2.0 * i.u => "overlap",
+                _ => "",
+            };
+            vec![
+                a,
+                b,
+                number(pair.gain.share),
+                number(pair.gain.u),
+                number(pair.interaction.share),
+                number(pair.interaction.u),
+                Cell::from(acts),
+            ]
+        });
+        Table {
+            caption: format!(
+                "The best of {} pairs of steps; the interaction is what a pair gains beyond both gains added up",
+                gains.pairs.len()
+            ),
+            columns: vec![
+                Column::text("step"),
+                Column::text("with"),
+                Column::numbers("narrower by", "%"),
+                Column::numbers("u", "%"),
+                Column::numbers("interaction", "%"),
+                Column::numbers("u", "%"),
+                Column::text("together"),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    fn placements_table(&self, placements: &Placements) -> Table {
+        let h = self.heights();
+        let own = placements.own.map(|own| ("as in the setup", n_readings(self.setup), own));
+        let rows = [
+            Some(("nothing read", 0, placements.before)),
+            own,
+            Some(("as placed here", n_readings(&placements.setup), placements.chosen)),
+        ];
+        let rows = rows.into_iter().flatten().map(|(what, n, expected)| {
+            vec![
+                Cell::from(what),
+                Cell::Number(n as f64, Digits::Decimals(0)),
+                h.cell(expected.standard_uncertainty),
+                h.cell(expected.interval_width),
+            ]
+        });
+        Table {
+            caption: format!(
+                "What is left open of the flatness, on average over what may be read (chosen from {} readings that the stand can \
+                 take)",
+                placements.n_candidates
+            ),
+            columns: vec![
+                Column::text("survey"),
+                Column::numbers("readings", ""),
+                Column::numbers("standard uncertainty", h.label()),
+                Column::numbers("width of the 95 % interval", h.label()),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
+    /// The check and other methods side by side.
+    pub fn methods_table(&self) -> Table {
+        let h = self.heights();
+        let judged = self.methods.iter().any(|row| row.calls.is_some());
+        let share =
+            |share: Option<f64>| share.map_or(Cell::Empty, |p| Cell::Number(100.0 * p, Digits::Decimals(1)));
+        let rows = self.methods.iter().map(|row| {
+            let mut cells = vec![
+                Cell::from(row.what.name()),
+                Cell::Number(row.n_readings as f64, Digits::Decimals(0)),
+                if row.closures > 0 {
+                    Cell::Number(row.closures as f64, Digits::Decimals(0))
+                } else {
+                    Cell::Empty
+                },
+                h.cell(row.error.mean),
+                h.cell(row.error.standard_deviation),
+                h.cell(row.error.interval_symmetric[0]),
+                h.cell(row.error.interval_symmetric[1]),
+            ];
+            if judged {
+                cells.push(row.limit.map_or(Cell::Empty, |limit| h.cell(limit)));
+                cells.push(share(row.calls.and_then(|calls| calls.bad_passed)));
+                cells.push(share(row.calls.and_then(|calls| calls.good_refused)));
+            }
+            cells
+        });
+        let mut columns = vec![
+            Column::text("method"),
+            Column::numbers("readings", ""),
+            Column::numbers("closures", ""),
+            Column::numbers("mean error", h.label()),
+            Column::numbers("standard deviation", h.label()),
+            Column::numbers("95 % from", h.label()),
+            Column::numbers("to", h.label()),
+        ];
+        let mut caption = format!("Error of each method on the same {} plates", self.advice.gains.n_trials);
+        if judged {
+            columns.extend([
+                Column::numbers("passes up to", h.label()),
+                Column::numbers("bad plates passed", "%"),
+                Column::numbers("good ones refused", "%"),
+            ]);
+            caption += ", and what comparing its result with the tolerance does; the repeat reading is compared with the grade's \
+                        limit of local variation, which is another thing";
+        }
+        Table { caption, columns, rows: rows.collect() }
+    }
+
+    fn instruments_words(&self) -> String {
+        let i = Instruments::default();
+        let length = |millimetres: f64| self.setup.length_text(millimetres);
+        format!(
+            "Same plates, same bow by heat, same film under pads and feet, trial by trial. Taken for the instruments (common \
+             practice, no source): level {} µm/m and autocollimator {} µm/m (standard uncertainty of one tilt), on a base of about {}; \
+             a straightedge as long as the longest line, on supports at its points of least sag, with a bow of {} µm and an S of {} µm \
+             per metre left (standard deviations), read with this check's indicator. Eight lines are reduced together by \
+             least squares; grains are left out there, since closures show them and the line is read again. A repeat reading \
+             sees local changes only: a bow or a twist of any size reads zero.",
+            short(i.level, 3),
+            short(i.autocollimator, 3),
+            length(i.base),
+            short(i.straightedge_bow, 3),
+            short(i.straightedge_s, 3)
+        )
+    }
+
+    /// A step with its size, in words.
+    fn words(&self, step: Step) -> String {
+        let h = self.heights();
+        let share = |to: f64| percent(to);
+        match step {
+            Step::ShorterReach { to } => {
+                format!("longest reach down to {}, as far as the place allows", share(to))
+            }
+            Step::WiderFeet { times } => format!("feet {} times as far from the column", short(times, 3)),
+            Step::FinerGraduation { to } => {
+                format!("graduation and limits of the indicator down to {}", share(to))
+            }
+            Step::FurtherPass { passes: 1 } => "one pass more".into(),
+            Step::FurtherPass { passes } => format!("{passes} passes more"),
+            Step::TurnedStand { by } => format!("by {}°, as further placements", short(by, 3)),
+            Step::ClosingReading => "zero read again at the end".into(),
+            Step::OvernightSoak { leaves } => {
+                format!("{} of temperature differences and rates left", share(leaves))
+            }
+            Step::CleanerPlate { film, grain_chance } => format!(
+                "film down to {}, a grain in {} of 1000",
+                h.text(film),
+                short(1000.0 * grain_chance, 3)
+            ),
+            Step::MoreTargets => "one more between each two".into(),
+            Step::BetterBlock { to } => format!("variation in length down to {}", share(to)),
+            Step::OneSidedApproach => "no hysteresis".into(),
+            Step::LevelArm { to } => format!("its angle down to {}", share(to)),
+            Step::CoolHands { leaves } => format!("{} of the hand's warmth left", share(leaves)),
+        }
+    }
+
+    /// The gain of each step as a bar.
+    pub fn steps_picture(&self) -> String {
+        let bars: Vec<Bar> = self
+            .advice
+            .gains
+            .steps
+            .iter()
+            .filter_map(|step| {
+                let Gain { share, u } = step.gain?;
+                let interval = Some([share - 2.0 * u, share + 2.0 * u]);
+                Some(Bar {
+                    label: step.step.name(),
+                    first_order: Share { value: share, interval },
+                    total: None,
+                })
+            })
+            .collect();
+        Bars {
+            title: "What each step alone does to the interval of the error",
+            axis: "95 % interval narrower by",
+            bars: &bars,
+        }
+        .svg()
+    }
+
+    /// The new survey on the plate.
+    fn placements_picture(&self, placements: &Placements) -> String {
+        let setup = &placements.setup;
+        let check = &setup.check;
+        let survey = &check.survey;
+        let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
+        let mut targets: Vec<MapTarget> = Vec::new();
+        for (spot, label) in survey.spots.iter().zip(&labels) {
+            let at = in_plan(spot.at, setup.plan_unit);
+            if !targets.iter().any(|target| target.at == at) {
+                targets.push(MapTarget { at, label, reading: None });
+            }
+        }
+        let [length, width] = in_plan([check.plate.length, check.plate.width], setup.plan_unit);
+        PlateMap {
+            title: "Where to put stand and block, in the order of the numbers",
+            heights_are: "",
+            height_unit: "",
+            length_unit: setup.plan_unit.symbol(),
+            x: &[0.0, length],
+            y: &[0.0, width],
+            heights: &[],
+            margin: in_plan([check.plate.margin, 0.0], setup.plan_unit)[0],
+            stands: &stands(survey.readings.iter(), setup.plan_unit),
+            targets: &targets,
+        }
+        .svg()
+    }
+
+    /// Every file of the report, by name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = self.page().files();
+        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
+        files.push(("steps.csv".into(), self.steps_table().csv().into_bytes()));
+        files.push(("methods.csv".into(), self.methods_table().csv().into_bytes()));
+        files.push(("steps.png".into(), png(&self.steps_picture(), 2.0)?));
+        if let Some(placements) = self.placements {
+            files.push(("survey.txt".into(), (pasted(&placements.block) + "\n").into_bytes()));
+            files.extend(ReadingSheet { setup: &placements.setup }.files());
+        }
+        Ok(files)
+    }
+
+    /// The JSON document of `plan --json`; its schema is [`json_schema`].
+    pub fn json(&self) -> Value {
+        let h = self.heights();
+        let gains = &self.advice.gains;
+        let name = |step: usize| gains.steps[step].step.name().to_string();
+        let interval = |i: &ErrorInterval| i.interval.map(|end| h.of(end));
+        let ways = |worth: &crate::propagation::improvement_gain::CheckWorth| {
+            worth
+                .ways
+                .iter()
+                .map(|(way, i)| WayDocument {
+                    way: way_key(*way).into(),
+                    interval: interval(i),
+                    width_u: h.of(i.width_u()),
+                })
+                .collect::<Vec<_>>()
+        };
+        let steps =
+            gains.steps.iter().zip(&self.setup.improvements.offers).map(|(step, offer)| StepDocument {
+                step: step.step.name().into(),
+                what: self.words(step.step),
+                effort: offer.effort,
+                place: step.place,
+                narrower_by: step.gain.map(|gain| gain.share),
+                narrower_by_u: step.gain.map(|gain| gain.u),
+                seen: step.gain.is_some_and(Gain::is_seen),
+                errors: step.worth.as_ref().map(ways).unwrap_or_default(),
+                n_readings: step.worth.as_ref().ok().map(|worth| worth.n_readings),
+                not_tried: step.worth.as_ref().err().map(|why| why.reason().into()),
+            });
+        let pairs = gains.pairs.iter().map(|pair| PairDocument {
+            steps: pair.steps.map(name),
+            narrower_by: pair.gain.share,
+            narrower_by_u: pair.gain.u,
+            interaction: pair.interaction.share,
+            interaction_u: pair.interaction.u,
+        });
+        let enough = self.advice.enough.as_ref().map(|enough| {
+            let (found, is_cheapest) = match &enough.search {
+                Search::Cheapest(set) => (Some(set), true),
+                Search::Sufficient(set) => (Some(set), false),
+                _ => (None, enough.search == Search::NoneSuffices),
+            };
+            EnoughDocument {
+                target: h.of(enough.target),
+                accuracy_ratio: self.setup.improvements.accuracy_ratio,
+                good_enough_now: self.is_enough(),
+                steps: found.map(|set| set.steps.iter().map(|&step| name(step)).collect()),
+                effort: found.map(|set| set.effort),
+                effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
+                efforts_count_steps: enough.counted,
+                all_cheaper_sets_tried: is_cheapest,
+                searched: enough.among.iter().map(|&step| name(step)).collect(),
+                n_tried: enough.n_tried,
+                best_steps: enough.best.0.iter().map(|&step| name(step)).collect(),
+                best_interval: interval(&enough.best.1),
+            }
+        });
+        let expected = |e: Expected| ExpectedDocument {
+            standard_uncertainty: h.of(e.standard_uncertainty),
+            interval_width: h.of(e.interval_width),
+        };
+        let document = PlanDocument {
+            title: inert(&self.setup.title),
+            answer: self.answer(),
+            explanation: self.explanations(),
+            unit: self.setup.unit.symbol().into(),
+            length_unit: self.setup.plan_unit.symbol().into(),
+            way: way_key(self.way).into(),
+            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
+            tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
+            now: ways(&gains.before),
+            steps: steps.collect(),
+            pairs: pairs.collect(),
+            enough,
+            placements: self.placements.map(|placements| PlacementsDocument {
+                survey: placements.block.clone(),
+                n_readings: n_readings(&placements.setup),
+                n_candidates: placements.n_candidates,
+                before: expected(placements.before),
+                own_survey: placements.own.map(expected),
+                placed: expected(placements.chosen),
+            }),
+            methods: self
+                .methods
+                .iter()
+                .map(|row| MethodDocument {
+                    method: row.what.key(),
+                    n_readings: row.n_readings,
+                    closures: row.closures,
+                    error: super::document::SummaryDocument::new(&row.error, |v| h.of(v)),
+                    passes_up_to: row.limit.map(|limit| h.of(limit)),
+                    bad_passed: row.calls.and_then(|calls| calls.bad_passed),
+                    good_refused: row.calls.and_then(|calls| calls.good_refused),
+                })
+                .collect(),
+            n_trials: gains.n_trials,
+            seed: self.seed,
+            setup_digest: self.setup.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn now(&self) -> Option<&ErrorInterval> {
+        self.advice.gains.before.way(self.way)
+    }
+
+    fn interval<'a>(&self, step: &'a SingleStep) -> Option<&'a ErrorInterval> {
+        step.worth.as_ref().ok()?.way(self.way)
+    }
+
+    fn limits_of(&self, interval: &ErrorInterval) -> String {
+        self.ends(interval.interval)
+    }
+
+    fn ends(&self, [low, high]: [f64; 2]) -> String {
+        let h = self.heights();
+        format!("{} to {}", h.bare(low), h.text(high))
+    }
+
+    fn heights(&self) -> Heights {
+        Heights { unit: self.setup.unit }
+    }
+}
+
+fn gain_text(gain: Gain) -> String {
+    format!(
+        "{} % (standard uncertainty {} %)",
+        plain(100.0 * gain.share, Digits::Decimals(0)),
+        plain(100.0 * gain.u, Digits::Decimals(1))
+    )
+}
+
+/// How many readings a survey has besides zeros and closing readings.
+fn n_readings(setup: &Setup) -> usize {
+    let survey = &setup.check.survey;
+    let counts = |reading: &usize| !survey.zeros.contains(reading) && !survey.readings[*reading].closing;
+    (0..survey.readings.len()).filter(counts).count()
+}
+
+/// How steps are compared.
+const HOW_STEPS_ARE_JUDGED: &str = "Every set of steps is tried on the same plates with the same luck, so that what differs is \
+    the steps; u is the standard uncertainty that the number of trials leaves. This is the iterative method of ISO 14253-2: \
+    compare the uncertainty with its target, change what contributes most, and reckon again. A larger survey widens a plain \
+    spread, which takes the largest and the smallest of more readings; what it gains shows in the fitted estimate or in \
+    howflat judge.";
+
+/// How placements are chosen.
+const HOW_PLACEMENTS_ARE_CHOSEN: &str = "Chosen one by one, then exchanged one by one while that helps, by what each reading leaves \
+    open of the flatness of plates as the setup describes them; judged on other plates than those they were chosen by. The \
+    figures are upper bounds: a full judgement makes more of the same readings. Grains are left out: a reading that \
+    catches one is taken again.";
+
+/// What the methods rest on, by clause.
+const REFERENCES: [&str; 5] = [
+    "Target uncertainty, and what to improve first: ISO 14253-2:2011 (procedure for uncertainty management, iterative method).",
+    "How good a check has to be for a tolerance: the 4:1 rule, ASME B89.7.3.1-2001, unless the setup says otherwise.",
+    "Intervals of simulated errors: JCGM 101:2008, 7.7.",
+    "Limits of local variation: GGG-P-463c, table II; ISO 8512, both parts.",
+    "Tolerances and defaults: the source beside each, in the tables above.",
+];
+
+/// The JSON Schema of [`PlanReport::json`].
+pub fn json_schema() -> Value {
+    schemars::schema_for!(PlanDocument).to_value()
+}
+
+/// How to check better. Heights are in `unit`.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(title = "howflat plan")]
+struct PlanDocument {
+    /// What the check is called.
+    title: String,
+    /// Where the check stands, in one sentence.
+    answer: String,
+    /// What to do about it, a sentence or two each.
+    explanation: Vec<String>,
+    /// Unit of all heights.
+    unit: String,
+    /// Unit of plan lengths.
+    length_unit: String,
+    /// The way of reading by which steps are ranked: "spread", "levelled" or "fitted".
+    way: String,
+    /// The largest flatness deviation that is good; null where none was given.
+    tolerance: Option<f64>,
+    /// Where it comes from.
+    tolerance_name: Option<String>,
+    /// The error of the check as it is, by each way of reading.
+    now: Vec<WayDocument>,
+    /// Every step alone.
+    steps: Vec<StepDocument>,
+    /// Every pair that can be taken together, largest gain first.
+    pairs: Vec<PairDocument>,
+    /// Whether the check is good enough, and what would make it so; null without a tolerance.
+    enough: Option<EnoughDocument>,
+    /// Where to put stand and block; null where nothing can be placed.
+    placements: Option<PlacementsDocument>,
+    /// The check and other methods on the same plates.
+    methods: Vec<MethodDocument>,
+    /// How many trials each set of steps was tried with.
+    n_trials: u64,
+    /// Seed of all random numbers.
+    seed: u64,
+    /// SHA-256 of what the setup says.
+    setup_digest: String,
+    /// Version of the program.
+    version: String,
+}
+
+/// The error by one way of reading.
+#[derive(Debug, Serialize, JsonSchema)]
+struct WayDocument {
+    /// "spread", "levelled" or "fitted".
+    way: String,
+    /// The probabilistically symmetric 95 % interval, from and to.
+    interval: [f64; 2],
+    /// Standard uncertainty of its width from the number of trials.
+    width_u: f64,
+}
+
+/// One step.
+#[derive(Debug, Serialize, JsonSchema)]
+struct StepDocument {
+    /// Its name.
+    step: String,
+    /// What it is, with its size.
+    what: String,
+    /// What it costs; null where nobody said.
+    effort: Option<f64>,
+    /// Its place by gain; steps that noise cannot tell from the first of their place share it.
+    place: Option<usize>,
+    /// By which share the interval is narrower; negative: wider.
+    narrower_by: Option<f64>,
+    /// Standard uncertainty of that from the number of trials.
+    narrower_by_u: Option<f64>,
+    /// Whether it gains more than twice that uncertainty.
+    seen: bool,
+    /// The error after it, by each way of reading.
+    errors: Vec<WayDocument>,
+    /// How many readings the check then takes.
+    n_readings: Option<usize>,
+    /// Why it was not tried; null where it was.
+    not_tried: Option<String>,
+}
+
+/// A pair of steps.
+#[derive(Debug, Serialize, JsonSchema)]
+struct PairDocument {
+    /// Their names.
+    steps: [String; 2],
+    /// By which share the interval is narrower.
+    narrower_by: f64,
+    /// Standard uncertainty of that.
+    narrower_by_u: f64,
+    /// What the pair gains beyond both gains added up.
+    interaction: f64,
+    /// Standard uncertainty of that.
+    interaction_u: f64,
+}
+
+/// Whether the check is good enough.
+#[derive(Debug, Serialize, JsonSchema)]
+struct EnoughDocument {
+    /// How far the farther end of the error's interval may be from 0.
+    target: f64,
+    /// Tolerance over target.
+    accuracy_ratio: f64,
+    /// Whether nothing has to be done.
+    good_enough_now: bool,
+    /// The set of steps that suffices; null where none was found.
+    steps: Option<Vec<String>>,
+    /// What it costs.
+    effort: Option<f64>,
+    /// What costs are counted in.
+    effort_unit: Option<String>,
+    /// Whether every step counts as one because no effort was given.
+    efforts_count_steps: bool,
+    /// Whether every cheaper set was tried; where none suffices, whether every set was.
+    all_cheaper_sets_tried: bool,
+    /// The steps among which was searched.
+    searched: Vec<String>,
+    /// How many sets were tried.
+    n_tried: usize,
+    /// The best of the sets tried.
+    best_steps: Vec<String>,
+    /// Its error.
+    best_interval: [f64; 2],
+}
+
+/// A survey planned anew.
+#[derive(Debug, Serialize, JsonSchema)]
+struct PlacementsDocument {
+    /// The survey block for the setup file.
+    survey: Value,
+    /// How many readings it has besides zeros and closing readings.
+    n_readings: usize,
+    /// From how many readings they were chosen.
+    n_candidates: usize,
+    /// What is open before any reading.
+    before: ExpectedDocument,
+    /// What the setup's own survey leaves open.
+    own_survey: Option<ExpectedDocument>,
+    /// What the new one leaves open.
+    placed: ExpectedDocument,
+}
+
+/// What is left open of the flatness, on average.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ExpectedDocument {
+    /// Standard uncertainty.
+    standard_uncertainty: f64,
+    /// Width of the 95 % interval.
+    interval_width: f64,
+}
+
+/// One method.
+#[derive(Debug, Serialize, JsonSchema)]
+struct MethodDocument {
+    /// Which.
+    method: String,
+    /// How many readings it takes.
+    n_readings: usize,
+    /// How many closures it has.
+    closures: usize,
+    /// Its result minus the true flatness.
+    error: super::document::SummaryDocument,
+    /// What passes; null where nothing is compared.
+    passes_up_to: Option<f64>,
+    /// Chance that a bad plate passes; null where too few plates are bad to tell.
+    bad_passed: Option<f64>,
+    /// Chance that a good plate is refused.
+    good_refused: Option<f64>,
+}
