@@ -80,6 +80,7 @@ fn assert_markup_is_ours(name: &str, text: &str) {
         "section",
         "div",
         "p",
+        "pre",
         "h1",
         "h2",
         "dl",
