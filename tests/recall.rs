@@ -1,32 +1,41 @@
 //! When a plate goes out: simulated histories whose truth is known, closed forms, limits, and the command.
 //!
-//! `HOWFLAT_HISTORIES` sets how many histories each kind gets (200 by default; the full size is 1000), `--nocapture`
+//! `HOWFLAT_HISTORIES` sets how many histories each kind gets (60 by default; the full size is 1000), `--nocapture`
 //! shows the figures.
 #![allow(clippy::print_stdout, reason = "the figures are for people to read")]
 
 mod common;
 
+use assert_cmd::Command;
 use common::{between, check_with};
 use howflat::{
-    decision::recall::OutOfTolerance,
+    decision::{
+        recall::{Costs, OutOfTolerance},
+        recall_plan::{Entry, Found, PlatePlan, PlateRecord, RecallPlan, RecallQuestion},
+    },
     propagation::{
         check_experiment::{CheckExperiment, Output},
+        posterior::{Settings, posterior},
         spread_law::{SpreadLaw, population},
         trials::Experiment,
         wear_history::{Event, Evidence, History, Known, PlateWear, WearPrior, fit},
     },
     quantity::{
+        day::{DAYS_PER_YEAR, Day},
         distribution::Distribution,
+        sample::mean_and_standard_deviation,
         stream::{Draws, Streams},
         student::normal_quantile,
     },
+    setup::{Readings, Setup},
     shop::check::ShopCheck,
 };
 use rand::RngExt;
 use rayon::prelude::*;
+use std::{fs, path::Path};
 
 fn n_histories() -> usize {
-    std::env::var("HOWFLAT_HISTORIES").ok().and_then(|n| n.parse().ok()).unwrap_or(200)
+    std::env::var("HOWFLAT_HISTORIES").ok().and_then(|n| n.parse().ok()).unwrap_or(60)
 }
 
 /// Tolerance of all simulated plates, in µm (US grade A, 24 x 36 in).
@@ -117,12 +126,13 @@ fn history_of<'a>(
 
 /// Probability of being out of tolerance, from today on, in steps that reach far enough.
 fn out_of(wear: &PlateWear) -> OutOfTolerance {
+    const N_STEPS: usize = 40;
     let mut years = 1.0;
-    while years < 64.0 && wear.exceeding(TOLERANCE, years) < 0.97 {
-        years *= 2.0;
+    while years < 64.0 && wear.exceeding(TOLERANCE, years) < 0.98 {
+        years *= 1.6;
     }
-    let step = years / 128.0;
-    let mut states = wear.exceeding_by_state(TOLERANCE, step, 128);
+    let step = years / N_STEPS as f64;
+    let mut states = wear.exceeding_by_state(TOLERANCE, step, N_STEPS);
     states.pop();
     OutOfTolerance {
         step,
@@ -134,15 +144,18 @@ fn out_of(wear: &PlateWear) -> OutOfTolerance {
 struct Outcome {
     flatness_covered: bool,
     rate_covered: bool,
+    /// Whether the day on which the plate goes out of tolerance lies between those at which the probability reaches 2.5 %
+    /// and 97.5 %; a plate that is out already is in an interval that begins today.
+    date_covered: bool,
     /// Width of the interval of today's flatness, in µm.
     width: f64,
     /// For each of [`RISKS`], what the probability was said to be on the date at which it reaches it, and whether the
     /// plate was out then.
-    dates: [(f64, bool); 4],
+    dates: [(f64, bool); RISKS.len()],
     p_values: Vec<f64>,
 }
 
-const RISKS: [f64; 4] = [0.05, 0.25, 0.5, 0.9];
+const RISKS: [f64; 6] = [0.025, 0.05, 0.25, 0.5, 0.9, 0.975];
 
 fn compare(wear: &PlateWear, truth: &Wearing, draws: &mut Draws) -> Outcome {
     let covers = |[low, high]: [f64; 2], value: f64| (low..=high).contains(&value);
@@ -156,9 +169,12 @@ fn compare(wear: &PlateWear, truth: &Wearing, draws: &mut Draws) -> Outcome {
         time = date.max(time);
         (out.at(date), future.flatness > TOLERANCE)
     });
+    let [(said, out_before), .., (said_last, out_after)] = dates;
+    let date_covered = (said > RISKS[0] + 1e-9 || !out_before) && (out_after || said_last < RISKS[5] - 1e-9);
     Outcome {
         flatness_covered: covers(wear.today.ends, truth.flatness),
         rate_covered: covers(wear.rate.ends, truth.rate),
+        date_covered,
         width: wear.today.ends[1] - wear.today.ends[0],
         dates,
         p_values: wear.events.iter().filter_map(|event| event.p_value).collect(),
@@ -184,35 +200,45 @@ fn tell(name: &str, outcomes: &[Outcome]) {
     let all: Vec<f64> = outcomes.iter().flat_map(|o| o.p_values.iter().copied()).collect();
     let small = all.iter().filter(|p| **p < 0.05).count() as f64 / all.len() as f64;
     println!(
-        "{name:<24} {n:>5} histories | 95 % intervals hold: flatness {:.3} (width {:.2} µm), rate {:.3} | out at dates, said and \
+        "{name:<24} {n:>5} histories | 95 % intervals hold: flatness {:.3} (width {:.2} µm), rate {:.3}, date {:.3} | out at dates, said and \
          found: {} | p < 0.05: {small:.3}",
         share(&|o| o.flatness_covered),
         outcomes.iter().map(|o| o.width).sum::<f64>() / n,
         share(&|o| o.rate_covered),
+        share(&|o| o.date_covered),
         dates.join("; ")
     );
 }
 
-/// Coverage within binomial limits; `allowed` is what may be missing for a family that is not assumed.
-fn assert_calibrated(name: &str, outcomes: &[Outcome], allowed: f64) {
+/// All 95 % intervals hold as often as they say, within binomial limits.
+fn assert_intervals_hold(name: &str, outcomes: &[Outcome], allowed: f64) {
     tell(name, outcomes);
     let n = outcomes.len() as f64;
-    let nominal = vec![0.95; outcomes.len()];
     // Half a percent for the grids.
-    let slack = limit(&nominal) + (0.005 + allowed) * n;
+    let slack = limit(&vec![0.95; outcomes.len()]) + (0.005 + allowed) * n;
     for (what, of) in [
         ("flatness", (|o: &Outcome| o.flatness_covered) as fn(&Outcome) -> bool),
         ("rate", |o: &Outcome| o.rate_covered),
+        ("date", |o: &Outcome| o.date_covered),
     ] {
         let covered = outcomes.iter().filter(|o| of(o)).count() as f64;
-        let low = covered < 0.95 * n - slack;
-        let high = allowed == 0.0 && covered > 0.95 * n + slack;
-        assert!(!low && !high, "{name}: {what} held {covered} times in {n}");
+        assert!(covered >= 0.95 * n - slack, "{name}: {what} held {covered} times in {n}");
+    }
+}
+
+/// Of the assumed family no interval is too wide either, and on every foretold day as many plates are out as was said.
+fn assert_calibrated(name: &str, outcomes: &[Outcome]) {
+    assert_intervals_hold(name, outcomes, 0.0);
+    let n = outcomes.len() as f64;
+    let slack = limit(&vec![0.95; outcomes.len()]) + 0.005 * n;
+    for of in [(|o: &Outcome| o.flatness_covered) as fn(&Outcome) -> bool, |o: &Outcome| o.rate_covered] {
+        let covered = outcomes.iter().filter(|o| of(o)).count() as f64;
+        assert!(covered <= 0.95 * n + slack, "{name}: {covered} times in {n}");
     }
     for (k, risk) in RISKS.into_iter().enumerate() {
         let said: Vec<f64> = outcomes.iter().map(|o| o.dates[k].0).collect();
         let found = outcomes.iter().filter(|o| o.dates[k].1).count() as f64;
-        let slack = limit(&said) + (0.005 + allowed) * n;
+        let slack = limit(&said) + 0.005 * n;
         let expected: f64 = said.iter().sum();
         assert!((found - expected).abs() < slack, "{name}: out at {risk}: {found} times, not {expected}");
     }
@@ -246,14 +272,16 @@ fn certified(wears: Wears, n: usize) -> Vec<Outcome> {
 
 #[test]
 fn certified_histories_are_foretold() {
-    assert_calibrated("certificates, own family", &certified(Wears::AsAssumed, n_histories()), 0.0);
+    assert_calibrated("certificates, own family", &certified(Wears::AsAssumed, n_histories()));
 }
 
-/// Neither rates nor increments of the assumed family. A few percent may be missing.
+/// Neither rates nor increments of the assumed family. The intervals hold, up to a few percent; the probabilities between
+/// their ends cannot all be right, since these plates wear half again as fast as is assumed: the figures printed say how
+/// far off they are.
 #[test]
-fn histories_of_another_family_are_foretold_nearly_as_well() {
-    assert_calibrated("certificates, steady", &certified(Wears::Steadily, n_histories()), 0.03);
-    assert_calibrated("certificates, in blows", &certified(Wears::InBlows, n_histories()), 0.05);
+fn histories_of_another_family_lie_within_the_intervals() {
+    assert_intervals_hold("certificates, steady", &certified(Wears::Steadily, n_histories()), 0.0);
+    assert_intervals_hold("certificates, in blows", &certified(Wears::InBlows, n_histories()), 0.03);
 }
 
 /// A parked stand, one certificate at the start, then spreads only: each plate's form stays the same while it deepens.
@@ -301,11 +329,356 @@ fn with_spreads(wears: Wears, check: &ShopCheck, n: usize) -> Vec<Outcome> {
 #[test]
 fn histories_of_spreads_are_foretold() {
     let check = check_with(|_| {});
-    assert_calibrated("spreads, own family", &with_spreads(Wears::AsAssumed, &check, n_histories()), 0.0);
+    assert_calibrated("spreads, own family", &with_spreads(Wears::AsAssumed, &check, n_histories()));
 }
 
 #[test]
-fn histories_of_spreads_of_another_family() {
+fn histories_of_spreads_of_another_family_lie_within_the_intervals() {
     let check = check_with(|_| {});
-    assert_calibrated("spreads, steady", &with_spreads(Wears::Steadily, &check, n_histories()), 0.03);
+    assert_intervals_hold("spreads, steady", &with_spreads(Wears::Steadily, &check, n_histories()), 0.0);
+}
+
+fn exactly(value: f64, u: f64) -> Known {
+    Known::Normal { estimate: value, standard_uncertainty: u }
+}
+
+/// Yearly certificates with u = 0.1 µm on a plate that wears steadily.
+fn steady(rate: f64, n_years: u32) -> Vec<Event> {
+    let event = |year: u32| {
+        let years = f64::from(year) - f64::from(n_years);
+        Event { years, evidence: Evidence::Certificate(exactly(1.0 + rate * f64::from(year), 0.1)) }
+    };
+    (0..=n_years).map(event).collect()
+}
+
+#[test]
+fn known_rates_are_found_again() {
+    let population = some_population();
+    for rate in [0.1, 0.25, 0.5, 1.0, 2.0] {
+        let wear = fit(&history_of(steady(rate, 8), &population, None, 2.5 * TOLERANCE)).remove(0);
+        // 0.1 µm at either end of eight years, and a little unevenness that a steady plate cannot rule out.
+        let slack = 0.03 + 0.06 * rate;
+        assert!((wear.rate.mean - rate).abs() < slack, "{} for {rate}", wear.rate.mean);
+        assert!((wear.rate.ends[0]..=wear.rate.ends[1]).contains(&rate), "{:?} for {rate}", wear.rate);
+    }
+}
+
+/// Wear is never undone between resurfacings: the probability of being out only grows.
+#[test]
+fn wear_does_not_go_back() {
+    let population = some_population();
+    let wear = fit(&history_of(steady(0.5, 4), &population, None, 2.5 * TOLERANCE)).remove(0);
+    let out: Vec<f64> = (0..40).map(|k| wear.exceeding(TOLERANCE, 0.25 * f64::from(k))).collect();
+    assert!(out.windows(2).all(|pair| pair[1] >= pair[0] - 1e-12), "{out:?}");
+    assert!(out[0] < 0.01 && out[39] > 0.9, "{out:?}");
+}
+
+#[test]
+fn a_precise_certificate_pins_the_flatness() {
+    let population = some_population();
+    for flatness in [0.4, 2.2, 6.0] {
+        let events = vec![Event { years: 0.0, evidence: Evidence::Certificate(exactly(flatness, 0.02)) }];
+        let wear = fit(&history_of(events, &population, None, 2.5 * TOLERANCE)).remove(0);
+        // The nodes are 0.05 µm apart.
+        assert!((wear.today.mean - flatness).abs() < 0.02, "{:?}", wear.today);
+        assert!(wear.today.ends[1] - wear.today.ends[0] < 0.2, "{:?}", wear.today);
+    }
+}
+
+/// Flatness as the population has it, rates as assumed: lognormal with both deviations together.
+#[test]
+fn without_a_history_stands_what_is_assumed() {
+    let population = some_population();
+    let wear = fit(&history_of(Vec::new(), &population, None, 2.5 * TOLERANCE)).remove(0);
+    let prior = WearPrior::default();
+    let spread = libm::hypot(prior.between_shops, prior.between_plates);
+    for (end, p) in wear.rate.ends.into_iter().zip([0.025, 0.975]) {
+        let expected = prior.median_rate * libm::exp(spread * normal_quantile(p));
+        assert!((end / expected - 1.0).abs() < 0.08, "{end} for {expected}");
+    }
+    // 5 % are anything, so the upper end lies a little beyond the population's own.
+    let median =
+        howflat::propagation::wear_history::quantile(&wear.distribution_after(0.0), wear.spacing, 0.5);
+    assert!((median / 1.5 - 1.0).abs() < 0.05, "{median}");
+}
+
+/// What was there before a resurfacing says nothing of the flatness after it.
+#[test]
+fn a_resurfacing_resets() {
+    let population = some_population();
+    let after = |before: f64| {
+        let events = vec![
+            Event { years: -2.0, evidence: Evidence::Certificate(exactly(before, 0.1)) },
+            Event { years: -1.0, evidence: Evidence::Resurfaced(exactly(1.2, 0.1)) },
+        ];
+        fit(&history_of(events, &population, None, 2.5 * TOLERANCE)).remove(0)
+    };
+    let [good, bad] = [after(0.8), after(9.0)];
+    assert!((good.today.mean - bad.today.mean).abs() < 1e-9, "{:?} and {:?}", good.today, bad.today);
+    assert!((good.events[1].fitted.mean - 1.2).abs() < 0.02, "{:?}", good.events[1]);
+    assert!(bad.today.mean > 1.2 && bad.today.mean < 3.0, "{:?}", bad.today);
+    assert!((bad.events[0].fitted.mean - 9.0).abs() < 0.05, "{:?}", bad.events[0]);
+}
+
+/// Out of tolerance with a probability that rises evenly from 0 to 1 over L years (steady wear from a start that
+/// is uniform): the long-run cost (C + b τ²/2L)/τ is least at τ = √(2CL/b), and the risk it is worth is τ/L.
+#[test]
+fn the_cheapest_cycle_has_its_closed_form() {
+    let l = 8.0;
+    let n = 4000;
+    let out =
+        OutOfTolerance { step: l / n as f64, probability: (0..=n).map(|k| k as f64 / n as f64).collect() };
+    for (recalibration, bad_part) in [(300.0, 100.0), (50.0, 100.0), (900.0, 40.0)] {
+        let costs = Costs { recalibration, day: 0.0, days_away: 0.0, bad_part, bad_parts_a_year: 12.0 };
+        let expected = libm::sqrt(2.0 * recalibration * l / (12.0 * bad_part));
+        let cycle = costs.cheapest_cycle(&out).expect("a cycle");
+        assert!((cycle.years - expected).abs() < 1e-3, "{} for {expected}", cycle.years);
+        let per_year = recalibration / expected + 12.0 * bad_part * expected / (2.0 * l);
+        assert!((cycle.cost_per_year / per_year - 1.0).abs() < 1e-6);
+        assert!((costs.acceptable_risk(&cycle) - expected / l).abs() < 1e-3);
+        assert!((costs.least_cost(&out, &cycle).years - expected).abs() < 1e-2);
+    }
+}
+
+/// A perfect check of a plate that is out for certain or good for ever: its worth is the chance of each times what
+/// acting on it saves (two states, worked by hand).
+#[test]
+fn a_perfect_check_of_two_states_has_its_closed_form() {
+    let costs =
+        Costs { recalibration: 100.0, day: 0.0, days_away: 0.0, bad_part: 10.0, bad_parts_a_year: 20.0 };
+    let cycle = howflat::decision::recall::CheapestCycle { years: 5.0, cost_per_year: 60.0 };
+    // Out with 40 %: now and in all of ten years. b = 200, g = 60, so it goes out as soon as P >= 0.3: now, at 100.
+    let (out, good) = (0.4, 0.6);
+    let mut states = vec![vec![out, 0.0]; 11];
+    states.push(vec![out, good]);
+    let outcomes = [vec![1.0, 0.0], vec![0.0, 1.0]];
+    // Known to be good it stays ten years and saves 60 in each: 100 − 600.
+    let expected = 100.0 - (out * 100.0 + good * (100.0 - 600.0));
+    let worth = costs.value_of_check(1.0, &states, &outcomes, &cycle);
+    assert!((worth - expected).abs() < 1e-9, "{worth} for {expected}");
+    // A check that says the same whatever is true is worth nothing.
+    let blind = [vec![0.5, 0.5], vec![0.5, 0.5]];
+    assert!(costs.value_of_check(1.0, &states, &blind, &cycle).abs() < 1e-9);
+}
+
+fn day(text: &str) -> Day {
+    Day::parse(text).expect("a day")
+}
+
+fn question(costs: Option<Costs>, prior: WearPrior) -> RecallQuestion {
+    RecallQuestion {
+        tolerance: TOLERANCE,
+        risk: 0.05,
+        today: day("2025-01-01"),
+        costs,
+        prior,
+        settings: Settings::default(),
+    }
+}
+
+fn planned(entries: Vec<Entry>, question: &RecallQuestion) -> PlatePlan {
+    let record = PlateRecord { name: String::new(), entries };
+    RecallPlan::new(&check_with(|_| {}), &[record], question, &|_| {}).expect("a plan").plates.remove(0)
+}
+
+/// Steady wear, known exactly: the plate reaches the tolerance on one day. Where a year out costs more than what is
+/// saved by waiting (b T > C), sending it out on that very day is best, now and for ever after: (C + b (τ − T)⁺)/τ
+/// falls up to T and rises from there.
+#[test]
+fn without_uncertainty_the_best_day_is_when_the_tolerance_is_reached() {
+    let costs =
+        Costs { recalibration: 6600.0, day: 0.0, days_away: 0.0, bad_part: 100.0, bad_parts_a_year: 12.0 };
+    // Of b T = 13200 for T = 11 years: the risk that is worth taking is one half, where what the grid blurs has no side.
+    let (rate, tolerance) = (1.0, 12.0);
+    let (new, today) = (1.0, day("2025-01-01"));
+    let mut entries =
+        vec![Entry { day: day("2019-01-01"), found: Found::Resurfaced(Some(exactly(new, 0.02))) }];
+    for year in 2020..=2025 {
+        let at = Day::new(year, 1, 1).expect("a day");
+        let flatness = new + rate * at.years_since(day("2019-01-01"));
+        entries.push(Entry { day: at, found: Found::Certificate(exactly(flatness, 0.02)) });
+    }
+    let prior = WearPrior { unevenness: vec![0.0], ..WearPrior::default() };
+    let plan = planned(entries, &RecallQuestion { tolerance, ..question(Some(costs), prior) });
+    let cost = plan.by_cost.as_ref().expect("costs");
+    let reached = (tolerance - new) / rate - today.years_since(day("2019-01-01"));
+    let (least, _) = cost.least.expect("a best day");
+    // The nodes of the grid are 0.13 µm apart, six weeks of this wear.
+    assert!((least.years - reached).abs() < 0.25, "{} for {reached}", least.years);
+    let cycle = cost.cycle.expect("a cycle");
+    let period = (tolerance - new) / rate;
+    assert!((cycle.years / period - 1.0).abs() < 0.04, "{} for {period}", cycle.years);
+    let per_year = costs.recalibration / period;
+    assert!((cycle.cost_per_year / per_year - 1.0).abs() < 0.05, "{} for {per_year}", cycle.cost_per_year);
+    let due = plan.due.expect("a date");
+    assert!(due <= least.years + 1.0 / DAYS_PER_YEAR && due > reached - 0.5, "{due}");
+}
+
+fn shipped(name: &str) -> String {
+    fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("budgets").join(name))
+        .expect("a shipped file")
+}
+
+/// Kept readings, with nothing else on record: the prior that was divided out comes back in, and the judge's own answer
+/// with it. What is in between is a normal likelihood, and 5 % of anything.
+#[test]
+fn readings_alone_give_the_judges_answer() {
+    let setup =
+        Setup::read(&shipped("granite-parked.json"), &|_| Err("nothing else".into())).expect("a setup");
+    let readings = Readings::read(&shipped("granite-parked.readings.csv"), &setup).expect("readings");
+    let question = question(None, WearPrior::default());
+    let judged =
+        posterior(&readings.check, &readings.observations(), &question.settings, &|_| {}).expect("judged");
+    let (mean, deviation) = mean_and_standard_deviation(&judged.flatness);
+    let found = Found::Readings(readings.check.clone(), readings.observations());
+    let record = PlateRecord { name: String::new(), entries: vec![Entry { day: question.today, found }] };
+    let plan = RecallPlan::new(&setup.check, &[record], &question, &|_| {}).expect("a plan");
+    let today = plan.plates[0].wear.today;
+    assert!((today.mean - mean).abs() < 0.35 * deviation, "{today:?}, judged {mean} ± {deviation}");
+    let width = (today.ends[1] - today.ends[0]) / (4.0 * deviation);
+    assert!((0.75..1.35).contains(&width), "{today:?}, judged {mean} ± {deviation}");
+}
+
+struct Run {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn recall(folder: &Path, arguments: &[&str]) -> Run {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
+    let output =
+        command.current_dir(folder).arg("recall").args(arguments).output().expect("a program that runs");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("text");
+    Run { code: output.status.code().expect("a code"), out: text(output.stdout), err: text(output.stderr) }
+}
+
+fn with_setup() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("mine.json"), shipped("granite-parked.json")).expect("a file");
+    fs::write(folder.path().join("granite-parked.readings.csv"), shipped("granite-parked.readings.csv"))
+        .expect("a file");
+    fs::write(folder.path().join("mine.csv"), shipped("granite-parked.history.csv")).expect("a file");
+    folder
+}
+
+#[test]
+fn every_fault_is_told_with_its_line() {
+    let folder = with_setup();
+    let history = "date,kind,value,U,k,file,remark\n\
+         1/3/24,certificate,1 tenth,0.2 tenths,2,,\n\
+         2024-03-01,certificat,1 tenth,0.2 tenths,2,,\n\
+         2024-03-01,certificate,1 tenth,,2,,\n\
+         2024-03-01,certificate,1 kg,0.2 tenths,2,,\n\
+         2024-03-01,certificate,1 tenth,0.2 tenths,0.3,,\n\
+         2024-03-01,shop check,,,,,\n\
+         2024-03-01,shop check,3 tenths,0.2 tenths,,,\n\
+         2024-03-01,shop check,,,,no-such.csv,\n\
+         2024-03-01,shop check,,,,mine.json,\n\
+         2024-02-30,shop check,3 tenths,,,,\n";
+    fs::write(folder.path().join("bad.csv"), history).expect("a file");
+    let run = recall(folder.path(), &["mine.json", "bad.csv", "--out", "report"]);
+    assert_eq!(run.code, 2);
+    assert!(run.out.is_empty() && !folder.path().join("report").exists());
+    for (line, said) in [
+        (2, "date is \"1/3/24\", but must be a day of the calendar"),
+        (3, "did you mean \"certificate\"?"),
+        (4, "U is blank, but must be the uncertainty of the value"),
+        (5, "value is \"1 kg\""),
+        (6, "k is \"0.3\", but must be a coverage factor from 1 to 10"),
+        (7, "value is blank, but must be the spread that was read, or a file of readings"),
+        (8, "must be blank beside a shop check"),
+        (9, "\"no-such.csv\", which cannot be read"),
+        (10, "\"mine.json\", in which there is a fault"),
+        (11, "date is \"2024-02-30\""),
+    ] {
+        let place = format!("bad.csv: line {line}, column ");
+        let told = run.err.lines().find(|told| told.starts_with(&place));
+        assert!(told.is_some_and(|told| told.contains(said)), "line {line}: {said}\n{}", run.err);
+    }
+}
+
+#[test]
+fn what_cannot_be_asked_is_told() {
+    let folder = with_setup();
+    let ask = |arguments: &[&str], said: &str| {
+        let run = recall(folder.path(), arguments);
+        assert_eq!(run.code, 2, "{arguments:?}: {}", run.err);
+        assert!(run.err.contains(said), "{arguments:?}: {}", run.err);
+    };
+    ask(&["mine.json", "mine.csv", "--on", "2024-01-01"], "give a later day with --on");
+    ask(&["mine.json", "mine.csv", "--on", "tomorrow"], "a day of the calendar");
+    ask(&["mine.json", "mine.csv", "--costs", "recalibration=450"], "without \"bad-part\"");
+    ask(&["mine.json", "mine.csv", "--risk", "2"], "a probability");
+    ask(&["mine.json", "gone.csv"], "cannot be read");
+    ask(&["-", "-"], "cannot both be standard input");
+    let without_grade = shipped("granite-parked.json")
+        .replace("\"material\": \"granite\",\n    \"grade\": \"US A\"", "\"material\": \"granite\"");
+    fs::write(folder.path().join("free.json"), without_grade).expect("a file");
+    ask(&["free.json", "mine.csv"], "add --grade or --tolerance");
+    for (text, said) in [
+        ("", "a line of column names"),
+        ("date,value\n2024-01-01,1 tenth\n", "without a column \"kind\""),
+        ("date,kind,value\n", "without a row below its column names"),
+        (
+            "date,plate,kind,value\n2024-01-01,,shop check,1 tenth\n2024-01-02,b,shop check,1 tenth\n",
+            "since others are named",
+        ),
+    ] {
+        fs::write(folder.path().join("odd.csv"), text).expect("a file");
+        ask(&["mine.json", "odd.csv"], said);
+    }
+}
+
+/// Not of the number of threads, nor of the clock; of the seed only by what is simulated.
+#[test]
+fn the_numbers_depend_on_nothing_else() {
+    let folder = with_setup();
+    let costs = ["--costs", "recalibration=450,bad-part=80"];
+    let with = |more: &[&str]| {
+        let run = recall(folder.path(), &[&["mine.json", "mine.csv", "--json"], &costs[..], more].concat());
+        assert_eq!(run.code, 0, "{}", run.err);
+        run.out
+    };
+    let one = with(&["--threads", "1"]);
+    assert_eq!(one, with(&["--threads", "3"]));
+    assert_ne!(one, with(&["--seed", "2"]));
+    let document: serde_json::Value = serde_json::from_str(&one).expect("JSON");
+    assert_eq!(document["as_on"], "2025-09-29");
+    let later: serde_json::Value = serde_json::from_str(&with(&["--on", "2027-01-01"])).expect("JSON");
+    assert_eq!(later["as_on"], "2027-01-01");
+    let out =
+        |document: &serde_json::Value| document["plates"][0]["out_probability"].as_f64().expect("a number");
+    assert!(out(&later) > out(&document));
+}
+
+/// Rows may stand in any order, with other units, separators and names of columns that people use.
+#[test]
+fn a_history_may_be_typed_in_many_ways() {
+    let folder = with_setup();
+    let ways = [
+        "date,kind,value,U,k\n2023-06-19,certificate,1 tenth,0.2 tenths,2\n2024-07-01,shop check,4 tenths,,\n",
+        "# remark\nKind;Day;Flatness (µm);Uncertainty;k\n\nCheck;2024-07-01;10,16;;\ncalibration;2023-06-19;2,54;±0,508;k=2\n",
+        "\u{feff}date\tkind\tvalue\tU\n2024-07-01\tshop-check\t400 µin\t\n2023-06-19\tCertificate\t0.0001 in\t20 µin\n",
+    ];
+    let answers = ways.map(|text| {
+        fs::write(folder.path().join("way.csv"), text).expect("a file");
+        let run = recall(folder.path(), &["mine.json", "way.csv", "--json"]);
+        assert_eq!(run.code, 0, "{}", run.err);
+        let document: serde_json::Value = serde_json::from_str(&run.out).expect("JSON");
+        let plate = &document["plates"][0];
+        let number = |value: &serde_json::Value| value.as_f64().expect("a number");
+        (
+            plate["send_out_by"].to_string(),
+            number(&plate["flatness"]["estimate"]),
+            number(&plate["out_probability"]),
+        )
+    });
+    for answer in &answers[1..] {
+        assert_eq!(answer.0, answers[0].0);
+        assert!(
+            (answer.1 - answers[0].1).abs() < 1e-6 && (answer.2 - answers[0].2).abs() < 1e-6,
+            "{answers:?}"
+        );
+    }
 }

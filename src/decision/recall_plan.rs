@@ -309,7 +309,7 @@ impl PlatePlan {
 /// The whole probability out of that by states.
 fn out_of_states(step: f64, states: &[Vec<f64>]) -> OutOfTolerance {
     let steps = &states[..states.len() - 1];
-    // The sums fall by rounding at most.
+    // The sums fall by rounding at most, and by what the grid of flatness blurs.
     let mut highest: f64 = 0.0;
     let probability = steps.iter().map(|states| {
         highest = highest.max(states.iter().sum::<f64>().min(1.0));

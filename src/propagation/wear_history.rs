@@ -163,6 +163,8 @@ const NEGLIGIBLE: f64 = 1e-12;
 /// Probability at the last node today from which on the grid is made twice as wide, and how often.
 const TOO_HIGH: f64 = 0.02;
 const N_WIDER: usize = 2;
+/// How often the rates are set closer.
+const N_CLOSER: usize = 3;
 /// Coverage probability of all intervals.
 const COVERAGE: f64 = 0.95;
 
@@ -189,7 +191,19 @@ pub fn fit(history: &History) -> Vec<PlateWear> {
         .map(|index| {
             let log_prior = |log_rate: f64| paces.log_density(index, log_rate);
             let support = support(&coarse, &evidence[index], &log_prior);
-            let rates = spaced(support[0], support[1], FINE);
+            let mut rates = spaced(support[0], support[1], FINE);
+            if support[1] - support[0] < 5.0 * (coarse[1] - coarse[0]) {
+                // A history that says much: where few rates are left, closer ones.
+                let plate = Plate::new(history, &history.plates[index], &grids[index]);
+                for _ in 0..N_CLOSER {
+                    let fine: Vec<f64> = rates.iter().map(|&log_rate| plate.log_evidence(log_rate)).collect();
+                    let [low, high] = self::support(&rates, &fine, &log_prior);
+                    if high - low > 0.6 * (rates[FINE - 1] - rates[0]) {
+                        break;
+                    }
+                    rates = spaced(low, high, FINE);
+                }
+            }
             let mut grid = grids[index].clone();
             let fit_on =
                 |grid: &Grid| Plate::new(history, &history.plates[index], grid).fit(&rates, &log_prior);
@@ -791,13 +805,12 @@ impl PlateWear {
     pub fn distributions(&self, step: f64, n_steps: usize) -> Vec<Vec<f64>> {
         let mut sums = vec![vec![0.0; N_NODES]; n_steps + 1];
         for hypothesis in &self.hypotheses {
-            let growth = hypothesis.process.growth(step, self.spacing, N_NODES);
-            let mut flatness = hypothesis.flatness();
+            let today = hypothesis.flatness();
             for (k, sum) in sums.iter_mut().enumerate() {
-                if k > 0 {
-                    flatness = grown(&flatness, &growth);
-                }
-                sum.iter_mut().zip(&flatness).for_each(|(sum, p)| *sum += hypothesis.probability * p);
+                let growth = hypothesis.process.growth(step * k as f64, self.spacing, N_NODES);
+                sum.iter_mut()
+                    .zip(&grown(&today, &growth))
+                    .for_each(|(sum, p)| *sum += hypothesis.probability * p);
             }
         }
         sums
@@ -867,15 +880,20 @@ impl PlateWear {
         n_steps: usize,
         mut tell: impl FnMut(usize, &[f64]),
     ) {
-        let growth = process.growth(step, self.spacing, N_NODES);
-        let mut grown_so_far = vec![0.0; N_NODES];
-        grown_so_far[0] = 1.0;
+        let after = |k: usize| process.growth(step * k as f64, self.spacing, N_NODES);
+        // Each growth is spread over the nodes beside it, so that many small ones would add up to an unevenness of
+        // their own: no more than two are joined.
+        const LEAP: usize = 16;
+        let short: Vec<Vec<f64>> = (0..LEAP.min(n_steps + 1)).map(after).collect();
+        let mut none = vec![0.0; N_NODES];
+        none[0] = 1.0;
+        let mut leapt = none.clone();
         let limit = limit / self.spacing;
         for k in 0..=n_steps {
-            if k > 0 {
-                grown_so_far = grown(&grown_so_far, &growth);
+            if k % LEAP == 0 && k > 0 {
+                leapt = grown(&none, &after(k));
             }
-            tell(k, &tails(&grown_so_far, limit));
+            tell(k, &tails(&grown(&leapt, &short[k % LEAP]), limit));
         }
     }
 
