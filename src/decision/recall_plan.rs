@@ -93,8 +93,8 @@ pub struct PlatePlan {
     pub out: OutOfTolerance,
     /// Years from today until that reaches the risk; `None` where it does not within the steps.
     pub due: Option<f64>,
-    /// Years from today and the flatness deviation then.
-    pub forecast: Vec<(f64, Interval)>,
+    /// Years from today, the flatness deviation then, and the probability of its being out of tolerance.
+    pub forecast: Vec<(f64, Interval, f64)>,
     /// The flatness deviation that a resurfacing is taken to leave.
     pub as_new: Known,
     /// What costs say; `None` where there are none.
@@ -292,11 +292,11 @@ impl PlatePlan {
         let least = by_cost.as_ref().and_then(|plan| plan.least).map_or(0.0, |(least, _)| least.years);
         let shown = (1.6 * due.unwrap_or(8.0).max(least)).clamp(2.0, 20.0);
         let distributions = wear.distributions(shown / N_FORECAST as f64, N_FORECAST);
-        let forecast = distributions
-            .iter()
-            .enumerate()
-            .map(|(k, d)| (shown * k as f64 / N_FORECAST as f64, wear.interval(d)))
-            .collect();
+        let forecast = distributions.iter().enumerate().map(|(k, distribution)| {
+            let years = shown * k as f64 / N_FORECAST as f64;
+            (years, wear.interval(distribution), wear.exceeding(tolerance, years).min(1.0))
+        });
+        let forecast = forecast.collect();
         Self { wear, entries, out, due, forecast, as_new, by_cost }
     }
 

@@ -424,10 +424,10 @@ impl RecallReport<'_> {
     fn forecast_table(&self, of: &Of) -> Table {
         let h = self.heights();
         // Every fourth, so that a page is not filled with it; all are in forecast.csv.
-        let rows = of.plan.forecast.iter().step_by(4).map(|(years, flatness)| {
+        let rows = of.plan.forecast.iter().step_by(4).map(|(years, flatness, out)| {
             let mut row = vec![Cell::Text(self.day(*years).to_string())];
             row.extend([flatness.mean, flatness.ends[0], flatness.ends[1]].map(|height| h.cell(height)));
-            row.push(percent_cell(of.plan.out.at(*years)));
+            row.push(percent_cell(*out));
             row
         });
         Table {
@@ -478,11 +478,11 @@ impl RecallReport<'_> {
     fn forecast_csv(&self) -> Table {
         let h = self.heights();
         let rows = self.by_urgency().flat_map(|of| {
-            of.plan.forecast.iter().map(move |(years, flatness)| {
+            of.plan.forecast.iter().map(move |(years, flatness, out)| {
                 let mut row = vec![Cell::Text(name_of(&of)), Cell::Text(self.day(*years).to_string())];
                 let heights = [flatness.mean, flatness.ends[0], flatness.ends[1]];
                 row.extend(heights.map(|height| Cell::Number(h.of(height), Digits::Full)));
-                row.push(Cell::Number(of.plan.out.at(*years), Digits::Full));
+                row.push(Cell::Number(*out, Digits::Full));
                 row
             })
         });
@@ -585,7 +585,7 @@ impl RecallReport<'_> {
             .plan
             .forecast
             .iter()
-            .map(|(years, flatness)| {
+            .map(|(years, flatness, _)| {
                 let [mean, low, high] = of_interval(flatness);
                 [*years, mean, low, high]
             })
@@ -593,10 +593,7 @@ impl RecallReport<'_> {
         if let (Some(part), Some(first)) = (fitted.last_mut(), forecast.first()) {
             part.push(*first);
         }
-        let out = &of.plan.out;
-        let end = forecast.last().map_or(0.0, |point| point[0]);
-        let out: Vec<[f64; 2]> =
-            (0..=200).map(|k| end * f64::from(k) / 200.0).map(|year| [year, out.at(year)]).collect();
+        let out: Vec<[f64; 2]> = of.plan.forecast.iter().map(|(years, _, out)| [*years, *out]).collect();
         let limit = format!("tolerance {}", h.text(self.tolerance.value));
         let risk = format!("risk {}", percent(self.question.risk));
         let mut labels = vec![(0.0, format!("as on {}", self.question.today))];
@@ -690,10 +687,10 @@ impl RecallReport<'_> {
                     p_value: fit.and_then(|fit| fit.p_value),
                 }
             });
-        let forecast = of.plan.forecast.iter().map(|(years, flatness)| ForecastDocument {
+        let forecast = of.plan.forecast.iter().map(|(years, flatness, out)| ForecastDocument {
             date: self.day(*years).to_string(),
             flatness: interval(flatness),
-            out_probability: of.plan.out.at(*years),
+            out_probability: *out,
         });
         let by_cost = of.plan.by_cost.as_ref().map(|by_cost| CostPlanDocument {
             least_cost_date: by_cost.least.map(|(least, _)| self.day(least.years).to_string()),

@@ -7,7 +7,7 @@ use super::super::style::{
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks};
 use super::header::{Header, Swatch};
-use super::label::MarkRows;
+use super::label::{MarkRows, Places, area_of};
 use super::{Mark, shown};
 use crate::quantity::day::Day;
 
@@ -192,7 +192,7 @@ impl Course<'_> {
         self.draw_level(picture, frame, &risk);
     }
 
-    /// A level across a chart, named at its left end.
+    /// A level across a chart, named above it as far left as no sign is covered.
     fn draw_level(&self, picture: &mut Picture, frame: &Frame, level: &Mark) {
         if !shown(level.at) || level.at > frame.y.high {
             return;
@@ -203,9 +203,16 @@ impl Course<'_> {
         });
         let face = Face::new(LABEL, text_colour(SERIES[1])).bold();
         let text = face.fit(level.label, 0.6 * (frame.right() - frame.left()));
-        picture.layer(Manner::Halo, |ink| {
-            ink.text((frame.left() + 6.0, y - 0.75 * TICK), Anchor::Start, &face, &text);
-        });
+        let mut places = Places::new([frame.left(), 0.0, frame.right(), frame.bottom()]);
+        for finding in self.found.iter().filter(|finding| is_shown(&finding.says)) {
+            let (x, y) = frame.at(finding.year, finding.says[0]);
+            places.take([x - 8.0, y - 8.0, x + 8.0, y + 8.0]);
+        }
+        let half = 0.5 * face.width(&text) + 6.0;
+        let spots = (0..60).map(|k| (frame.left() + half + 10.0 * f64::from(k), y - 0.75 * TICK));
+        let free = spots.clone().find(|spot| places.is_free(area_of(&face, &text, *spot)));
+        let spot = free.unwrap_or((frame.left() + half, y - 0.75 * TICK));
+        picture.layer(Manner::Halo, |ink| ink.text(spot, Anchor::Middle, &face, &text));
     }
 
     /// The horizontal axis in years, or in months where it is short.
