@@ -160,6 +160,8 @@ const N_PACES: usize = 31;
 const UNFORESEEN: f64 = 0.05;
 /// Less than this of a state or a hypothesis is left out.
 const NEGLIGIBLE: f64 = 1e-12;
+/// Ways of wearing that are less likely than this are left out; all of them together hold less than 1e-4.
+const UNLIKELY: f64 = 1e-6;
 /// Probability at the last node today from which on the grid is made twice as wide, and how often.
 const TOO_HIGH: f64 = 0.02;
 const N_WIDER: usize = 2;
@@ -635,7 +637,7 @@ impl<'a> Plate<'a> {
         let mut hypotheses = Vec::new();
         for ((process, _), (pass, log_weight)) in processes.iter().zip(passes.iter().zip(&log_weights)) {
             let probability = exp(log_weight - whole);
-            if probability.is_nan() || probability < 1e-9 {
+            if probability.is_nan() || probability < UNLIKELY {
                 continue;
             }
             for (sum, state) in events.iter_mut().zip(self.smoothed(process, pass)) {

@@ -27,11 +27,16 @@ impl LowerIncompleteGamma {
 
     /// `P(a, x)`.
     pub fn at(&self, x: f64) -> f64 {
+        self.with_front(x).0
+    }
+
+    /// `P(a, x)` and `xᵃ e⁻ˣ / Γ(a)`, which both expansions have in front; both 0 for `x` at or below 0.
+    pub fn with_front(&self, x: f64) -> (f64, f64) {
         if x <= 0.0 {
-            return 0.0;
+            return (0.0, 0.0);
         }
         let a = self.shape;
-        let front = self.front(x);
+        let front = exp(a * log(x) - x - self.log_gamma);
         if x < a + 1.0 {
             let (mut term, mut sum, mut n) = (1.0 / a, 1.0 / a, a);
             // The terms fall at least as fast as x/(a + k), soon a geometric series.
@@ -43,7 +48,7 @@ impl LowerIncompleteGamma {
                     break;
                 }
             }
-            (front * sum).min(1.0)
+            ((front * sum).min(1.0), front)
         } else {
             let mut b = x + 1.0 - a;
             let mut c = 1.0 / TINY;
@@ -62,13 +67,8 @@ impl LowerIncompleteGamma {
                     break;
                 }
             }
-            (1.0 - front * fraction).clamp(0.0, 1.0)
+            ((1.0 - front * fraction).clamp(0.0, 1.0), front)
         }
-    }
-
-    /// `xᵃ e⁻ˣ / Γ(a)`, for `x` above 0: what both expansions have in front.
-    pub fn front(&self, x: f64) -> f64 {
-        exp(self.shape * log(x) - x - self.log_gamma)
     }
 }
 

@@ -40,8 +40,8 @@ impl WearProcess {
         // share of each node.
         let shortfall = |x: f64| {
             let scaled = x / self.unevenness;
-            let below = gamma.at(scaled);
-            let mean_below = mean * (below - gamma.front(scaled) / shape);
+            let (below, front) = gamma.with_front(scaled);
+            let mean_below = mean * (below - front / shape);
             (x * below - mean_below, below)
         };
         let mut shares = Vec::new();
