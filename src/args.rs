@@ -41,6 +41,42 @@ pub enum Command {
     Schema(Schema),
 }
 
+/// How a run is done, and done again.
+#[derive(Debug, Args)]
+pub struct Run {
+    /// Seed of all random numbers; the same seed gives the same result to the last digit.
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+    /// How many threads to use; all cores where not given. Changes no number.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+}
+
+/// What a plate is held against.
+#[derive(Debug, Args)]
+pub struct Limit {
+    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
+    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
+    pub tolerance: Option<String>,
+    /// The grade that the plate is to keep, such as "US A"; that of the setup where not given.
+    #[arg(long, value_name = "GRADE")]
+    pub grade: Option<String>,
+}
+
+/// Where a report goes, and what stands on it.
+#[derive(Debug, Args)]
+pub struct Output {
+    /// The date to put on the report, in any words; the program asks no clock.
+    #[arg(long, value_name = "TEXT")]
+    pub date: Option<String>,
+    /// Write the report (report.html, report.md), result.json, tables and pictures into this folder.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document and nothing else.
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Arguments of `simulate`.
 #[derive(Debug, Args)]
 pub struct Simulate {
@@ -52,21 +88,10 @@ pub struct Simulate {
     /// How many of the checks are also judged from their readings, for the model-based estimate.
     #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u64).range(0..=10_000))]
     pub judged: u64,
-    /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1)]
-    pub seed: u64,
-    /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// The date to put on the report, in any words; the program asks no clock.
-    #[arg(long, value_name = "TEXT")]
-    pub date: Option<String>,
-    /// Write result.json, the report (report.html, report.md), budget and pictures into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub run: Run,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 /// Arguments of `budget`.
@@ -92,21 +117,10 @@ pub struct Budget {
     /// By which interval both ways are compared.
     #[arg(long, value_enum, default_value_t = Interval::Symmetric)]
     pub interval: Interval,
-    /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1)]
-    pub seed: u64,
-    /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// The date to put on the report, in any words; the program asks no clock.
-    #[arg(long, value_name = "TEXT")]
-    pub date: Option<String>,
-    /// Write result.json, the report (report.html, report.md), budgets and pictures into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub run: Run,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 /// A kind of coverage interval.
@@ -124,15 +138,11 @@ pub struct Validate {
     /// Trials of each example that needs some; fewer than a million widen the tolerances accordingly.
     #[arg(long, value_name = "N", default_value_t = 1_000_000, value_parser = clap::value_parser!(u64).range(20_000..=20_000_000))]
     pub trials: u64,
-    /// Seed of all random numbers.
-    #[arg(long, value_name = "S", default_value_t = 1)]
-    pub seed: u64,
     /// What this machine is called, for the record.
     #[arg(long, value_name = "NAME")]
     pub machine: Option<String>,
-    /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
+    #[command(flatten)]
+    pub run: Run,
     /// Write validation.json, validation.md and tables into this folder.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -155,30 +165,15 @@ pub struct Judge {
     pub setup: PathBuf,
     /// The readings (CSV, such as a filled-in sheet of `howflat sheet`); `-` reads standard input.
     pub readings: PathBuf,
-    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
-    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
-    pub tolerance: Option<String>,
-    /// The grade that the plate is to keep, such as "US A"; that of the setup where not given.
-    #[arg(long, value_name = "GRADE")]
-    pub grade: Option<String>,
+    #[command(flatten)]
+    pub limit: Limit,
     /// How the verdict is reached.
     #[arg(long, value_enum, default_value_t = DecisionRule::Proven)]
     pub rule: DecisionRule,
-    /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1)]
-    pub seed: u64,
-    /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// The date to put on the report, in any words; the program asks no clock.
-    #[arg(long, value_name = "TEXT")]
-    pub date: Option<String>,
-    /// Write result.json, the report (report.html, report.md), the readings and pictures into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub run: Run,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 /// Arguments of `recall`.
@@ -202,27 +197,12 @@ pub struct Recall {
     /// recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12 (bad parts a year while the plate is out).
     #[arg(long, value_name = "NAME=NUMBER,...")]
     pub costs: Option<String>,
-    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
-    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
-    pub tolerance: Option<String>,
-    /// The grade that the plates are to keep, such as "US A"; that of the setup where not given.
-    #[arg(long, value_name = "GRADE")]
-    pub grade: Option<String>,
-    /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1)]
-    pub seed: u64,
-    /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// The date to put on the report, in any words; the program asks no clock.
-    #[arg(long, value_name = "TEXT")]
-    pub date: Option<String>,
-    /// Write result.json, the report (report.html, report.md), the forecast and pictures into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub limit: Limit,
+    #[command(flatten)]
+    pub run: Run,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 fn day(text: &str) -> Result<Day, String> {
@@ -252,15 +232,8 @@ pub enum DecisionRule {
 pub struct Lesson {
     /// The setup file (JSON); `-` reads standard input.
     pub setup: PathBuf,
-    /// The date to put on the sheet, in any words; the program asks no clock.
-    #[arg(long, value_name = "TEXT")]
-    pub date: Option<String>,
-    /// Write the sheet (report.html, report.md), its tables and pictures into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 /// Arguments of `plan`.
@@ -268,12 +241,8 @@ pub struct Lesson {
 pub struct Plan {
     /// The setup file (JSON); `-` reads standard input.
     pub setup: PathBuf,
-    /// The largest flatness deviation that is good, such as "50 µin"; that of the setup where not given.
-    #[arg(long, value_name = "HEIGHT", conflicts_with = "grade")]
-    pub tolerance: Option<String>,
-    /// The grade that the plate is to keep, such as "US A"; that of the setup where not given.
-    #[arg(long, value_name = "GRADE")]
-    pub grade: Option<String>,
+    #[command(flatten)]
+    pub limit: Limit,
     /// How many readings you are willing to take, zeros and closing readings not counted. Left out: as many as the
     /// setup's survey has, at most 24.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=60))]
@@ -284,22 +253,10 @@ pub struct Plan {
     /// With how many plates each set of steps is tried.
     #[arg(long, value_name = "N", default_value_t = 20_480, value_parser = clap::value_parser!(u64).range(5_120..=1_000_000))]
     pub trials: u64,
-    /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1)]
-    pub seed: u64,
-    /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Write result.json, the report (Markdown and HTML), tables, the survey block, its reading sheet and pictures
-    /// into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// The date to put on the report, in any words; the program asks no clock.
-    #[arg(long, value_name = "DATE")]
-    pub date: Option<String>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub run: Run,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 /// A way of reading flatness from the numbers of a check.

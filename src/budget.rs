@@ -37,7 +37,7 @@ pub fn budget(arguments: &Budget) -> Result<ExitCode, Failure> {
 }
 
 fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Failure> {
-    use_threads(arguments.threads)?;
+    use_threads(arguments.run.threads)?;
     let n_measurands = setup.model.measurands().len() as u64;
     let trials = match (arguments.no_trials, arguments.digits) {
         (true, _) => None,
@@ -72,7 +72,7 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
             Interval::Shortest => IntervalKind::Shortest,
         },
         significant_digits: arguments.digits.unwrap_or(2),
-        seed: arguments.seed,
+        seed: arguments.run.seed,
     };
     let evaluation = Evaluation::of(&setup.model, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.file, why))?;
@@ -94,10 +94,10 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
         );
         return Err(Failure::input(&arguments.file, why));
     }
-    use_threads(arguments.threads)?;
+    use_threads(arguments.run.threads)?;
     let settings = Settings {
         n_trials: arguments.trials.unwrap_or(USUAL_CHECKS),
-        seed: arguments.seed,
+        seed: arguments.run.seed,
         coverage_probability: arguments.coverage,
         n_judged: 0,
     };
@@ -109,8 +109,7 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
 }
 
 fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
-    let report = BudgetReport { date: arguments.date.as_deref(), ..report };
-    let out = arguments.out.as_deref();
-    crate::hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
+    let report = BudgetReport { date: arguments.output.date.as_deref(), ..report };
+    crate::hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }

@@ -74,6 +74,16 @@ fn loader(path: &Path) -> impl Fn(&str) -> Result<String, String> {
     |name| read_text(&folder.join(name)).map_err(|error| error.to_string())
 }
 
+/// Refuses two files, each with what it is called, that are both to come from standard input.
+pub fn refuse_one_input_twice(files: [(&str, &Path); 2]) -> Result<(), Failure> {
+    let [(a, first), (b, second)] = files;
+    if first == Path::new("-") && second == first {
+        let why = format!("{a} and {b} cannot both be standard input; name a file for one");
+        return Err(Failure::Use(why));
+    }
+    Ok(())
+}
+
 /// Reads a text file of sensible size; `-` is standard input.
 pub fn read_text(path: &Path) -> io::Result<String> {
     let mut text = String::new();

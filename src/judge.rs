@@ -1,7 +1,7 @@
 //! `howflat judge`: readings in hand, a verdict out.
 
 use crate::{
-    args::{DecisionRule, Judge},
+    args::{DecisionRule, Judge, Limit},
     failure::Failure,
     files, hand_over,
     progress::Progress,
@@ -18,29 +18,24 @@ use howflat::{
     setup::{self, Setup},
     shop::grade::Tolerance,
 };
-use std::{path::Path, process::ExitCode};
+use std::process::ExitCode;
 
 /// The ratio that simple acceptance asks for (the 4:1 rule of ASME B89.7.3.1).
 const ACCURACY_RATIO: f64 = 4.0;
 
 /// Reads setup and readings, judges, and writes what is asked for.
 pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
-    let stdin = Path::new("-");
-    if arguments.setup == stdin && arguments.readings == stdin {
-        return Err(Failure::Use(
-            "setup and readings cannot both be standard input; name a file for one".into(),
-        ));
-    }
+    files::refuse_one_input_twice([("setup", &arguments.setup), ("readings", &arguments.readings)])?;
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
-    let tolerance = tolerance(arguments.tolerance.as_deref(), arguments.grade.as_deref(), &setup)?;
+    let tolerance = tolerance(&arguments.limit, &setup)?;
     let readings = files::read_readings(&arguments.readings, &setup)?;
-    use_threads(arguments.threads)?;
+    use_threads(arguments.run.threads)?;
     let rule = match arguments.rule {
         DecisionRule::Proven => Rule::Proven { probability: 1.0 - setup.consumer_risk },
         DecisionRule::Simple => Rule::SimpleAcceptance { accuracy_ratio: ACCURACY_RATIO },
         DecisionRule::Shared => Rule::SharedRisk,
     };
-    let settings = Settings { seed: arguments.seed, ..Settings::default() };
+    let settings = Settings { seed: arguments.run.seed, ..Settings::default() };
     let otherwise = setup.other_wear(&text);
     let question =
         Question { tolerance: tolerance.as_ref().map(|t| t.value), rule, otherwise: &otherwise, settings };
@@ -57,10 +52,9 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         rule,
         settings,
         judgement: &judgement,
-        date: arguments.date.as_deref(),
+        date: arguments.output.date.as_deref(),
     };
-    let out = arguments.out.as_deref();
-    hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(match verdict {
         None | Some(Verdict::Within) => ExitCode::SUCCESS,
         Some(Verdict::Out | Verdict::Undecided) => ExitCode::from(1),
@@ -68,12 +62,8 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
 }
 
 /// What the plate is judged against: what was asked for, or what the setup says.
-pub fn tolerance(
-    tolerance: Option<&str>,
-    grade: Option<&str>,
-    setup: &Setup,
-) -> Result<Option<Tolerance>, Failure> {
-    let asked = match (tolerance, grade) {
+pub fn tolerance(limit: &Limit, setup: &Setup) -> Result<Option<Tolerance>, Failure> {
+    let asked = match (&limit.tolerance, &limit.grade) {
         (Some(text), _) => setup::tolerance(text),
         (None, Some(text)) => setup::grade(text, &setup.check.plate),
         (None, None) => return Ok(setup.tolerance.clone()),

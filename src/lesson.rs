@@ -16,13 +16,7 @@ pub fn lesson(arguments: &Lesson) -> Result<ExitCode, Failure> {
                    of which two stand side by side across the arm, or a longer plate";
         Failure::input(&arguments.setup, why)
     })?;
-    let report = LessonReport { setup: &setup, lesson: &lesson, date: arguments.date.as_deref() };
-    hand_over(
-        arguments.out.as_deref(),
-        arguments.json,
-        || report.files(),
-        || report.json(),
-        |width| report.text(width),
-    )?;
+    let report = LessonReport { setup: &setup, lesson: &lesson, date: arguments.output.date.as_deref() };
+    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }

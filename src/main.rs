@@ -14,7 +14,7 @@ mod starter;
 mod validate;
 
 use anstream::{eprintln, stdout};
-use args::{Arguments, Command, Described, Simulate};
+use args::{Arguments, Command, Described, Output, Simulate};
 use clap::Parser;
 use failure::Failure;
 use howflat::{
@@ -29,7 +29,6 @@ use progress::Progress;
 use std::{
     io::{self, IsTerminal, Write},
     panic,
-    path::Path,
     process::ExitCode,
 };
 
@@ -75,10 +74,10 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
 
 fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let setup = files::read_setup(&arguments.setup)?;
-    use_threads(arguments.threads)?;
+    use_threads(arguments.run.threads)?;
     let settings = Settings {
         n_trials: arguments.trials,
-        seed: arguments.seed,
+        seed: arguments.run.seed,
         n_judged: arguments.judged,
         ..Settings::default()
     };
@@ -86,29 +85,23 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.setup, why))?;
     progress.finish();
-    let report = CheckReport { date: arguments.date.as_deref(), ..CheckReport::new(&setup, &simulation) };
-    hand_over(
-        arguments.out.as_deref(),
-        arguments.json,
-        || report.files(),
-        || report.json(),
-        |width| report.text(width),
-    )?;
+    let report =
+        CheckReport { date: arguments.output.date.as_deref(), ..CheckReport::new(&setup, &simulation) };
+    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// Writes a report's files where a folder was named, then prints the report as JSON or as text.
 fn hand_over<E: std::fmt::Display>(
-    folder: Option<&Path>,
-    as_json: bool,
+    output: &Output,
     files: impl FnOnce() -> Result<Vec<(String, Vec<u8>)>, E>,
     json: impl FnOnce() -> serde_json::Value,
     text: impl FnOnce(Option<usize>) -> String,
 ) -> Result<(), Failure> {
-    if let Some(folder) = folder {
+    if let Some(folder) = &output.out {
         files::write_report(folder, &files().map_err(Failure::picture)?)?;
     }
-    print(&if as_json { format!("{:#}\n", json()) } else { text(terminal_width()) })
+    print(&if output.json { format!("{:#}\n", json()) } else { text(terminal_width()) })
 }
 
 fn use_threads(threads: Option<u16>) -> Result<(), Failure> {

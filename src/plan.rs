@@ -23,10 +23,7 @@ use howflat::{
         sample::Summary,
         unit::{INCH, MILLIMETRE, Measure},
     },
-    report::{
-        plan_report::{MethodRow, Placements, PlanReport, Surveyed},
-        reading_sheet::ReadingSheet,
-    },
+    report::plan_report::{MethodRow, Placements, PlanReport, Surveyed},
     setup::{self, Setup},
     shop::grade::Tolerance,
 };
@@ -40,8 +37,8 @@ const SKETCH: u64 = 4;
 /// Reads a setup, finds out, and writes what is asked for.
 pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
-    let tolerance = judge::tolerance(arguments.tolerance.as_deref(), arguments.grade.as_deref(), &setup)?;
-    use_threads(arguments.threads)?;
+    let tolerance = judge::tolerance(&arguments.limit, &setup)?;
+    use_threads(arguments.run.threads)?;
     let way = match arguments.read_by {
         ReadBy::Spread => WayKind::Spread,
         ReadBy::Levelled => WayKind::Levelled,
@@ -50,7 +47,7 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     let cannot = |why: &dyn std::fmt::Display| Failure::input(&arguments.setup, why);
     let progress = Progress::share();
     let workshop = |n_trials| {
-        Workshop::new(&setup.check, &setup.plan, n_trials, arguments.seed).map_err(|why| cannot(&why))
+        Workshop::new(&setup.check, &setup.plan, n_trials, arguments.run.seed).map_err(|why| cannot(&why))
     };
     let (full, sketch) = (workshop(arguments.trials)?, workshop(arguments.trials / SKETCH)?);
     let question = Question {
@@ -71,14 +68,13 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
         advice: &advice,
         placements: placements.as_ref(),
         methods: &methods,
-        seed: arguments.seed,
-        date: arguments.date.as_deref(),
+        seed: arguments.run.seed,
+        date: arguments.output.date.as_deref(),
     };
-    let out = arguments.out.as_deref();
-    if let (Some(folder), Some(placed)) = (out, &placements) {
-        refuse_to_overwrite(folder, &ReadingSheet { setup: &placed.setup })?;
+    if let (Some(folder), Some(_)) = (&arguments.output.out, &placements) {
+        refuse_to_overwrite(folder)?;
     }
-    hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -96,7 +92,7 @@ fn placements(arguments: &Plan, setup: &Setup, text: &str) -> Result<Option<Plac
     let step = if setup.plan_unit == INCH { Measure { value: 0.5, unit: INCH }.to(MILLIMETRE) } else { 10.0 };
     let candidates = placements_to_choose_from(&setup.check, &setup.plan, step);
     let unread =
-        Unread::new(&setup.check, arguments.seed).map_err(|why| Failure::input(&arguments.setup, why))?;
+        Unread::new(&setup.check, arguments.run.seed).map_err(|why| Failure::input(&arguments.setup, why))?;
     let Some(plan) = choose_placements(&setup.check, &setup.plan, &unread, &candidates, count) else {
         return Ok(None);
     };
@@ -142,9 +138,14 @@ fn methods(
             }
         })
         .collect();
-    let others =
-        other_methods(&setup.check, &Instruments::default(), workshop.n_trials(), arguments.seed, &|_| {})
-            .map_err(|why| Failure::input(&arguments.setup, why))?;
+    let others = other_methods(
+        &setup.check,
+        &Instruments::default(),
+        workshop.n_trials(),
+        arguments.run.seed,
+        &|_| {},
+    )
+    .map_err(|why| Failure::input(&arguments.setup, why))?;
     rows.extend(others.into_iter().map(|other| {
         let limit = match other.method {
             Method::RepeatReading => setup.local_variation.as_ref().map(|limit| limit.value),

@@ -7,20 +7,15 @@ use howflat::{
     report::recall_report::RecallReport,
     setup,
 };
-use std::{path::Path, process::ExitCode};
+use std::process::ExitCode;
 
 /// Reads setup and history, fits, and writes what is asked for.
 pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
-    let stdin = Path::new("-");
-    if arguments.setup == stdin && arguments.history == stdin {
-        return Err(Failure::Use(
-            "setup and history cannot both be standard input; name a file for one".into(),
-        ));
-    }
+    files::refuse_one_input_twice([("setup", &arguments.setup), ("history", &arguments.history)])?;
     let costs = arguments.costs.as_deref().map(setup::costs).transpose();
     let costs = costs.map_err(|fault| Failure::Use(fault.to_string()))?;
     let setup = files::read_setup(&arguments.setup)?;
-    let asked = judge::tolerance(arguments.tolerance.as_deref(), arguments.grade.as_deref(), &setup)?;
+    let asked = judge::tolerance(&arguments.limit, &setup)?;
     let tolerance = asked.ok_or_else(|| {
         Failure::Use(format!(
             "{} names no grade and no tolerance, so no plate of it can be out; add --grade or --tolerance",
@@ -28,7 +23,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         ))
     })?;
     let history = files::read_history(&arguments.history, &setup, arguments.on)?;
-    use_threads(arguments.threads)?;
+    use_threads(arguments.run.threads)?;
     let today = arguments.on.or(history.last_day()).ok_or(Failure::Ours)?;
     let question = RecallQuestion {
         tolerance: tolerance.value,
@@ -36,7 +31,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         today,
         costs,
         prior: WearPrior::default(),
-        settings: Settings { seed: arguments.seed, ..Settings::default() },
+        settings: Settings { seed: arguments.run.seed, ..Settings::default() },
     };
     let progress = Progress::share();
     let plan = RecallPlan::new(&setup.check, &history.records, &question, &|done| progress.reach(done))
@@ -48,9 +43,8 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         question: &question,
         tolerance: &tolerance,
         plan: &plan,
-        date: arguments.date.as_deref(),
+        date: arguments.output.date.as_deref(),
     };
-    let out = arguments.out.as_deref();
-    hand_over(out, arguments.json, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,7 +1,7 @@
 //! `howflat sheet`: a blank sheet for the readings.
 
 use crate::{args::Sheet, failure::Failure, files, print};
-use howflat::report::reading_sheet::ReadingSheet;
+use howflat::report::reading_sheet::{ReadingSheet, is_blank};
 use std::{path::Path, process::ExitCode};
 
 /// Prints the sheet, or writes it and its page into a folder.
@@ -9,7 +9,7 @@ pub fn sheet(arguments: &Sheet) -> Result<ExitCode, Failure> {
     let setup = files::read_setup(&arguments.setup)?;
     let sheet = ReadingSheet { setup: &setup };
     if let Some(folder) = &arguments.out {
-        refuse_to_overwrite(folder, &sheet)?;
+        refuse_to_overwrite(folder)?;
         files::write_report(folder, &sheet.files())?;
     }
     if arguments.html {
@@ -21,9 +21,9 @@ pub fn sheet(arguments: &Sheet) -> Result<ExitCode, Failure> {
 }
 
 /// Refuses a folder that holds a sheet with something in it: whoever filled it in would lose what was read.
-pub fn refuse_to_overwrite(folder: &Path, sheet: &ReadingSheet) -> Result<(), Failure> {
+pub fn refuse_to_overwrite(folder: &Path) -> Result<(), Failure> {
     let path = folder.join("sheet.csv");
-    if files::read_text(&path).is_ok_and(|text| text != sheet.csv()) {
+    if files::read_text(&path).is_ok_and(|text| !is_blank(&text)) {
         return Err(Failure::Use(format!(
             "{} is not blank; move it away, or give another folder",
             path.display()

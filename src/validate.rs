@@ -8,10 +8,10 @@ use std::{process::ExitCode, thread};
 
 /// Runs the embedded examples and checks, and prints or writes the record; exit code 1 if anything disagrees.
 pub fn validate(arguments: &Validate) -> Result<ExitCode, Failure> {
-    use_threads(arguments.threads)?;
+    use_threads(arguments.run.threads)?;
     let progress = Progress::new(ValidationRecord::n_parts());
     let date = jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M UTC").to_string();
-    let (trials, seed) = (arguments.trials, arguments.seed);
+    let (trials, seed) = (arguments.trials, arguments.run.seed);
     let record = ValidationRecord::run(date, machine(arguments), trials, seed, &|n| progress.advance(n))
         .map_err(|_| Failure::Ours)?;
     progress.finish();

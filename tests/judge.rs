@@ -195,6 +195,9 @@ fn a_sheet_that_is_filled_in_is_never_overwritten() {
         !page.contains("http://")
             || page.matches("http://").count() == page.matches("http://www.w3.org/2000/svg").count()
     );
+    let other = "placement,target,pass,reading,time,remark\na,b,1,0,,set the zero here\na,c,1,,,\n";
+    fs::write(out.join("sheet.csv"), other).expect("a file");
+    assert_eq!(write().code, 0, "nor is a blank one of another survey worth keeping");
     fs::write(out.join("sheet.csv"), SMALL).expect("a file");
     let refused = write();
     assert_eq!(refused.code, 2);

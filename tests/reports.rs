@@ -34,112 +34,55 @@ fn command(setup: &Path) -> &'static str {
     if json.get("measurands").is_some() { "budget" } else { "simulate" }
 }
 
-fn make(name: &str, setup: &Path, out: &Path) {
-    // Named as a user at the top of the project would name it.
-    let relative = setup.strip_prefix(root()).expect("a path of the project");
+/// Runs a command as a user at the top of the project would, writes its report into a folder, and what the screen shows
+/// beside it.
+fn run(arguments: &[&str], out: &Path) {
     let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
         .current_dir(root())
-        .arg(command(setup))
-        .arg(relative)
+        .args(arguments)
         .arg("--out")
         .arg(out)
         .output()
         .expect("a program that runs");
-    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
-    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
-}
-
-/// The judgement of the readings beside a setup, if there are any, and a blank sheet for more.
-fn make_judgement(name: &str, setup: &Path, out: &Path) {
-    let readings = setup.with_extension("readings.csv");
-    if !readings.exists() {
-        return;
+    // Only a judgement ends with 1: a verdict of out or undecided.
+    let fine = output.status.success() || (arguments[0] == "judge" && output.status.code() == Some(1));
+    assert!(fine, "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    if !output.stdout.is_empty() {
+        fs::write(out.join("screen.txt"), output.stdout).expect("a file");
     }
-    let [setup, readings] =
-        [setup, &readings].map(|path| path.strip_prefix(root()).expect("a path of the project"));
-    let out = out.join("judge");
-    let howflat = |arguments: &[&Path]| {
-        Command::new(env!("CARGO_BIN_EXE_howflat"))
-            .current_dir(root())
-            .args(arguments)
-            .arg("--out")
-            .arg(&out)
-            .output()
-            .expect("a program that runs")
-    };
-    let judged = howflat(&[Path::new("judge"), setup, readings]);
-    // 1 is a verdict of out or undecided.
-    assert!(
-        matches!(judged.status.code(), Some(0 | 1)),
-        "{name}: {}",
-        String::from_utf8_lossy(&judged.stderr)
-    );
-    fs::write(out.join("screen.txt"), judged.stdout).expect("a file");
-    let sheet = howflat(&[Path::new("sheet"), setup]);
-    assert!(sheet.status.success(), "{name}: {}", String::from_utf8_lossy(&sheet.stderr));
 }
 
 /// Setups whose lesson is shipped.
 const LESSONS: [&str; 2] = ["granite-parked", "iron-metric"];
 
-/// The lesson on a setup's stand and plate.
-fn make_lesson(name: &str, setup: &Path, out: &Path) {
-    if !LESSONS.contains(&name) {
-        return;
-    }
-    let out = out.join("lesson");
-    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
-        .current_dir(root())
-        .arg("lesson")
-        .arg(setup.strip_prefix(root()).expect("a path of the project"))
-        .arg("--out")
-        .arg(&out)
-        .output()
-        .expect("a program that runs");
-    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
-    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
-}
-
-/// What a history beside a setup says of recalls, if there is one.
-fn make_recall(name: &str, setup: &Path, out: &Path) {
-    let history = setup.with_extension("history.csv");
-    if !history.exists() {
-        return;
-    }
-    let [setup, history] =
-        [setup, &history].map(|path| path.strip_prefix(root()).expect("a path of the project"));
-    let out = out.join("recall");
-    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
-        .current_dir(root())
-        .args([Path::new("recall"), setup, history])
-        .args(["--costs", "recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12"])
-        .arg("--out")
-        .arg(&out)
-        .output()
-        .expect("a program that runs");
-    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
-    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
-}
-
 /// Setups whose plan for a better check is shipped.
 const PLANS: [&str; 2] = ["fresh-careful", "granite-parked"];
 
-/// What would make a setup's check better.
-fn make_plan(name: &str, setup: &Path, out: &Path) {
-    if !PLANS.contains(&name) {
-        return;
+/// Everything that is shipped of a setup.
+fn make(name: &str, setup: &Path, out: &Path) {
+    let relative = |path: &Path| {
+        path.strip_prefix(root()).expect("a path of the project").to_str().expect("a plain name").to_string()
+    };
+    // A file of this kind beside the setup, if there is one.
+    let beside =
+        |kind: &str| Some(setup.with_extension(kind)).filter(|path| path.exists()).map(|p| relative(&p));
+    let setup_file = &relative(setup);
+    run(&[command(setup), setup_file], out);
+    if let Some(readings) = beside("readings.csv") {
+        let out = &out.join("judge");
+        run(&["judge", setup_file, &readings], out);
+        run(&["sheet", setup_file], out);
     }
-    let out = out.join("plan");
-    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
-        .current_dir(root())
-        .arg("plan")
-        .arg(setup.strip_prefix(root()).expect("a path of the project"))
-        .arg("--out")
-        .arg(&out)
-        .output()
-        .expect("a program that runs");
-    assert!(output.status.success(), "{name}: {}", String::from_utf8_lossy(&output.stderr));
-    fs::write(out.join("screen.txt"), output.stdout).expect("a file");
+    if LESSONS.contains(&name) {
+        run(&["lesson", setup_file], &out.join("lesson"));
+    }
+    if let Some(history) = beside("history.csv") {
+        let costs = "recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12";
+        run(&["recall", setup_file, &history, "--costs", costs], &out.join("recall"));
+    }
+    if PLANS.contains(&name) {
+        run(&["plan", setup_file], &out.join("plan"));
+    }
 }
 
 /// All files below a folder, by their path from there.
@@ -170,18 +113,10 @@ fn every_setup_gives_its_report_again() {
         if anew {
             fs::create_dir_all(&kept).expect("a folder");
             make(&name, &setup, &kept);
-            make_judgement(&name, &setup, &kept);
-            make_lesson(&name, &setup, &kept);
-            make_recall(&name, &setup, &kept);
-            make_plan(&name, &setup, &kept);
             continue;
         }
         let fresh = tempfile::tempdir().expect("a folder");
         make(&name, &setup, fresh.path());
-        make_judgement(&name, &setup, fresh.path());
-        make_lesson(&name, &setup, fresh.path());
-        make_recall(&name, &setup, fresh.path());
-        make_plan(&name, &setup, fresh.path());
         let (kept, fresh) = (contents(&kept), contents(fresh.path()));
         let names = kept.keys().chain(fresh.keys());
         differing.extend(

@@ -265,9 +265,7 @@ impl CheckExperiment {
         trial: u64,
         scratch: &mut Scratch,
     ) -> (f64, Vec<f64>) {
-        scratch.surface.on_grid.copy_from_slice(on_grid);
-        scratch.surface.at_places.copy_from_slice(at_places);
-        let [flatness, ..] = self.survey_surface(&self.open(streams), trial, scratch);
+        let [flatness, ..] = self.outputs_of(on_grid, at_places, streams, trial, scratch);
         (flatness, scratch.written.clone())
     }
 

@@ -254,7 +254,7 @@ impl<'a> BudgetReport<'a> {
     /// pictures, then what the inputs rest on.
     pub fn page(&self) -> Page {
         let mut facts = match self.check {
-            Some(setup) => setup_words::facts(setup, self.date),
+            Some(setup) => setup_words::facts(setup, setup.tolerance.as_ref(), self.date),
             None => vec![
                 date_fact(self.date),
                 ["file".to_string(), short_digest(self.digest).to_string()],

@@ -208,7 +208,7 @@ impl<'a> CheckReport<'a> {
             Part::list(&REFERENCES),
         ]);
         let s = &self.simulation.settings;
-        let mut facts = setup_words::facts(self.setup, self.date);
+        let mut facts = setup_words::facts(self.setup, self.setup.tolerance.as_ref(), self.date);
         facts.push(["run".into(), format!("{} trials, seed {}", s.n_trials, s.seed)]);
         Page {
             kind: "What a shop check of a surface plate can tell".into(),

@@ -14,6 +14,7 @@ use super::{
     number::{Digits, percent, plain, probability},
     page::{Page, Part, short_digest},
     picture::{PixelError, png},
+    reading_sheet::SET_ZERO,
     setup_words,
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
@@ -313,16 +314,7 @@ impl JudgeReport<'_> {
             Part::heading("References"),
             Part::list(&REFERENCES),
         ]);
-        let mut facts = setup_words::facts(self.setup, self.date);
-        // What it is judged by may have been asked for, instead of what the setup says.
-        let h = self.heights();
-        for [name, value] in &mut facts {
-            if name == "tolerance" {
-                *value = self
-                    .tolerance
-                    .map_or("none given".into(), |t| format!("{} ({})", h.text(t.value), t.name));
-            }
-        }
+        let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
         facts.extend([
             ["readings".to_string(), short_digest(&self.readings.digest).to_string()],
             ["run".to_string(), format!("{}, seed {}", self.draws(), self.settings.seed)],
@@ -354,7 +346,7 @@ impl JudgeReport<'_> {
             vec![
                 Cell::Text(row.placement.clone()),
                 Cell::Text(row.target.clone()),
-                Cell::from(if row.sets_zero { "set the zero here" } else { "" }),
+                Cell::from(if row.sets_zero { SET_ZERO } else { "" }),
                 u.map_or(Cell::Empty, |u| Cell::Number(u, h.digits())),
             ]
         });

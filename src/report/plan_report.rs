@@ -3,7 +3,7 @@
 use super::{
     chart::{
         bars::{Bar, Bars, Share},
-        plate_map::{MapTarget, PlateMap},
+        plate_map::MapTarget,
     },
     check_report::{LIMITS_OF_USE, way_key, way_name},
     heights::Heights,
@@ -12,7 +12,7 @@ use super::{
     picture::{PixelError, png},
     reading_sheet::ReadingSheet,
     setup_words,
-    survey_marks::{in_plan, stands},
+    survey_marks::{bare_plate, in_plan, stands},
     table::{Cell, Column, Table},
     text::inert,
 };
@@ -349,15 +349,7 @@ impl PlanReport<'_> {
             Part::heading("References"),
             Part::list(&REFERENCES),
         ]);
-        let mut facts = setup_words::facts(self.setup, self.date);
-        let h = self.heights();
-        for [name, value] in &mut facts {
-            if name == "tolerance" {
-                *value = self
-                    .tolerance
-                    .map_or("none given".into(), |t| format!("{} ({})", h.text(t.value), t.name));
-            }
-        }
+        let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
         facts.push([
             "run".into(),
             format!("{} trials for each set of steps, seed {}", self.advice.gains.n_trials, self.seed),
@@ -658,20 +650,12 @@ impl PlanReport<'_> {
                 targets.push(MapTarget { at, label, reading: None });
             }
         }
-        let [length, width] = in_plan([check.plate.length, check.plate.width], setup.plan_unit);
-        PlateMap {
-            title: "Where to put stand and block, in the order of the numbers",
-            heights_are: "",
-            height_unit: "",
-            length_unit: setup.plan_unit.symbol(),
-            x: &[0.0, length],
-            y: &[0.0, width],
-            heights: &[],
-            margin: in_plan([check.plate.margin, 0.0], setup.plan_unit)[0],
-            stands: &stands(survey.readings.iter(), setup.plan_unit),
-            targets: &targets,
-        }
-        .svg()
+        bare_plate(
+            setup,
+            "Where to put stand and block, in the order of the numbers",
+            &stands(survey.readings.iter(), setup.plan_unit),
+            &targets,
+        )
     }
 
     /// Every file of the report, by name, complete.

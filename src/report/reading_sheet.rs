@@ -1,15 +1,18 @@
 //! A blank sheet for the readings of a check: a file to fill in, and a page to print.
 
 use super::{
-    chart::plate_map::{MapTarget, PlateMap},
+    chart::plate_map::MapTarget,
     check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
-    survey_marks::{in_plan, stands},
+    survey_marks::{bare_plate, in_plan, stands},
     text::{escape, inert},
 };
 use crate::{
     quantity::unit::{MICROMETRE, Measure, TENTH, Unit},
-    setup::Setup,
+    setup::{
+        Setup,
+        reading_table::{COLUMNS, Cells, READING, REMARK, ReadingTable},
+    },
     shop::survey::{Reading, StandUse, Station, Zeroing},
 };
 use std::ops::Range;
@@ -20,6 +23,18 @@ pub struct ReadingSheet<'a> {
     /// The setup.
     pub setup: &'a Setup,
 }
+
+/// Whether a sheet's text holds no reading but the zeros that are printed on it.
+///
+/// What is no table of readings is not blank: somebody wrote it.
+pub fn is_blank(sheet: &str) -> bool {
+    let printed = |row: &Cells| row.text[READING] == "0" && row.text[REMARK] == SET_ZERO;
+    ReadingTable::read(sheet)
+        .is_ok_and(|table| table.rows.iter().all(|row| row.text[READING].is_empty() || printed(row)))
+}
+
+/// What a sheet says of the reading that is zero by being set.
+pub(super) const SET_ZERO: &str = "set the zero here";
 
 impl ReadingSheet<'_> {
     /// The sheet as CSV, to be filled in and given to `howflat judge`.
@@ -34,7 +49,7 @@ impl ReadingSheet<'_> {
         sheet += "# Blank: not read. Read twice: add a row. Then: howflat judge SETUP THIS_FILE\n";
         let mut writer = csv::Writer::from_writer(Vec::new());
         // Writing into memory cannot fail, and all rows have as many cells.
-        let _ = writer.write_record(["placement", "target", "pass", "reading", "time", "remark"]);
+        let _ = writer.write_record(COLUMNS);
         let survey = &setup.check.survey;
         for (index, reading) in survey.readings.iter().enumerate() {
             let spot = &survey.spots[reading.spot];
@@ -42,7 +57,7 @@ impl ReadingSheet<'_> {
             let pass = self.pass(index);
             let (pass, value, remark) = match (reading.closing, is_zero) {
                 (true, _) => (format!("{pass} closing"), "", "closing reading: the zero again"),
-                (false, true) => (pass.to_string(), "0", "set the zero here"),
+                (false, true) => (pass.to_string(), "0", SET_ZERO),
                 (false, false) => (pass.to_string(), "", ""),
             };
             let [station, target] = [&spot.station, &spot.target].map(|name| disarmed(name));
@@ -210,20 +225,12 @@ impl ReadingSheet<'_> {
                 reading: None,
             })
             .collect();
-        let [length, width] = in_plan([check.plate.length, check.plate.width], setup.plan_unit);
-        PlateMap {
-            title: &format!("Placement {}: stand, feet and targets in order", index + 1),
-            heights_are: "",
-            height_unit: "",
-            length_unit: setup.plan_unit.symbol(),
-            x: &[0.0, length],
-            y: &[0.0, width],
-            heights: &[],
-            margin: in_plan([check.plate.margin, 0.0], setup.plan_unit)[0],
-            stands: &stands(taken, setup.plan_unit),
-            targets: &targets,
-        }
-        .svg()
+        bare_plate(
+            setup,
+            &format!("Placement {}: stand, feet and targets in order", index + 1),
+            &stands(taken, setup.plan_unit),
+            &targets,
+        )
     }
 
     /// The step that is read to, in the setup's unit.

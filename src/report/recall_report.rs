@@ -292,12 +292,7 @@ impl RecallReport<'_> {
             Part::heading("References"),
             Part::list(&REFERENCES),
         ]);
-        let mut facts = setup_words::facts(self.setup, self.date);
-        for [name, value] in &mut facts {
-            if name == "tolerance" {
-                *value = self.limit_text();
-            }
-        }
+        let mut facts = setup_words::facts(self.setup, Some(self.tolerance), self.date);
         facts.extend([
             ["history".to_string(), short_digest(&self.history.digest).to_string()],
             ["as on".to_string(), self.question.today.to_string()],

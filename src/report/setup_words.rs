@@ -9,13 +9,16 @@ use super::{
 use crate::{
     quantity::distribution::Distribution,
     setup::{Setup, field_meaning},
-    shop::survey::{StandUse, Zeroing},
+    shop::{
+        grade::Tolerance,
+        survey::{StandUse, Zeroing},
+    },
 };
 
-/// The title block of a report on a shop check: plate, tolerance, check, date, setup.
-pub fn facts(setup: &Setup, date: Option<&str>) -> Vec<[String; 2]> {
+/// The title block of a report on a shop check: plate, the tolerance that it is held against, check, date, setup.
+pub fn facts(setup: &Setup, tolerance: Option<&Tolerance>, date: Option<&str>) -> Vec<[String; 2]> {
     let heights = Heights { unit: setup.unit };
-    let tolerance = match &setup.tolerance {
+    let tolerance = match tolerance {
         Some(tolerance) => format!("{} ({})", heights.text(tolerance.value), tolerance.name),
         None => "none given".to_string(),
     };

@@ -1,10 +1,30 @@
 //! A survey as it is drawn on a map of the plate.
 
-use super::chart::plate_map::MapStand;
+use super::chart::plate_map::{MapStand, MapTarget, PlateMap};
 use crate::{
     quantity::unit::{MILLIMETRE, Measure, Unit},
+    setup::Setup,
     shop::survey::Reading,
 };
+
+/// The plate of a setup without heights, with stands and targets (in its plan unit) drawn on it: an SVG picture.
+pub fn bare_plate(setup: &Setup, title: &str, stands: &[MapStand], targets: &[MapTarget]) -> String {
+    let plate = &setup.check.plate;
+    let [length, width] = in_plan([plate.length, plate.width], setup.plan_unit);
+    PlateMap {
+        title,
+        heights_are: "",
+        height_unit: "",
+        length_unit: setup.plan_unit.symbol(),
+        x: &[0.0, length],
+        y: &[0.0, width],
+        heights: &[],
+        margin: in_plan([plate.margin, 0.0], setup.plan_unit)[0],
+        stands,
+        targets,
+    }
+    .svg()
+}
 
 /// A point of the plate (mm) in a plan unit.
 pub fn in_plan(at: [f64; 2], plan_unit: Unit) -> [f64; 2] {

@@ -21,7 +21,7 @@ mod names;
 mod obstacle;
 mod other_wear;
 mod plan;
-mod reading_table;
+pub(crate) mod reading_table;
 mod readings;
 mod schema;
 mod shape;
