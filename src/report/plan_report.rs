@@ -126,6 +126,10 @@ impl Surveyed {
     }
 }
 
+/// Said where no placements were found.
+const NO_PLACEMENTS: &str = "Where to put stand and block for more is not said: no placement was found that this stand, with its reach and \
+     feet, can take on this plate.";
+
 impl PlanReport<'_> {
     /// Where the check stands, and whether it is good enough.
     pub fn answer(&self) -> String {
@@ -164,7 +168,7 @@ impl PlanReport<'_> {
         said.extend(
             self.advice.enough.as_ref().filter(|_| !self.is_enough()).map(|enough| self.cheapest(enough)),
         );
-        said.extend(self.placements.map(|placements| self.placed(placements)));
+        said.push(self.placements.map_or(NO_PLACEMENTS.into(), |placements| self.placed(placements)));
         said.extend(self.proper_method());
         said
     }
