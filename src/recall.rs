@@ -2,7 +2,7 @@
 
 use crate::{args::Recall, failure::Failure, files, hand_over, judge, progress::Progress, use_threads};
 use howflat::{
-    decision::recall_plan::{RecallPlan, RecallQuestion},
+    decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
     report::recall_report::RecallReport,
     setup,
@@ -35,7 +35,12 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
     };
     let progress = Progress::share();
     let plan = RecallPlan::new(&setup.check, &history.records, &question, &|done| progress.reach(done))
-        .map_err(|why| Failure::input(&arguments.history, why))?;
+        .map_err(|why| match why {
+            CannotRecall::Judge(why) => Failure::input(&arguments.history, why),
+            CannotRecall::Contradiction { record, entry } => {
+                Failure::Faults(arguments.history.clone(), vec![history.contradiction(record, entry)])
+            }
+        })?;
     progress.finish();
     let report = RecallReport {
         setup: &setup,

@@ -630,6 +630,37 @@ fn what_cannot_be_asked_is_told() {
     }
 }
 
+/// Findings that no wear leads to from one another must not be averaged into an answer: the plate may be far out.
+#[test]
+fn entries_that_contradict_one_another_are_refused() {
+    let folder = with_setup();
+    let head = "date,kind,value,U\n";
+    let (good, bad) = ("certificate,1 tenth,0.2 tenths\n", "certificate,9 tenths,0.2 tenths\n");
+    for (text, line) in [
+        // Twice on one day, in either order, with or without room for both in the numbers.
+        (format!("2020-01-01,{good}2020-01-01,{bad}"), 3),
+        (format!("2020-01-01,{good}2020-01-01,certificate,3 tenths,0.2 tenths\n"), 3),
+        // Wear never goes back.
+        (format!("2020-01-01,{bad}2021-01-01,{good}2022-01-01,{good}"), 3),
+    ] {
+        fs::write(folder.path().join("odd.csv"), format!("{head}{text}")).expect("a file");
+        let run = recall(folder.path(), &["mine.json", "odd.csv", "--out", "report"]);
+        assert_eq!((run.code, run.out.as_str()), (2, ""), "{text}");
+        let place = format!("odd.csv: line {line}, column 1: the certificate of ");
+        assert!(run.err.starts_with(&place) && run.err.contains("slip of the pen"), "{text}: {}", run.err);
+        assert!(!folder.path().join("report").exists());
+    }
+    // Harm that is conceivable is believed, and a resurfacing explains the rest.
+    for (text, said) in [
+        (format!("2020-01-01,{good}2021-01-01,{bad}"), "The plate is due"),
+        (format!("2020-01-01,{bad}2020-05-01,resurfacing,,\n2021-01-01,{good}"), "Send the plate out by 202"),
+    ] {
+        fs::write(folder.path().join("odd.csv"), format!("{head}{text}")).expect("a file");
+        let run = recall(folder.path(), &["mine.json", "odd.csv"]);
+        assert!(run.code == 0 && run.out.contains(said), "{text}: {}{}", run.err, run.out);
+    }
+}
+
 /// Not of the number of threads, nor of the clock; of the seed only by what is simulated.
 #[test]
 fn the_numbers_depend_on_nothing_else() {

@@ -147,18 +147,38 @@ const FARTHEST: f64 = 64.0;
 /// What a resurfacing leaves where nobody says, as shares of the tolerance: common practice, no source.
 const AS_NEW: [f64; 2] = [0.25, 1.0];
 
+/// Why nothing can be said of a history.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CannotRecall {
+    /// The check cannot be simulated, or readings on record cannot be judged.
+    Judge(CannotJudge),
+    /// An entry of a plate's record cannot be true together with those before it.
+    Contradiction {
+        /// Which record.
+        record: usize,
+        /// Which of its entries.
+        entry: usize,
+    },
+}
+
+impl From<CannotJudge> for CannotRecall {
+    fn from(why: CannotJudge) -> Self {
+        Self::Judge(why)
+    }
+}
+
 impl RecallPlan {
     /// Fits all records and says when each plate goes out. `progress` is told the share that is done.
     ///
     /// # Errors
     ///
-    /// If the check cannot be simulated, or readings on record cannot be judged.
+    /// [`CannotRecall`].
     pub fn new(
         check: &ShopCheck,
         records: &[PlateRecord],
         question: &RecallQuestion,
         progress: &(dyn Fn(f64) + Sync),
-    ) -> Result<Self, CannotJudge> {
+    ) -> Result<Self, CannotRecall> {
         let settings = &question.settings;
         let tolerance = question.tolerance;
         let mut population = population(check, settings.seed).map_err(CannotJudge::Check)?;
@@ -209,6 +229,15 @@ impl RecallPlan {
             prior: question.prior.clone(),
         };
         let fitted = wear_history::fit(&history);
+        for (record, (wear, events)) in fitted.iter().zip(&history.plates).enumerate() {
+            if let Some(event) = wear.contradiction(events) {
+                // Events are the entries that count.
+                let mut counted =
+                    (0..evidence[record].len()).filter(|&entry| evidence[record][entry].is_some());
+                let entry = counted.nth(event).unwrap_or_default();
+                return Err(CannotRecall::Contradiction { record, entry });
+            }
+        }
         progress(0.8);
         let plates: Vec<PlatePlan> = fitted
             .into_par_iter()

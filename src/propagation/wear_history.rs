@@ -146,6 +146,9 @@ pub struct EventFit {
     pub p_value: Option<f64>,
 }
 
+/// A finding less likely than this in view of those before it contradicts them.
+const CONTRADICTORY: f64 = 1e-6;
+
 /// Nodes of flatness.
 const N_NODES: usize = 240;
 /// Rates that are tried first, to see where the history allows any, and then.
@@ -798,6 +801,23 @@ fn rate_interval(hypotheses: &[Hypothesis]) -> Interval {
 }
 
 impl PlateWear {
+    /// The first event that cannot be true together with those before it: a certificate, or readings, so far from what
+    /// these foretold that no wear leads from one to the other. Nothing can be said of such a history.
+    ///
+    /// A spread is never one: however large, there may have been a grain under a foot.
+    pub fn contradiction(&self, events: &[Event]) -> Option<usize> {
+        events
+            .iter()
+            .zip(&self.events)
+            .skip(1)
+            .position(|(event, fit)| {
+                let states_flatness =
+                    matches!(event.evidence, Evidence::Certificate(_) | Evidence::Judged(_));
+                states_flatness && fit.p_value.is_some_and(|p| p.is_nan() || p < CONTRADICTORY)
+            })
+            .map(|index| index + 1)
+    }
+
     /// Distribution of the flatness deviation on the nodes, so many years from today.
     pub fn distribution_after(&self, years: f64) -> Vec<f64> {
         self.distributions(years, 1).pop().unwrap_or_default()

@@ -158,6 +158,20 @@ impl HistoryFile {
         reader.finish(&lines[0])
     }
 
+    /// What to say of an entry (of the given record) that cannot be true together with those before it.
+    pub fn contradiction(&self, record: usize, entry: usize) -> Fault {
+        let row = &self.rows[record][entry];
+        Fault {
+            field: format!("the {} of {}", row.kind.name(), self.records[record].entries[entry].day),
+            found: "out of reach of every entry before it".into(),
+            must: "what wear can lead to from these".into(),
+            fix: "look for a slip of the pen or another plate's row; write a row for a resurfacing that is missing; if the \
+                  plate was harmed in between, begin a new history with this entry"
+                .into(),
+            at: Some(Position { line: row.line, column: 1 }),
+        }
+    }
+
     /// The latest day on record.
     pub fn last_day(&self) -> Option<Day> {
         self.records.iter().flat_map(|record| &record.entries).map(|entry| entry.day).max()
