@@ -17,7 +17,7 @@ const LARGEST: f64 = 1e9;
 /// tolerance.
 pub fn costs(text: &str) -> Result<Costs, Fault> {
     let fault = |found: String, must: String, fix: String| Fault {
-        field: "the costs".into(),
+        field: "the list of costs".into(),
         found,
         must,
         fix,

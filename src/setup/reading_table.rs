@@ -66,7 +66,7 @@ impl ReadingTable {
         let records = records(text, separator)?;
         let Some(first) = records.first() else {
             return Err(vec![Fault {
-                field: "the readings".into(),
+                field: "the file of readings".into(),
                 found: "empty".into(),
                 must: "a row for each reading".into(),
                 fix: "print a sheet to fill in with `howflat sheet`".into(),

@@ -380,7 +380,7 @@ impl<'a> Reader<'a> {
             + self.more.iter().map(|m| m.0.stations[0].targets.len()).sum::<usize>();
         if n_spots * n_passes > MOST_READINGS {
             return Err(vec![Fault {
-                field: "the readings".into(),
+                field: "the file of readings".into(),
                 found: format!("{n_spots} spots in {n_passes} passes"),
                 must: format!("at most {MOST_READINGS} readings"),
                 fix: "give fewer passes or placements".into(),
@@ -417,7 +417,7 @@ impl<'a> Reader<'a> {
             |row: &Row| survey.zeros.contains(&row.reading) || survey.readings[row.reading].closing;
         if rows.iter().all(tells_nothing) {
             return Err(vec![Fault {
-                field: "the readings".into(),
+                field: "the file of readings".into(),
                 found: "nothing but blanks and zeros of the indicator".into(),
                 must: "at least one reading besides the zero".into(),
                 fix: "fill in what was read".into(),
@@ -730,6 +730,6 @@ mod tests {
         for text in ["front right,0\n", "middle,\nfront right,0\nfront right,0.2\n"] {
             assert!(faults(text, &setup)[0].contains("besides the zero"));
         }
-        assert!(faults("", &setup)[0].contains("the readings is empty"));
+        assert!(faults("", &setup)[0].contains("the file of readings is empty"));
     }
 }
