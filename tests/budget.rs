@@ -1,7 +1,7 @@
 //! The commands `budget` and `validate`: every published example as a user would run it, files with faults, documents
 //! and files that are written.
 
-use assert_cmd::Command;
+use crate::common::program::{howflat, run};
 use howflat::{
     setup::{FileKind, MeasurementSetup},
     validation::{
@@ -12,28 +12,6 @@ use howflat::{
 };
 use serde_json::{Value, json};
 use std::{fs, path::Path};
-
-fn howflat() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
-    command.env_remove("RUST_BACKTRACE");
-    command
-}
-
-struct Run {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-fn run(command: &mut Command) -> Run {
-    let output = command.output().expect("a program that runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    Run {
-        code: output.status.code().expect("an exit code"),
-        out: text(output.stdout),
-        err: text(output.stderr),
-    }
-}
 
 /// The document of `budget - --json` with further arguments.
 fn document(model: &str, arguments: &[&str]) -> Value {

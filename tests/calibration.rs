@@ -4,9 +4,7 @@
 //! full size is 2000), `--nocapture` shows the tables.
 #![allow(clippy::print_stdout, reason = "the figures are for people to read")]
 
-mod common;
-
-use common::{between, check_with, exactly, target};
+use crate::common::{between, check_with, exactly, target};
 use howflat::{
     propagation::{
         check_experiment::CheckExperiment,
@@ -314,7 +312,7 @@ fn judge_aliens(
 ) -> Vec<Judged> {
     let experiment = CheckExperiment::new(check).expect("a sound check");
     let mut short = check.clone();
-    short.surface = common::perfect();
+    short.surface = crate::common::perfect();
     if let (Surface::Worn(only), Surface::Worn(all)) = (&mut short.surface, &check.surface) {
         only.waviness = all.waviness.clone();
     }

@@ -1,6 +1,6 @@
 //! Every picture: drawn with invented data, and examined as a document.
 //!
-//! `HOWFLAT_PICTURES=folder cargo test --test charts` also writes them there, as SVG and PNG.
+//! `HOWFLAT_PICTURES=folder cargo test --test main charts::` also writes them there, as SVG and PNG.
 
 use howflat::report::chart::Mark;
 use howflat::report::chart::bars::{Bar, Bars, Share};

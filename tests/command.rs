@@ -1,5 +1,6 @@
 //! The program itself: exit codes, messages, standard input and output, files.
 
+use crate::common::program::{howflat, run};
 use assert_cmd::Command;
 use std::{
     fs,
@@ -13,28 +14,6 @@ const BEGINNER: &str = r#"{
   "indicator": { "graduation": "0.0001 in" }
 }
 "#;
-
-fn howflat() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
-    command.env_remove("RUST_BACKTRACE");
-    command
-}
-
-struct Run {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-fn run(command: &mut Command) -> Run {
-    let output = command.output().expect("a program that runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    Run {
-        code: output.status.code().expect("an exit code"),
-        out: text(output.stdout),
-        err: text(output.stderr),
-    }
-}
 
 fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a folder")

@@ -1,7 +1,5 @@
 //! Formulas, budgets and Monte Carlo against general-purpose libraries: `reference/crosscheck.py` computes the
 //! expected values, `reference/crosscheck.json` keeps them.
-#![allow(clippy::unwrap_used, reason = "a test may stop where it fails")]
-
 use howflat::model::measurement::{Input, Knowledge, MeasurementModel};
 use howflat::propagation::law::{LinearResult, Order};
 use howflat::propagation::monte_carlo::{IntervalKind, MonteCarlo, MonteCarloOptions, Trials};

@@ -1,8 +1,6 @@
 //! Grades of plates, blocks and indicators against the figures of the trade in
 //! `tests/reference/grades.json` (each with its source, and whether it was read or remembered).
 
-#![allow(clippy::unwrap_used, missing_docs)]
-
 use howflat::shop::gauge_block::BlockGrade;
 use howflat::shop::grade::{DinGrade, Grade, IsoGrade, UsBasis, UsGrade};
 use howflat::shop::indicator::IndicatorClass;

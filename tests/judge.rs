@@ -1,6 +1,6 @@
 //! From the blank sheet to the verdict: `howflat sheet` and `howflat judge`.
 
-use assert_cmd::Command;
+use crate::common::program::{Run, howflat, run};
 use howflat::{
     propagation::check_experiment::CheckExperiment,
     propagation::trials::Experiment,
@@ -34,28 +34,6 @@ left,0.2
 middle,0
 front right,0.2
 ";
-
-fn howflat() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
-    command.env_remove("RUST_BACKTRACE");
-    command
-}
-
-struct Run {
-    code: i32,
-    out: String,
-    err: String,
-}
-
-fn run(command: &mut Command) -> Run {
-    let output = command.output().expect("a program that runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    Run {
-        code: output.status.code().expect("an exit code"),
-        out: text(output.stdout),
-        err: text(output.stderr),
-    }
-}
 
 fn budgets() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("budgets")

@@ -1,7 +1,5 @@
 //! What holds for any measurement model, whatever its numbers: units, order and idle inputs do not matter, linear models
 //! follow the law of propagation exactly, sums of rectangles have their exact density.
-#![allow(clippy::unwrap_used, reason = "a test may stop where it fails")]
-
 use howflat::model::measurement::{Input, Knowledge, MeasurementModel};
 use howflat::propagation::law::{LinearResult, Order};
 use howflat::propagation::monte_carlo::{

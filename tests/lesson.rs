@@ -3,9 +3,7 @@
 //! Weights: the plane through three points, barycentric coordinates; with feet at (40, ±35) and (−50, 0) mm and the tip
 //! 250 mm ahead they are 5/3, 5/3 and −7/3. All other expected values are worked out beside their test.
 
-mod common;
-
-use common::{check_with, stand};
+use crate::common::{check_with, program::howflat, stand};
 use howflat::{
     report::lesson_report::dip_depth,
     shop::{
@@ -14,13 +12,13 @@ use howflat::{
         survey::{Plan, StandUse, Survey, Target},
     },
 };
-use std::{fs, process::Command};
+use std::fs;
 
 /// A check on a plate of this size, its plan, and its lesson with a dip of 1 µm and a bow of 8 µm.
 fn lesson(length: f64, width: f64) -> (ShopCheck, Plan, Lesson) {
     let mut check = check_with(|_| {});
     (check.plate.length, check.plate.width) = (length, width);
-    let mut plan = common::corner_to_corner(&check.plate);
+    let mut plan = crate::common::corner_to_corner(&check.plate);
     // The farthest target is 250 mm ahead.
     plan.stations[0].targets = [("near", 150.0), ("far", 250.0)]
         .map(|(name, ahead)| Target { name: name.into(), at: [90.0 + ahead, 90.0] })
@@ -176,7 +174,7 @@ fn a_stand_without_front_and_rear_has_no_lesson() {
     let mut check = check_with(|plan| plan.stand_use = StandUse::Parked);
     // The pair stands one behind the other along the arm.
     check.stand.feet = [[0.0, 0.0], [10.0, 0.0], [60.0, 80.0]];
-    let plan = common::corner_to_corner(&check.plate);
+    let plan = crate::common::corner_to_corner(&check.plate);
     assert_eq!(Lesson::new(&check, &plan, 1.0, 8.0), None);
 }
 
@@ -193,7 +191,7 @@ fn dips_are_round_in_the_users_unit() {
 fn the_exercises_answer_themselves() {
     let folder = tempfile::tempdir().expect("a folder");
     let setup = concat!(env!("CARGO_MANIFEST_DIR"), "/budgets/granite-parked.json");
-    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+    let output = howflat()
         .args(["lesson", setup, "--json", "--date", "3 May", "--out"])
         .arg(folder.path())
         .output()

@@ -1,9 +1,7 @@
 //! Other methods beside the shop check: the eight lines against a general-purpose solver and exact surveys, the repeat reading
 //! against the standard's table.
 
-mod common;
-
-use common::check_with;
+use crate::common::check_with;
 use howflat::{
     propagation::other_methods::{Instruments, Method, other_methods, repeat_reading},
     quantity::{sample::range, stream::Streams},
@@ -200,7 +198,7 @@ fn a_perfect_instrument_errs_only_by_what_lies_between_its_lines() {
     let mut check = check_with(|_| {});
     check.cleanliness.film = 0.0;
     check.cleanliness.grain_chance = 0.0;
-    check.temperature.top_to_bottom = common::exactly(0.0);
+    check.temperature.top_to_bottom = crate::common::exactly(0.0);
     check.indicator.repeatability = 0.0;
     check.indicator.error_limit = 0.0;
     check.indicator.read_step = 0.0;

@@ -2,7 +2,7 @@
 //!
 //! That they are valid, accessible and printable is checked in a browser, by `tests/page/check.mjs`.
 
-use assert_cmd::Command;
+use crate::common::program::howflat;
 use std::{collections::BTreeMap, fs, path::Path};
 
 /// What a hostile or careless person may type: markup of every format, a formula, an escape sequence, a direction
@@ -29,7 +29,7 @@ fn setup() -> String {
 /// Runs a command with `--out` and gives back every file of its report.
 fn report(arguments: &[&str], folder: &Path) -> BTreeMap<String, String> {
     let out = folder.join("out");
-    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+    let output = howflat()
         .current_dir(folder)
         .args(arguments)
         .arg("--out")

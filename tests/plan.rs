@@ -1,9 +1,7 @@
 //! What would make a check better: steps, placements, and the command.
 
-mod common;
-
-use assert_cmd::Command;
-use common::check_with;
+use crate::common::check_with;
+use crate::common::program::{howflat, run};
 use howflat::{
     decision::{
         advice::{Advice, Offer, Question},
@@ -103,12 +101,12 @@ fn a_gain_that_is_known_is_found() {
     check.indicator.read_step = 0.0;
     check.indicator.zero_shift = 0.0;
     check.indicator.one_sided_approach = true;
-    check.indicator.contact_angle = common::exactly(0.0);
+    check.indicator.contact_angle = crate::common::exactly(0.0);
     check.indicator.repeatability = 1.0;
     check.gauge_block.length_variation = 0.0;
     let still = &mut check.temperature;
     for known in [&mut still.top_to_bottom, &mut still.column_rate, &mut still.handling] {
-        *known = common::exactly(0.0);
+        *known = crate::common::exactly(0.0);
     }
     // A plate that is flat: its map is level and known.
     let corners = [[0.0, 0.0], [900.0, 0.0], [0.0, 600.0], [900.0, 600.0], [450.0, 300.0]];
@@ -116,8 +114,8 @@ fn a_gain_that_is_known_is_found() {
         points: corners.map(|[x, y]| [x, y, 0.0]).to_vec(),
         standard_uncertainty: 0.0,
         waviness: howflat::shop::wear::Waves {
-            standard_deviation: common::exactly(0.0),
-            correlation_length: common::exactly(100.0),
+            standard_deviation: crate::common::exactly(0.0),
+            correlation_length: crate::common::exactly(100.0),
         },
     });
     let workshop = Workshop::new(&check, &plan, 5_120, 1).unwrap();
@@ -263,12 +261,6 @@ fn nothing_depends_on_threads() {
     assert_eq!(run(1), run(3));
 }
 
-fn howflat() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
-    command.env_remove("RUST_BACKTRACE");
-    command
-}
-
 const HEAD: &str = r#""plate": { "length": "36 in", "width": "24 in", "grade": "US A" },
   "stand": { "feet": { "front_apart": "3 in", "front_to_rear": "4 in" } },
   "indicator": { "graduation": "0.0001 in" }"#;
@@ -276,9 +268,8 @@ const HEAD: &str = r#""plate": { "length": "36 in", "width": "24 in", "grade": "
 fn plan_in(folder: &Path, setup: &str, arguments: &[&str]) -> (i32, String, String) {
     let path = folder.join("mine.json");
     fs::write(&path, setup).expect("a file");
-    let output = howflat().arg("plan").arg(&path).args(arguments).output().expect("a program that runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8");
-    (output.status.code().expect("an exit code"), text(output.stdout), text(output.stderr))
+    let run = run(howflat().arg("plan").arg(&path).args(arguments));
+    (run.code, run.out, run.err)
 }
 
 /// The emitted survey block is accepted where it is pasted, gives the survey that was planned, and its sheet has a row for

@@ -1,8 +1,6 @@
 //! The posterior of a plate's flatness against closed forms, limits and its own promises.
 
-mod common;
-
-use common::{check_with, exactly, undisturbed};
+use crate::common::{check_with, exactly, undisturbed};
 use howflat::{
     decision::conformance::{Conformance, Rule, of_sample},
     propagation::{
@@ -42,7 +40,7 @@ fn a_gaussian_special_case_is_exact() {
     check.stand.pad_diameter = 0.0;
     check.gauge_block.face = [1e-6, 1e-6];
     check.indicator.repeatability = 0.4;
-    check.surface = common::perfect();
+    check.surface = crate::common::perfect();
     wear_of(&mut check.surface).long_wave =
         Waves { standard_deviation: exactly(1.5), correlation_length: exactly(260.0) };
     let found = judge(&check, &[0.0, 1.4, -0.6, 0.9, 2.2, 0.3, -1.1]);
@@ -104,7 +102,11 @@ fn endless_precise_readings_give_the_truth() {
         plan.closing_reading = false;
         plan.stations[0].targets.extend((0..5).flat_map(|i| {
             (0..4).map(move |j| {
-                common::target(&format!("{i}{j}"), 240.0 + 130.0 * f64::from(i), 200.0 + 115.0 * f64::from(j))
+                crate::common::target(
+                    &format!("{i}{j}"),
+                    240.0 + 130.0 * f64::from(i),
+                    200.0 + 115.0 * f64::from(j),
+                )
             })
         }));
     }));
@@ -114,7 +116,7 @@ fn endless_precise_readings_give_the_truth() {
     wear.waviness.standard_deviation = exactly(0.0);
     wear.front_edge.depth = exactly(0.0);
     wear.corner_dips.clear();
-    wear.twist = common::normal(0.0, 2.0);
+    wear.twist = crate::common::normal(0.0, 2.0);
     let middle = check.plate.middle();
     let form = Form {
         bumps: vec![Bump { height: -4.3, centre: [480.0, 270.0], sigma: [230.0, 140.0] }],
@@ -150,9 +152,9 @@ fn a_dip_under_a_foot_is_found() {
         let mut check = check.clone();
         // A place where somebody looks for dips.
         for dip in &mut wear_of(&mut check.surface).corner_dips {
-            dip.from_end = common::between(20.0, 150.0);
-            dip.from_side = common::between(20.0, 150.0);
-            dip.radius = common::between(20.0, 60.0);
+            dip.from_end = crate::common::between(20.0, 150.0);
+            dip.from_side = crate::common::between(20.0, 150.0);
+            dip.radius = crate::common::between(20.0, 60.0);
         }
         let found = judge(&check, &written);
         let low = found.feet.iter().find(|f| f.foot == foot && f.seating == 0).expect("the foot");
@@ -301,8 +303,8 @@ fn readings_may_be_missing_and_wear_may_be_another() {
     let mut better = check.surface.clone();
     let wear = wear_of(&mut better);
     wear.corner_dips.clear();
-    wear.middle.depth = common::depth(0.5);
-    wear.front_edge.depth = common::depth(0.3);
+    wear.middle.depth = crate::common::depth(0.5);
+    wear.front_edge.depth = crate::common::depth(0.3);
     let under = posterior_under(&check, &better, &all, &settings, &|_| {}).expect("sound");
     assert!(under.summary(0.95).mean < whole.summary(0.95).mean);
     assert!(
@@ -343,9 +345,9 @@ fn a_proposed_reading_narrows_as_promised() {
         at: [457.2, 551.4],
         heading: -90.0,
         targets: vec![
-            common::target("near", 457.2, 458.3),
-            common::target("middle", 457.2, 304.8),
-            common::target("front middle", 457.2, 30.0),
+            crate::common::target("near", 457.2, 458.3),
+            crate::common::target("middle", 457.2, 304.8),
+            crate::common::target("front middle", 457.2, 30.0),
         ],
     };
     let candidate = Candidate { stand_use: StandUse::Parked, station: station.clone(), carried_reach: 0.0 };

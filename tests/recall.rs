@@ -4,10 +4,10 @@
 //! shows the figures.
 #![allow(clippy::print_stdout, reason = "the figures are for people to read")]
 
-mod common;
-
-use assert_cmd::Command;
-use common::{between, check_with};
+use crate::common::{
+    between, check_with,
+    program::{Run, howflat, run},
+};
 use howflat::{
     decision::{
         recall::{Costs, OutOfTolerance},
@@ -539,18 +539,8 @@ fn readings_alone_give_the_judges_answer() {
     assert!((0.75..1.35).contains(&width), "{today:?}, judged {mean} ± {deviation}");
 }
 
-struct Run {
-    code: i32,
-    out: String,
-    err: String,
-}
-
 fn recall(folder: &Path, arguments: &[&str]) -> Run {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_howflat"));
-    let output =
-        command.current_dir(folder).arg("recall").args(arguments).output().expect("a program that runs");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("text");
-    Run { code: output.status.code().expect("a code"), out: text(output.stdout), err: text(output.stderr) }
+    run(howflat().current_dir(folder).arg("recall").args(arguments))
 }
 
 fn with_setup() -> tempfile::TempDir {

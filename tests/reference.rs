@@ -6,8 +6,6 @@
 //! compared with a recomputation by another route, and with the print, digit for digit. Where a print is rounded
 //! from rounded numbers, its entry explains the difference. Monte Carlo results are compared to a
 //! tolerance that a million trials should meet.
-#![allow(clippy::unwrap_used, reason = "a test may stop where it fails")]
-
 use howflat::model::formula::Formula;
 use howflat::model::measurement::{Input, Knowledge, MeasurementModel};
 use howflat::propagation::law::{Budget, LinearInput, LinearResult, Order};

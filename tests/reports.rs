@@ -2,13 +2,13 @@
 //! their judgement and a blank sheet, where a history is shipped what it says of recalls, and for a few setups the lesson,
 //! each in a folder of its own below.
 //!
-//! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test reports` writes them anew.
+//! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test main reports::` writes them anew.
 
+use crate::common::program::howflat;
 use std::{
     collections::BTreeMap,
     fs,
     path::{Path, PathBuf},
-    process::Command,
 };
 
 fn root() -> PathBuf {
@@ -37,7 +37,7 @@ fn command(setup: &Path) -> &'static str {
 /// Runs a command as a user at the top of the project would, writes its report into a folder, and what the screen shows
 /// beside it.
 fn run(arguments: &[&str], out: &Path) {
-    let output = Command::new(env!("CARGO_BIN_EXE_howflat"))
+    let output = howflat()
         .current_dir(root())
         .args(arguments)
         .arg("--out")

@@ -1,6 +1,6 @@
 """Compares the setup reader with its published JSON Schema by a general-purpose validator.
 
-    cargo test --test setup verdicts && python tests/schema.py
+    cargo test --test main verdicts && python tests/schema.py
 
 Needs the Python package jsonschema. Whatever the reader accepts, the schema has to accept; the schema
 also has to find a good part of what the reader refuses (units and geometry are beyond it).

@@ -1,7 +1,5 @@
 //! Setup files: what is read from good ones, and what is said of bad ones.
 
-#![allow(clippy::unwrap_used, missing_docs)]
-
 use howflat::quantity::distribution::Distribution;
 use howflat::quantity::unit::{INCH, MICROMETRE, MILLIMETRE, TENTH};
 use howflat::setup::{Assumption, Fault, Setup, StarterAnswers, schema, starter};

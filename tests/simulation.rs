@@ -1,8 +1,6 @@
 //! The engine of the main job, against closed forms and against itself.
 
-mod common;
-
-use common::{between, check_with, exactly, normal, perfect, undisturbed, worn};
+use crate::common::{between, check_with, exactly, normal, perfect, undisturbed, worn};
 use howflat::{
     propagation::{
         check_experiment::{CheckExperiment, Output},
@@ -43,7 +41,7 @@ fn settings(n_trials: u64) -> Settings {
 fn noise_alone_spans_d2_standard_deviations() {
     for (n, d2) in [(2, 1.128), (5, 2.326), (10, 3.078), (20, 3.735)] {
         let mut check = undisturbed(check_with(|plan| {
-            let all = (0..n).map(|i| common::target("spot", 200.0 + 30.0 * f64::from(i), 400.0));
+            let all = (0..n).map(|i| crate::common::target("spot", 200.0 + 30.0 * f64::from(i), 400.0));
             plan.stations[0].targets = all.collect();
             plan.closing_reading = false;
         }));
@@ -212,7 +210,7 @@ fn waves_have_the_stated_correlation() {
 /// Heights on the grid and at places are one and the same surface.
 #[test]
 fn grid_and_places_agree() {
-    let plate = common::plate();
+    let plate = crate::common::plate();
     let grid = Grid::over(plate.working_surface(), DEFAULT_NODES);
     let places: Vec<_> = grid.points().into_iter().map(|at| Place { at, variance: 0.0 }).collect();
     let landscape = Landscape::new(&plate, &worn(&plate), grid, places).expect("a surface");
@@ -258,7 +256,7 @@ fn bow_counts_as_flatness_only_when_asked() {
 fn one_reading_by_the_law_and_by_trials() {
     let mut check = undisturbed(check_with(|plan| {
         plan.stations[0].targets =
-            vec![common::target("zero", 400.0, 300.0), common::target("spot", 700.0, 450.0)];
+            vec![crate::common::target("zero", 400.0, 300.0), crate::common::target("spot", 700.0, 450.0)];
         plan.stand_use = StandUse::Turned;
         plan.closing_reading = false;
     }));

@@ -1,8 +1,6 @@
 //! The stand as a lever: closed forms that the engine must give back.
 
-mod common;
-
-use common::{check_with, perfect, target, undisturbed};
+use crate::common::{check_with, perfect, target, undisturbed};
 use howflat::shop::{
     check::ShopCheck,
     form::{Bump, Form},
@@ -205,14 +203,14 @@ fn bow_by_heat_against_its_closed_form() {
         close(fall, sagitta, 0.05);
     }
     // The plate of the design: 36 × 24 × 6 in, 6.4 µm per kelvin.
-    let plate = common::plate();
+    let plate = crate::common::plate();
     close(bow_curvature(6.5e-6, 1.0, plate.thickness) * plate.diagonal().powi(2) / 8.0, 6.4, 0.05);
 }
 
 /// Cosine of the contact angle, as the two-decimal tables of the trade have it.
 #[test]
 fn cosine_corrections() {
-    let mut indicator = common::indicator();
+    let mut indicator = crate::common::indicator();
     for (angle, factor) in [
         (5.0, 0.9962),
         (10.0, 0.9848),
@@ -225,15 +223,15 @@ fn cosine_corrections() {
         close(1.0 / indicator.gain(angle), factor, 5e-5);
     }
     indicator.cosine_corrected = true;
-    indicator.contact_angle = common::exactly(20.0);
+    indicator.contact_angle = crate::common::exactly(20.0);
     close(indicator.gain(20.0), 1.0, 1e-12);
     close(indicator.gain(25.0), 0.9397 / 0.9063, 1e-4);
 }
 
 #[test]
 fn impossible_surveys_are_named() {
-    let (plate, stand, block) = (common::plate(), common::stand(), common::block());
-    let mut plan = common::corner_to_corner(&plate);
+    let (plate, stand, block) = (crate::common::plate(), crate::common::stand(), crate::common::block());
+    let mut plan = crate::common::corner_to_corner(&plate);
     plan.stations[0].targets[2].at = [1200.0, 100.0];
     plan.stations[0].targets[3].at = [plate.length - 5.0, 300.0];
     // The front feet of a stand at (90, 90) mm, heading 33°, are at (142, 82) and (104, 141).
@@ -304,7 +302,7 @@ fn carried_everywhere(length: f64, width: f64) -> ShopCheck {
         let n = ((high - low) / 15.0).ceil();
         (0..=n as usize).map(move |i| low + (high - low) * i as f64 / n)
     };
-    let mut plan = common::corner_to_corner(&check.plate);
+    let mut plan = crate::common::corner_to_corner(&check.plate);
     plan.stand_use = StandUse::Carried;
     plan.carried_reach = 80.0;
     plan.closing_reading = false;

@@ -1,6 +1,8 @@
 //! Shop checks built by hand, for tests that should not lean on the setup file.
 #![allow(dead_code, reason = "each test takes what it needs")]
 
+pub mod program;
+
 use howflat::{
     quantity::distribution::Distribution,
     shop::{

@@ -1,0 +1,29 @@
+//! All tests that look at the library and the program from outside, in one binary: the library is linked once. A file
+//! is a module: `cargo test --test main setup::`.
+#![allow(clippy::unwrap_used, reason = "a test may stop where it fails")]
+
+mod common;
+
+mod budget;
+mod calibration;
+mod charts;
+mod command;
+mod crosscheck;
+mod draws;
+mod evaluation;
+mod flatness;
+mod floors;
+mod grades;
+mod judge;
+mod laws;
+mod lesson;
+mod methods;
+mod pages;
+mod plan;
+mod posterior;
+mod recall;
+mod reference;
+mod reports;
+mod setup;
+mod simulation;
+mod stand;
