@@ -58,6 +58,9 @@ impl Dimension {
     }
 }
 
+/// How a suggestion of all units begins.
+const ONE_OF: &str = "write one of";
+
 /// A unit of measurement.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Unit {
@@ -89,10 +92,7 @@ impl Unit {
             "µ" | "μ" | "u" => "write µm or µin".into(),
             "t" | "T" => "write tenths for 0.0001 in".into(),
             "m/s" | "mm/s" => "write a drift as µm/h".into(),
-            unit if unit.starts_with('/') && unit[1..].starts_with(|c: char| c.is_ascii_digit()) => {
-                "write a fraction as a decimal, such as 0.5 in for half an inch".into()
-            }
-            _ => format!("write one of {}", listing(UNITS.iter().map(|unit| unit.symbol))),
+            _ => format!("{ONE_OF} {}", listing(UNITS.iter().map(|unit| unit.symbol))),
         };
         Err(UnitError { found: text.trim().into(), must: "a known unit".into(), fix })
     }
@@ -255,7 +255,7 @@ impl fmt::Display for UnitError {
 impl std::error::Error for UnitError {}
 
 impl Measure {
-    /// A number and a unit, such as `0.0001 in`, `2 tenths`, `50 uin`, `24"`, `6.5e-6 /K`; a number
+    /// A number and a unit, such as `0.0001 in`, `2 tenths`, `50 uin`, `24"`, `2 1/2 in`, `6.5e-6 /K`; a number
     /// alone has the unit [`ONE`].
     pub fn parse(text: &str) -> Result<Self, UnitError> {
         let written = text.trim();
@@ -264,26 +264,26 @@ impl Measure {
             must: "a number with a unit".into(),
             fix: fix.into(),
         };
-        let length = number_length(written);
-        let (number, rest) = written.split_at(length);
-        if length == 0 {
+        let Some((number, rest)) = number_and_rest(written) else {
             return Err(error(match written.chars().next() {
                 None => "write a number and a unit, such as 0.5 mm",
                 Some('±') => "write the number without ±",
                 Some(_) => "begin with the number, such as 0.5 mm",
             }));
-        }
+        };
         if rest.starts_with(',') {
             return Err(error("write the decimal sign as a point, and no sign between thousands"));
         }
         let more = rest.trim_start();
-        if more.starts_with(|c: char| c.is_ascii_digit()) && look_up(more).is_none() {
-            return Err(error("write one number, with no space inside it and no fraction"));
+        if more.starts_with(|c: char| c.is_ascii_digit() || vulgar_fraction(c).is_some())
+            && look_up(more).is_none()
+        {
+            return Err(error("write one number, with no space inside it"));
         }
         if more.starts_with('±') || more.starts_with("+/-") || more.starts_with("+-") {
             return Err(error("write one value here; its limits have fields of their own"));
         }
-        let value: f64 = number.replace('−', "-").parse().map_err(|_| error("write a number such as 0.5"))?;
+        let value = number.ok_or_else(|| error("write a fraction such as 1/2 or as a decimal, 0.5"))?;
         if !value.is_finite() {
             return Err(error("write a number of ordinary size"));
         }
@@ -294,18 +294,26 @@ impl Measure {
     /// As [`Measure::parse`], for a value that must have the given dimension. A number without a
     /// unit is refused unless the dimension is a pure number.
     pub fn parse_as(text: &str, dimension: Dimension) -> Result<Self, UnitError> {
-        let measure = Self::parse(text)?;
+        let suggestion = |value: f64| {
+            let number = number_text(value);
+            let examples = dimension.examples().iter();
+            let examples: Vec<String> =
+                examples.map(|unit| format!("{number} {unit}").trim_end().to_owned()).collect();
+            listing(examples.iter().map(String::as_str))
+        };
+        let measure = Self::parse(text).map_err(|error| match number_and_rest(text.trim()) {
+            // Of all the units there are, those that would do.
+            Some((Some(value), _)) if error.fix.starts_with(ONE_OF) => {
+                UnitError { fix: format!("write {}", suggestion(value)), ..error }
+            }
+            _ => error,
+        })?;
         if measure.unit.dimension == dimension {
             return Ok(measure);
         }
         let number = number_text(measure.value);
+        let suggestion = suggestion(measure.value);
         let must = dimension.name().to_owned();
-        let examples: Vec<String> = dimension
-            .examples()
-            .iter()
-            .map(|unit| format!("{number} {unit}").trim_end().to_owned())
-            .collect();
-        let suggestion = listing(examples.iter().map(String::as_str));
         let fix = if measure.unit == ONE {
             format!("add its unit: write {suggestion}")
         } else if dimension == Dimension::Angle && measure.unit == MINUTE {
@@ -355,12 +363,66 @@ fn number_text(value: f64) -> String {
     if size == 0.0 || (1e-5..1e7).contains(&size) { format!("{value}") } else { format!("{value:e}") }
 }
 
-/// How many bytes at the start of `text` are a decimal number.
-fn number_length(text: &str) -> usize {
+/// The number that `text` begins with, as people type it, and what follows it; the number is `None` where it is a
+/// fraction of nothing, as `1/0`.
+///
+/// A sign may be a dash of any length and stand apart. A number is decimal, with an exponent or without, or a whole
+/// number, a fraction or both, as on a rule: `2.5`, `2e-3`, `1/2`, `2 1/2`, `2½`.
+fn number_and_rest(text: &str) -> Option<(Option<f64>, &str)> {
+    const MINUSES: [char; 7] = ['-', '\u{2010}', '\u{2011}', '\u{2012}', '\u{2013}', '\u{2014}', '−'];
+    let (sign, unsigned) = match text.strip_prefix(MINUSES) {
+        Some(rest) => (-1.0, rest.trim_start()),
+        None => (1.0, text.strip_prefix('+').map_or(text, str::trim_start)),
+    };
+    let length = decimal_length(unsigned);
+    let (decimal, rest) = unsigned.split_at(length);
+    let whole = decimal.bytes().all(|byte| byte.is_ascii_digit());
+    let signed = |value: Option<f64>| value.map(|value| sign * value);
+    if let Some((fraction, rest)) = fraction(rest.trim_start()).filter(|_| whole) {
+        let before = if decimal.is_empty() { Some(0.0) } else { decimal.parse::<f64>().ok() };
+        return Some((signed(before.zip(fraction).map(|(before, part)| before + part)), rest));
+    }
+    if let Some((fraction, rest)) = fraction(unsigned).filter(|_| whole) {
+        return Some((signed(fraction), rest));
+    }
+    (length > 0).then(|| (signed(decimal.parse().ok()), rest))
+}
+
+/// A fraction that `text` begins with, `1/2` or `½`, and what follows it; a fraction of nothing is `None`.
+fn fraction(text: &str) -> Option<(Option<f64>, &str)> {
+    let mut letters = text.chars();
+    if let Some(value) = letters.next().and_then(vulgar_fraction) {
+        return Some((Some(value), letters.as_str()));
+    }
+    let digits = |text: &str| text.bytes().take_while(u8::is_ascii_digit).count();
+    let (above, rest) = text.split_at(digits(text));
+    let below = rest.strip_prefix(['/', '⁄'])?;
+    let (below, rest) = below.split_at(digits(below));
+    let [above, below]: [f64; 2] = [above.parse().ok()?, below.parse().ok()?];
+    Some(((below > 0.0).then(|| above / below), rest))
+}
+
+/// The value of a fraction that is one character.
+fn vulgar_fraction(c: char) -> Option<f64> {
+    const FRACTIONS: [(char, f64, f64); 9] = [
+        ('½', 1.0, 2.0),
+        ('¼', 1.0, 4.0),
+        ('¾', 3.0, 4.0),
+        ('⅓', 1.0, 3.0),
+        ('⅔', 2.0, 3.0),
+        ('⅛', 1.0, 8.0),
+        ('⅜', 3.0, 8.0),
+        ('⅝', 5.0, 8.0),
+        ('⅞', 7.0, 8.0),
+    ];
+    FRACTIONS.iter().find(|(sign, ..)| *sign == c).map(|(_, above, below)| above / below)
+}
+
+/// How many bytes at the start of `text` are a decimal number without a sign.
+fn decimal_length(text: &str) -> usize {
     let digits = |from: usize| text[from..].bytes().take_while(u8::is_ascii_digit).count();
-    let sign = ["+", "-", "−"].iter().find(|sign| text.starts_with(**sign)).map_or(0, |sign| sign.len());
-    let whole = digits(sign);
-    let mut end = sign + whole;
+    let whole = digits(0);
+    let mut end = whole;
     if text[end..].starts_with('.') {
         let fraction = digits(end + 1);
         if whole + fraction == 0 {
@@ -526,6 +588,21 @@ mod tests {
         reads("0.2 K/m", 0.2, KELVIN_PER_METRE);
         reads("95 %", 95.0, PERCENT);
         reads("0.25", 0.25, ONE);
+        // Signs set apart from their number, and dashes of every length.
+        reads("+ 2 tenths", 2.0, TENTH);
+        reads("- 1", -1.0, ONE);
+        for dash in ["\u{2010}", "\u{2011}", "\u{2012}", "\u{2013}", "\u{2014}", "\u{2212}"] {
+            reads(&format!("{dash}1 µm"), -1.0, MICROMETRE);
+        }
+        // Fractions as a rule is read.
+        reads("½", 0.5, ONE);
+        reads("2½ in", 2.5, INCH);
+        reads("2 1/2", 2.5, ONE);
+        reads("-2 1/4 tenths", -2.25, TENTH);
+        reads("24 1/2\"", 24.5, INCH);
+        reads("1/2in", 0.5, INCH);
+        reads("–⅛ in", -0.125, INCH);
+        reads("6 1/K", 6.0, PER_KELVIN);
     }
 
     #[test]
@@ -585,16 +662,16 @@ mod tests {
              thousands",
         );
         refused(
-            "1/2 in",
+            "24 12 in",
             Length,
-            "`1/2 in` is not a known unit; write a fraction as a decimal, such as 0.5 in for half an inch",
+            "`24 12 in` is not a number with a unit; write one number, with no space inside it",
         );
         refused(
-            "24 1/2 in",
+            "1/0 in",
             Length,
-            "`24 1/2 in` is not a number with a unit; write one number, with no space inside it and no \
-             fraction",
+            "`1/0 in` is not a number with a unit; write a fraction such as 1/2 or as a decimal, 0.5",
         );
+        refused("2 parsec", Length, "`2 parsec` is not a known unit; write 2 mm, 2 µm, 2 in or 2 tenths");
         refused(
             "0.5 ± 0.1 mm",
             Length,
@@ -606,9 +683,22 @@ mod tests {
             Length,
             "`1e999 mm` is not a number with a unit; write a number of ordinary size",
         );
-        for text in
-            ["nan mm", "inf mm", "--1 mm", ".mm", "e5 mm", "1e mm m", "1 mm m", "1 /", "3 parsec", "1 K/K"]
-        {
+        for text in [
+            "nan mm",
+            "inf mm",
+            "--1 mm",
+            "+ - 1 mm",
+            "2.5 1/2 in",
+            "1/2/3 in",
+            "½½ in",
+            ".mm",
+            "e5 mm",
+            "1e mm m",
+            "1 mm m",
+            "1 /",
+            "3 parsec",
+            "1 K/K",
+        ] {
             assert!(Measure::parse(text).is_err(), "{text}");
         }
     }

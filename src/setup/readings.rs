@@ -21,7 +21,7 @@ use super::plan::Bench;
 use super::reading_table::{Cells, PASS, PLACEMENT, READING, REMARK, ReadingTable, TARGET, TIME};
 use super::stand_place::{StandPlace, coordinates};
 use crate::propagation::likelihood::Observation;
-use crate::quantity::unit::{Dimension, MICROMETRE, Measure, ONE, Unit};
+use crate::quantity::unit::{Dimension, MICROMETRE, Measure, ONE, TENTH, Unit};
 use crate::shop::check::ShopCheck;
 use crate::shop::survey::{Plan, StandUse, Station, Survey, Target, Zeroing};
 use sha2::{Digest, Sha256};
@@ -177,17 +177,20 @@ impl<'a> Reader<'a> {
         if text.chars().all(|c| "-–—.".contains(c)) {
             return Some(None);
         }
-        let examples =
-            format!("write {} or {}", self.example(2.0), Measure { value: -50.0, unit: MICROMETRE });
-        let measure = match Measure::parse(text) {
+        let measure = match Measure::parse(&spoken(text)) {
             Ok(measure) if measure.unit == ONE => Measure { value: measure.value, unit: self.unit },
             Ok(measure) if measure.unit.dimension() == Dimension::Length => measure,
-            Ok(_) => {
-                self.fault(cells, READING, "a height".into(), examples);
-                return None;
-            }
-            Err(error) => {
-                self.fault(cells, READING, error.must, format!("{}, or leave it blank", error.fix));
+            other => {
+                let must = match self.unit {
+                    TENTH => "a number in tenths, or one with its unit".into(),
+                    unit => format!("a number in {unit}, or one with its unit"),
+                };
+                let elsewhere = Measure { value: -50.0, unit: MICROMETRE };
+                let fix = match other {
+                    Err(error) if text.contains(',') => error.fix,
+                    _ => format!("write {} or {elsewhere}", self.example(2.0)),
+                };
+                self.fault(cells, READING, must, format!("{fix}, or leave it blank"));
                 return None;
             }
         };
@@ -201,7 +204,8 @@ impl<'a> Reader<'a> {
         // Inches that were meant, where tenths are the unit.
         if value != 0.0 && value.abs() < 0.01 * step {
             let least = Measure { value: step, unit: MICROMETRE }.to(self.unit);
-            let must = format!("0 or about {}, which is what is read to, or more", self.example(least));
+            let must =
+                format!("0, or at least a hundredth of {}, the step that is read to", self.example(least));
             self.fault(
                 cells,
                 READING,
@@ -520,6 +524,17 @@ impl<'a> Reader<'a> {
     }
 }
 
+/// A reading as it is said: `zero` for 0, and `2t` for two tenths.
+fn spoken(reading: &str) -> String {
+    if ["zero", "nil", "nought"].contains(&reading.to_lowercase().as_str()) {
+        return "0".into();
+    }
+    match reading.strip_suffix(['t', 'T']) {
+        Some(number) if !number.trim_end().ends_with(char::is_alphabetic) => format!("{number} tenths"),
+        _ => reading.into(),
+    }
+}
+
 /// Whether two names are the same to a reader.
 pub(super) fn is_same(name: &str, written: &str) -> bool {
     let plain = |text: &str| {
@@ -671,13 +686,48 @@ mod tests {
             "line 2, column 12: target is \"back lft\", but must be a target that is read from placement \"front left\"; did you mean \"back left\"?",
             "line 3, column 1: placement is \"frnt left\", but must be a placement of the setup, or a place such as \"18 x 12 in heading 90°\"; did you mean \"front left\"?",
             "line 4, column 19: pass is \"one\", but must be a whole number from 1 to 50, or blank; write 1, 2, ... or \"1 closing\" for a closing reading",
-            "line 5, column 21: reading is \"two\", but must be a number with a unit; begin with the number, such as 0.5 mm, or leave it blank",
-            "line 6, column 21: reading is \"2 K\", but must be a height; write 2 tenths or -50 µm",
-            "line 7, column 22: reading is \"0,2\", but must be a number with a unit; write the decimal sign as a point, and no sign between thousands, or leave it blank",
-            "line 8, column 21: reading is \"0.0002\", but must be 0 or about 0.2 tenths, which is what is read to, or more; write its unit, such as \"0.0002 in\" or \"0.0002 mm\"",
+            "line 5, column 21: reading is \"two\", but must be a number in tenths, or one with its unit; write 2 tenths or -50 µm, or leave it blank",
+            "line 6, column 21: reading is \"2 K\", but must be a number in tenths, or one with its unit; write 2 tenths or -50 µm, or leave it blank",
+            "line 7, column 22: reading is \"0,2\", but must be a number in tenths, or one with its unit; write the decimal sign as a point, and no sign between thousands, or leave it blank",
+            "line 8, column 21: reading is \"0.0002\", but must be 0, or at least a hundredth of 0.2 tenths, the step that is read to; write its unit, such as \"0.0002 in\" or \"0.0002 mm\"",
             "line 9, column 21: reading is \"5 mm\", but must be at most 2 mm; write its unit",
         ];
         assert_eq!(told, expected);
+    }
+
+    /// What is heard and typed in a shop is read as it was meant, and says so in the record.
+    #[test]
+    fn readings_as_people_type_them() {
+        let setup = setup("{}");
+        for (typed, tenths) in [
+            ("+ 2", 2.0),
+            ("- 1", -1.0),
+            ("\u{2013}1", -1.0),
+            ("\u{2212} 1 ½", -1.5),
+            ("½", 0.5),
+            ("2 1/2", 2.5),
+            ("2½", 2.5),
+            ("2t", 2.0),
+            ("-1/4 t", -0.25),
+            ("zero", 0.0),
+            ("Zero", 0.0),
+            ("½ thou", 5.0),
+        ] {
+            let text = format!("front right,0\nback,1\nmiddle,{typed}\n");
+            assert_eq!(told(&text, &setup)[2], format!("front left/middle/1/{tenths}"), "{typed}");
+            let written = &Readings::read(&text, &setup).unwrap().rows[2].written;
+            assert_eq!(written, typed);
+        }
+    }
+
+    /// What is suggested is a height: no other unit, no other column.
+    #[test]
+    fn a_reading_that_is_none_is_answered_with_readings() {
+        let setup = setup("{}");
+        for typed in ["two", "2 tents", "2 °", "?", "1..2", "1 2", "+"] {
+            let told = faults(&format!("front right,0\nback,1\nmiddle,{typed}\n"), &setup);
+            assert!(told[0].ends_with("write 2 tenths or -50 µm, or leave it blank"), "{told:?}");
+        }
     }
 
     #[test]

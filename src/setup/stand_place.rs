@@ -1,7 +1,7 @@
 //! Where a stand is put down in a place that the setup does not name, as one cell of a reading sheet.
 
 use super::lengths::Lengths;
-use crate::quantity::unit::{DEGREE, Dimension, MILLIMETRE, Measure, Unit};
+use crate::quantity::unit::{DEGREE, Dimension, MILLIMETRE, Measure, ONE, Unit};
 use crate::shop::survey::StandUse;
 
 /// A place for the stand: `4 x 20 in heading 215°`, or `heading 90° reach 3.2 in` for a stand that is carried.
@@ -67,10 +67,10 @@ fn length(text: &str, unit: Unit) -> Option<f64> {
 /// A number with a unit of this dimension, or a bare one in `unit`, as so many of `to`.
 fn number(text: &str, dimension: Dimension, unit: Unit, to: Unit) -> Option<f64> {
     let measure = Measure::parse(text).ok()?;
-    let measure = if measure.unit.dimension() == dimension {
-        measure
-    } else {
-        Measure { value: text.trim().parse().ok()?, unit }
+    let measure = match measure.unit {
+        ONE => Measure { value: measure.value, unit },
+        own if own.dimension() == dimension => measure,
+        _ => return None,
     };
     let value = measure.to(to);
     (value.abs() < 1e6).then_some(value)
@@ -99,7 +99,9 @@ mod tests {
 
     #[test]
     fn coordinates_in_many_spellings() {
-        for text in ["4 x 20 in", "4x20", "(4, 20)", "4 in × 508 mm", "4\" x 20\"", "[4 ,20 in]"] {
+        for text in
+            ["4 x 20 in", "4 x 19 4/4 in", "4x20", "(4, 20)", "4 in × 508 mm", "4\" x 20\"", "[4 ,20 in]"]
+        {
             let at = coordinates(text, INCH).unwrap_or_else(|| panic!("{text}"));
             assert!((at[0] - 101.6).abs() < 1e-9 && (at[1] - 508.0).abs() < 1e-9, "{text}: {at:?}");
         }
