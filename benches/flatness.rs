@@ -40,7 +40,7 @@ fn growth(bencher: Bencher, n_points: usize) {
 fn smooth_zone(bencher: Bencher, n_points: usize) {
     let zone = SmoothZone::new(&grid(n_points)).expect("a grid");
     let mut scratch = zone.scratch();
-    each_plate(bencher, n_points, |heights| zone.flatness(heights, &mut scratch));
+    each_plate(bencher, n_points, |heights| zone.flatness(heights, &[], &mut scratch));
 }
 
 #[divan::bench(args = [9, 49, 247, 1000], sample_size = 512)]

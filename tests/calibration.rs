@@ -1,11 +1,16 @@
 //! Is the posterior right as often as it says? Plates are drawn, surveyed and judged.
 //!
 //! `HOWFLAT_CALIBRATION_PLATES` sets how many plates each setup gets (40 by default; the
-//! full size is 2000), `--nocapture` shows the tables.
+//! full size is 2000 own plates and 400 of each foreign kind), `--nocapture` shows the tables.
 #![allow(clippy::print_stdout, reason = "the figures are for people to read")]
 
 use crate::common::{between, check_with, exactly, target};
 use howflat::{
+    decision::{
+        conformance::{Conformance, Rule},
+        judgement::MISFIT,
+        limits::Verdict,
+    },
     propagation::{
         check_experiment::CheckExperiment,
         judged_checks::{judged_checks, observations},
@@ -15,6 +20,7 @@ use howflat::{
     quantity::{stream::Streams, student::normal_quantile},
     shop::{
         check::ShopCheck,
+        form::Bump,
         survey::{StandUse, Station, Zeroing},
         wear::{Map, Surface, Waves},
     },
@@ -90,6 +96,30 @@ fn judge_many(check: &ShopCheck, n_plates: usize, settings: Settings) -> Vec<Jud
 /// Enough for 95 % intervals whose ends are themselves good to a twentieth of their width.
 const QUICK: Settings = Settings { n_particles: 300, effective_sample_size: 600.0, rounds: [4, 12], seed: 0 };
 
+/// Two tenths: what the plate is judged against, in µm.
+const TOLERANCE: f64 = 5.08;
+
+impl Judged {
+    fn verdict(&self) -> Verdict {
+        if self.posterior.fit.p_value < MISFIT {
+            return Verdict::Undecided;
+        }
+        Conformance::of_sample(&self.posterior.flatness, TOLERANCE, Rule::default()).verdict
+    }
+
+    fn is_alarmed(&self) -> bool {
+        self.posterior.fit.p_value < MISFIT
+    }
+
+    fn interval(&self, level: f64) -> [f64; 2] {
+        self.posterior.summary(level).interval_symmetric
+    }
+
+    fn is_above(&self) -> bool {
+        self.truth > self.interval(0.95)[1]
+    }
+}
+
 struct Table {
     n: usize,
     covered: [f64; 3],
@@ -100,6 +130,11 @@ struct Table {
     alarms: f64,
     median_ess: f64,
     lowest_ess: f64,
+    /// How many were found within, and how many of these are out; how many were found out, and how many of these are
+    /// within.
+    within: [usize; 2],
+    out: [usize; 2],
+    mean_truth: f64,
 }
 
 const LEVELS: [f64; 3] = [0.5, 0.8, 0.95];
@@ -120,25 +155,33 @@ fn tabulate(judged: &[Judged]) -> Table {
     }
     ess.sort_by(f64::total_cmp);
     let expected = n as f64 / N_BINS as f64;
-    let above = judged.iter().filter(|j| j.truth > j.posterior.summary(0.95).interval_symmetric[1]).count();
+    let share = |is: &dyn Fn(&Judged) -> bool| judged.iter().filter(|j| is(j)).count() as f64 / n as f64;
+    let found = |verdict: Verdict, is_wrong: &dyn Fn(f64) -> bool| {
+        let found: Vec<_> = judged.iter().filter(|j| j.verdict() == verdict).collect();
+        [found.len(), found.iter().filter(|j| is_wrong(j.truth)).count()]
+    };
     Table {
         n,
         covered,
-        above: above as f64 / n as f64,
+        above: share(&Judged::is_above),
         widths,
         chi_squared: bins.iter().map(|b| (b - expected) * (b - expected) / expected).sum(),
-        alarms: judged.iter().filter(|j| j.posterior.fit.p_value < 0.05).count() as f64 / n as f64,
+        alarms: share(&Judged::is_alarmed),
         median_ess: ess[n / 2],
         lowest_ess: ess[0],
+        within: found(Verdict::Within, &|truth| truth > TOLERANCE),
+        out: found(Verdict::Out, &|truth| truth <= TOLERANCE),
+        mean_truth: judged.iter().map(|j| j.truth).sum::<f64>() / n as f64,
     }
 }
 
 fn show(name: &str, table: &Table) {
-    let Table { n, covered: c, above, widths: w, chi_squared, alarms, median_ess, lowest_ess } = table;
+    let Table { n, covered: c, above, widths: w, chi_squared, alarms, median_ess, lowest_ess, .. } = table;
+    let Table { within, out, mean_truth, .. } = table;
     println!(
-        "{name:<28} {n:>5} plates | coverage 50/80/95 %: {:.3} {:.3} {:.3}, truth above {above:.3} | mean widths µm: {:.2} {:.2} {:.2} | \
-         ranks χ²₁₉ {chi_squared:5.1} | alarms {alarms:.3} | effective size median {median_ess:.0}, lowest {lowest_ess:.0}",
-        c[0], c[1], c[2], w[0], w[1], w[2]
+        "{name:<36} {n:>5} plates, {mean_truth:4.1} µm | {:.3} {:.3} {:.3}, above {above:.3} | {:5.2} {:5.2} {:5.2} | \
+         χ² {chi_squared:5.1} | alarms {alarms:.3} | within {:>4}, {:>3} bad | out {:>4}, {:>3} good | {median_ess:.0}, {lowest_ess:.0}",
+        c[0], c[1], c[2], w[0], w[1], w[2], within[0], within[1], out[0], out[1]
     );
 }
 
@@ -199,7 +242,7 @@ fn a_measured_plate_is_calibrated() {
 /// The usual settings give at least 2000 effective draws, or say that they could not.
 #[test]
 fn the_effective_sample_suffices() {
-    for (name, check) in [("parked", parked()), ("turned", turned()), ("carried", carried())] {
+    for (name, check) in [("turned", turned()), ("parked", parked()), ("carried", carried())] {
         let n = n_plates(10).min(200);
         let mut sizes: Vec<f64> = judge_many(&check, n, Settings::default())
             .iter()
@@ -220,37 +263,52 @@ fn the_effective_sample_suffices() {
     }
 }
 
-/// A form that the family does not hold, in µm, at a point of the plate (mm).
-type Form = Box<dyn Fn([f64; 2]) -> f64 + Send + Sync>;
+/// A plate that the family does not hold: a form (µm at a point, mm), dips that are known as such, and how large the
+/// setup's short waves are on it.
+struct Foreign {
+    form: Box<dyn Fn([f64; 2]) -> f64 + Send + Sync>,
+    bumps: Vec<Bump>,
+    waves: f64,
+}
 
-/// Draws a form, from numbers between 0 and 1.
-type Alien = fn(&mut dyn FnMut() -> f64) -> Form;
+impl Foreign {
+    fn form(form: impl Fn([f64; 2]) -> f64 + Send + Sync + 'static) -> Self {
+        Self { form: Box::new(form), bumps: Vec::new(), waves: 1.0 }
+    }
+
+    fn dips(bumps: Vec<Bump>) -> Self {
+        Self { form: Box::new(|_| 0.0), bumps, waves: 1.0 }
+    }
+}
+
+/// Draws a plate for a check, from numbers between 0 and 1.
+type Alien = fn(&mut dyn FnMut() -> f64, &ShopCheck) -> Foreign;
 
 /// Forms unlike the setup's own family, each drawn anew for every plate.
-const ALIENS: [(&str, Alien); 10] = [
-    ("ridge along the middle", |u| {
+const ALIENS: [(&str, Alien); 17] = [
+    ("ridge along the middle", |u, _| {
         let (height, y, sigma) = (1.0 + 3.0 * u(), W * (0.4 + 0.2 * u()), 60.0 + 60.0 * u());
-        Box::new(move |at| height * (-0.5 * ((at[1] - y) / sigma).powi(2)).exp())
+        Foreign::form(move |at| height * (-0.5 * ((at[1] - y) / sigma).powi(2)).exp())
     }),
-    ("wear in two lanes", |u| {
+    ("wear in two lanes", |u, _| {
         let (depths, sigma) = ([1.0 + 3.0 * u(), 1.0 + 3.0 * u()], 40.0 + 40.0 * u());
-        Box::new(move |at| {
+        Foreign::form(move |at| {
             let lane = |y: f64, depth: f64| -depth * (-0.5 * ((at[1] - y) / sigma).powi(2)).exp();
             lane(0.28 * W, depths[0]) + lane(0.72 * W, depths[1])
         })
     }),
-    ("saddle", |u| {
+    ("saddle", |u, _| {
         let height = (1.0 + 3.0 * u()) * if u() < 0.5 { -1.0 } else { 1.0 };
-        Box::new(move |at| 2.0 * height * ((at[0] / L - 0.5).powi(2) - (at[1] / W - 0.5).powi(2)))
+        Foreign::form(move |at| 2.0 * height * ((at[0] / L - 0.5).powi(2) - (at[1] / W - 0.5).powi(2)))
     }),
-    ("step where a fixture sat", |u| {
+    ("step where a fixture sat", |u, _| {
         let (depth, x, y) = (1.0 + 3.0 * u(), L * (0.25 + 0.5 * u()), W * (0.3 + 0.4 * u()));
-        Box::new(move |at| {
+        Foreign::form(move |at| {
             let edge = |v: f64, half: f64| 0.5 - 0.5 * ((v.abs() - half) / 8.0).tanh();
             -depth * edge(at[0] - x, 110.0) * edge(at[1] - y, 80.0)
         })
     }),
-    ("heavy-tailed waviness", |u| {
+    ("heavy-tailed waviness", |u, _| {
         let waves: Vec<[f64; 4]> = (0..14)
             .map(|_| {
                 // Student's t with 2 degrees of freedom, by inversion.
@@ -259,57 +317,82 @@ const ALIENS: [(&str, Alien); 10] = [
                 [height, L * u(), W * u(), 50.0 + 80.0 * u()]
             })
             .collect();
-        Box::new(move |at| {
+        Foreign::form(move |at| {
             let wave = |[height, x, y, sigma]: &[f64; 4]| {
                 height * (-0.5 * ((at[0] - x).powi(2) + (at[1] - y).powi(2)) / (sigma * sigma)).exp()
             };
             waves.iter().map(wave).sum()
         })
     }),
-    ("one end sunk", |u| {
+    ("one end sunk", |u, _| {
         let (depth, x, width) = (1.0 + 3.0 * u(), L * (0.3 + 0.4 * u()), 40.0 + 60.0 * u());
-        Box::new(move |at| 0.5 * depth * ((at[0] - x) / width).tanh())
+        Foreign::form(move |at| 0.5 * depth * ((at[0] - x) / width).tanh())
     }),
-    ("wear along a diagonal", |u| {
+    ("wear along a diagonal", |u, _| {
         let (depth, sigma) = (1.0 + 3.0 * u(), 50.0 + 60.0 * u());
         let diagonal = L.hypot(W);
-        Box::new(move |at| {
+        Foreign::form(move |at| {
             let across = (at[0] * W - at[1] * L) / diagonal;
             -depth * (-0.5 * (across / sigma).powi(2)).exp()
         })
     }),
-    ("a ring of wear", |u| {
+    ("a ring of wear", |u, _| {
         let (depth, radius, sigma) = (1.0 + 3.0 * u(), 120.0 + 100.0 * u(), 30.0 + 40.0 * u());
-        Box::new(move |at| {
+        Foreign::form(move |at| {
             let from_middle = (at[0] - L / 2.0).hypot(at[1] - W / 2.0);
             -depth * (-0.5 * ((from_middle - radius) / sigma).powi(2)).exp()
         })
     }),
-    ("two humps", |u| {
+    ("two humps", |u, _| {
         let humps = [0, 1].map(|_| [1.0 + 2.5 * u(), L * u(), W * u(), 80.0 + 80.0 * u()]);
-        Box::new(move |at| {
+        Foreign::form(move |at| {
             let hump = |[height, x, y, sigma]: &[f64; 4]| {
                 height * (-0.5 * ((at[0] - x).powi(2) + (at[1] - y).powi(2)) / (sigma * sigma)).exp()
             };
             humps.iter().map(hump).sum()
         })
     }),
-    ("ripples across", |u| {
+    ("ripples across", |u, _| {
         let (height, wave, phase) = (0.3 + 0.9 * u(), 150.0 + 150.0 * u(), std::f64::consts::TAU * u());
-        Box::new(move |at| height * (std::f64::consts::TAU * at[0] / wave + phase).cos())
+        Foreign::form(move |at| height * (std::f64::consts::TAU * at[0] / wave + phase).cos())
     }),
+    ("very flat", |u, _| {
+        let share = 1.3 + u();
+        Foreign { waves: share, ..Foreign::dips(Vec::new()) }
+    }),
+    ("one hollow anywhere", |u, _| Foreign::dips(vec![hollow(u, |v| 1.0 + 8.0 * v)])),
+    ("hollows anywhere", |u, _| {
+        let n = 2 + (3.0 * u()) as usize;
+        Foreign::dips((0..n).map(|_| hollow(u, |v| 0.5 + 5.0 * v)).collect())
+    }),
+    ("hollows, few of them deep", |u, _| {
+        // Exponential depths, by inversion: a mean of 2 µm.
+        Foreign::dips((0..3).map(|_| hollow(u, |v| -2.0 * (1.0 - v).ln())).collect())
+    }),
+    ("dip under foot 1", |u, check| Foreign::dips(vec![under_foot(u, check, 0)])),
+    ("dip under foot 2", |u, check| Foreign::dips(vec![under_foot(u, check, 1)])),
+    ("dip under foot 3", |u, check| Foreign::dips(vec![under_foot(u, check, 2)])),
 ];
+
+/// A hollow of half-depth radius 40 to 115 mm, anywhere.
+fn hollow(u: &mut dyn FnMut() -> f64, depth: fn(f64) -> f64) -> Bump {
+    let depth = depth(u());
+    let sigma = (40.0 + 75.0 * u()) / (2.0 * 2.0_f64.ln()).sqrt();
+    Bump { height: -depth, centre: [L * u(), W * u()], sigma: [sigma; 2] }
+}
+
+/// A dip of half to three times the tolerance, centred under a foot where the stand is first put down.
+fn under_foot(u: &mut dyn FnMut() -> f64, check: &ShopCheck, foot: usize) -> Bump {
+    let depth = TOLERANCE * (0.5 + 2.5 * u());
+    Bump { height: -depth, centre: check.survey.readings[0].feet[foot], sigma: [25.0 + 25.0 * u(); 2] }
+}
 
 const L: f64 = 36.0 * 25.4;
 const W: f64 = 24.0 * 25.4;
 
 /// Plates of a foreign form with the setup's short waves on it, read with the setup's disturbances
 /// and judged by the setup's own family.
-fn judge_aliens(
-    check: &ShopCheck,
-    form: fn(&mut dyn FnMut() -> f64) -> Form,
-    n_plates: usize,
-) -> Vec<Judged> {
+fn judge_aliens(check: &ShopCheck, alien: Alien, n_plates: usize) -> Vec<Judged> {
     let experiment = CheckExperiment::new(check).expect("a sound check");
     let mut short = check.clone();
     short.surface = crate::common::perfect();
@@ -323,18 +406,23 @@ fn judge_aliens(
         .into_par_iter()
         .map(|plate| {
             let mut draws = source.trial(plate);
-            let form = form(&mut || draws.random::<f64>());
+            let foreign = alien(&mut || draws.random::<f64>(), check);
             let mut drawn = waves.landscape().scratch();
             waves.landscape().draw(&waves.landscape().open(&streams), plate, &mut drawn);
-            for (height, at) in drawn.on_grid.iter_mut().zip(experiment.landscape().grid().points()) {
-                *height += form(at);
+            drawn.scale(foreign.waves);
+            let height = |at: [f64; 2], variance: f64| {
+                let dips: f64 = foreign.bumps.iter().map(|bump| bump.height(at, variance)).sum();
+                (foreign.form)(at) + dips
+            };
+            for (z, at) in drawn.on_grid.iter_mut().zip(experiment.landscape().grid().points()) {
+                *z += height(at, 0.0);
             }
-            for (height, place) in drawn.at_places.iter_mut().zip(experiment.landscape().places()) {
-                *height += form(place.at);
+            for (z, place) in drawn.at_places.iter_mut().zip(experiment.landscape().places()) {
+                *z += height(place.at, place.variance);
             }
+            drawn.bumps = foreign.bumps;
             let scratch = &mut experiment.scratch();
-            let (truth, written) =
-                experiment.written_of(&drawn.on_grid, &drawn.at_places, &streams, plate, scratch);
+            let (truth, written) = experiment.written_of(&drawn, &streams, plate, scratch);
             let settings = Settings { seed: 5000 + plate, ..QUICK };
             let posterior = posterior_of(&experiment, &observations(check, &written), &settings, &|_| {})
                 .expect("sound readings");
@@ -355,6 +443,7 @@ fn plates_of_another_family_are_covered() {
     // The small size looks at one setup only.
     let full = n_plates(0) > 0;
     let setups = [("turned", turned()), ("parked", parked()), ("carried", carried())];
+    let mut short = Vec::new();
     for (setup, check) in setups.into_iter().take(if full { 3 } else { 1 }) {
         for (name, form) in ALIENS {
             let judged = judge_aliens(&check, form, n_plates(16).min(400));
@@ -362,17 +451,22 @@ fn plates_of_another_family_are_covered() {
             show(&format!("{setup}: {name}"), &table);
             let answered = judged.iter().filter(|j| {
                 let [low, high] = j.posterior.summary(0.95).interval_symmetric;
-                (low..=high).contains(&j.truth) || j.posterior.fit.p_value < 0.05
+                (low..=high).contains(&j.truth) || j.is_alarmed()
             });
             let answered = answered.count() as f64 / table.n as f64;
             // 1 in 1000 of those that are right at 90 % would fail.
             let limit = 0.9 - 3.1 * (0.9_f64 * 0.1 / table.n as f64).sqrt();
             if (setup, name) == ON_THE_SAFE_SIDE {
                 let most = 0.05 + 3.1 * (0.05_f64 * 0.95 / table.n as f64).sqrt();
-                assert!(table.above <= most, "{setup}, {name}: truth above {}, limit {most}", table.above);
+                if table.above > most {
+                    short.push(format!("{setup}, {name}: truth above {}, limit {most}", table.above));
+                }
                 continue;
             }
-            assert!(answered >= limit, "{setup}, {name}: covered or alarmed {answered}, limit {limit}");
+            if answered < limit {
+                short.push(format!("{setup}, {name}: covered or alarmed {answered}, limit {limit}"));
+            }
         }
     }
+    assert!(short.is_empty(), "{short:#?}");
 }

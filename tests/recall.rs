@@ -302,11 +302,11 @@ fn with_spreads(wears: Wears, check: &ShopCheck, n: usize) -> Vec<Outcome> {
             let draws = &mut source.trial(index);
             let mut drawn = landscape.scratch();
             landscape.draw(&landscape.open(&streams), index, &mut drawn);
-            let (form, places) = (drawn.on_grid.clone(), drawn.at_places.clone());
             let mut scratch = experiment.scratch();
             let survey = |scale: f64, trial: u64, scratch: &mut _| {
-                let scaled = |heights: &[f64]| heights.iter().map(|z| z * scale).collect::<Vec<_>>();
-                experiment.outputs_of(&scaled(&form), &scaled(&places), &streams, trial, scratch)
+                let mut scaled = drawn.clone();
+                scaled.scale(scale);
+                experiment.outputs_of(&scaled, &streams, trial, scratch)
             };
             let first = survey(1.0, 1_000_000 + index, &mut scratch)[Output::Flatness as usize];
             let mut plate = Wearing::new(wears, first, draws);

@@ -8,13 +8,12 @@ use crate::{
     },
     shop::{
         check::ShopCheck,
-        flatness,
         form::{face_variance, pad_variance},
         grid::{DEFAULT_NODES, Grid},
         landscape::{Drawn, Landscape, LandscapeSources, Place},
         levelling::Levelling,
         plate::bow_curvature,
-        smooth_zone::SmoothZone,
+        smooth_zone::{self, SmoothZone},
         survey::Survey,
     },
 };
@@ -127,7 +126,7 @@ impl std::error::Error for CannotSimulate {}
 /// Working memory of one thread.
 pub struct Scratch {
     surface: Drawn,
-    zone: flatness::Scratch,
+    zone: smooth_zone::Scratch,
     heights: Vec<f64>,
     readings: Vec<f64>,
     /// The readings as they are written down: rounded, and no drift taken off.
@@ -255,31 +254,27 @@ impl CheckExperiment {
         (flatness, scratch.written.clone())
     }
 
-    /// [`Self::written`] for a plate that is given: its heights (µm) on the grid and at the places
-    /// of [`Self::landscape`]. Everything else is drawn.
+    /// [`Self::written`] for a plate that is given, over [`Self::landscape`]. Everything else is drawn.
     pub fn written_of(
         &self,
-        on_grid: &[f64],
-        at_places: &[f64],
+        surface: &Drawn,
         streams: &Streams,
         trial: u64,
         scratch: &mut Scratch,
     ) -> (f64, Vec<f64>) {
-        let [flatness, ..] = self.outputs_of(on_grid, at_places, streams, trial, scratch);
+        let [flatness, ..] = self.outputs_of(surface, streams, trial, scratch);
         (flatness, scratch.written.clone())
     }
 
     /// The outputs of a trial, in the order of [`Output`], on a plate that is given as for [`Self::written_of`].
     pub fn outputs_of(
         &self,
-        on_grid: &[f64],
-        at_places: &[f64],
+        surface: &Drawn,
         streams: &Streams,
         trial: u64,
         scratch: &mut Scratch,
     ) -> [f64; 4] {
-        scratch.surface.on_grid.copy_from_slice(on_grid);
-        scratch.surface.at_places.copy_from_slice(at_places);
+        scratch.surface.clone_from(surface);
         self.survey_surface(&self.open(streams), trial, scratch)
     }
 
@@ -316,7 +311,7 @@ impl CheckExperiment {
     }
 
     fn flatness(&self, scratch: &mut Scratch) -> f64 {
-        self.zone.flatness(&scratch.surface.on_grid, &mut scratch.zone)
+        self.zone.flatness(&scratch.surface.on_grid, &scratch.surface.bumps, &mut scratch.zone)
     }
 
     /// The curvature (µm/mm², crowned) that the plate has from heat in one trial.

@@ -7,9 +7,9 @@ use super::{
 use crate::{
     quantity::stream::Draws,
     shop::{
-        flatness,
         form::Bump,
         landscape::{Drawn, Landscape},
+        smooth_zone,
     },
 };
 use rand_distr::{Distribution as _, StandardNormal};
@@ -29,7 +29,7 @@ pub(crate) struct Plate {
 /// Working memory of one thread.
 pub(crate) struct Scratch {
     pub drawn: Drawn,
-    zone: flatness::Scratch,
+    zone: smooth_zone::Scratch,
     misfit: Vec<f64>,
     noise: Vec<f64>,
     deviates: Vec<f64>,
@@ -83,7 +83,8 @@ pub(crate) fn complete(
             add_scaled(error, &model.map_effects[point * n..(point + 1) * n], misfit);
         }
     }
-    let twist_deviation = model.twist.as_ref().and_then(|t| t.gaussian).map_or(0.0, |[_, u]| u);
+    let amount = model.amount(parameters);
+    let twist_deviation = amount * model.twist.as_ref().and_then(|t| t.gaussian).map_or(0.0, |[_, u]| u);
     let mut twist = twist_deviation * normal();
     if let Some(line) = &model.twist {
         add_scaled(twist, &line.effects, misfit);
@@ -129,10 +130,11 @@ pub(crate) fn complete(
     }
     if let Some(line) = &model.twist {
         twist += twist_deviation * twist_deviation * along(&line.effects);
-        twist += match line.gaussian {
-            Some([mean, _]) => mean,
-            None => line.score.at(parameters.lines[0]),
-        };
+        twist += amount
+            * match line.gaussian {
+                Some([mean, _]) => mean,
+                None => line.score.at(parameters.lines[0]),
+            };
     }
     curvature += bow_deviation * bow_deviation * along(&model.bow.effects);
     curvature += per_kelvin
@@ -145,7 +147,7 @@ pub(crate) fn complete(
     plate.bumps.clear();
     for (b, state) in parameters.bumps.iter().enumerate().filter(|(_, state)| state.there) {
         let unit = model.bump(b, state);
-        let depth = model.bumps[b].depth.at(state.depth);
+        let depth = model.per_depth(b, parameters) * model.bumps[b].depth.at(state.depth);
         plate.bumps.push(Bump { height: depth * unit.height, ..unit });
     }
 }
@@ -160,7 +162,7 @@ impl Plate {
             add_scaled(-self.curvature, on_grid, &mut scratch.drawn.on_grid);
             add_scaled(-self.curvature, at_places, &mut scratch.drawn.at_places);
         }
-        experiment.zone().flatness(&scratch.drawn.on_grid, &mut scratch.zone)
+        experiment.zone().flatness(&scratch.drawn.on_grid, &self.bumps, &mut scratch.zone)
     }
 
     /// Its heights without the bow, over any landscape made of the same surface.

@@ -8,7 +8,7 @@ use crate::{
         form::Bump,
         landscape::Place,
         plate::bow_curvature,
-        wear::{Corner, Wear},
+        wear::{DipPlace, Wear},
     },
 };
 use rayon::prelude::*;
@@ -61,10 +61,12 @@ pub(crate) mod scale {
     pub const SWING: usize = 8;
     /// Two normals whose direction is the swing's phase at the zero.
     pub const PHASE: usize = 9;
+    /// How worn the plate is at large.
+    pub const AMOUNT: usize = 11;
     /// How many there are.
-    pub const COUNT: usize = 11;
+    pub const COUNT: usize = 12;
     /// Scales that are moved together.
-    pub const GROUPS: [std::ops::Range<usize>; 5] = [0..2, 2..4, 4..5, 5..7, 7..11];
+    pub const GROUPS: [std::ops::Range<usize>; 6] = [0..2, 2..4, 4..5, 5..7, 7..11, 11..12];
 }
 
 /// Everything a plate and its check hold that is not Gaussian given the rest, or on which the
@@ -87,7 +89,8 @@ pub(crate) struct Parameters {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct BumpState {
     pub there: bool,
-    pub corner: Corner,
+    /// Which of the spots that its place has.
+    pub spot: usize,
     pub depth: f64,
     pub shape: [f64; 4],
 }
@@ -98,16 +101,16 @@ pub(crate) struct BumpPrior {
     pub chance: f64,
     pub depth: Arc<NormalScore>,
     pub shape: Vec<Arc<NormalScore>>,
-    /// `Some(None)`: a corner dip in any corner; `None`: no corner dip.
-    pub corner: Option<Option<Corner>>,
+    /// How many spots there are to choose from: 1 or more.
+    pub n_spots: usize,
     kind: Kind,
 }
 
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 enum Kind {
     Middle,
     FrontEdge,
-    CornerDip,
+    Dip(DipPlace),
 }
 
 /// Where a grain may lie, and what 1 µm of it does to each observation.
@@ -379,13 +382,16 @@ impl ReadingModel {
             let length = &field.waves().correlation_length;
             all[scale::FIELDS + 2 * f + 1] = scores.of(length);
         }
+        let as_it_is = Distribution::Constant { value: 1.0 };
+        all[scale::AMOUNT] =
+            scores.of(self.experiment.landscape().wear().map_or(&as_it_is, |wear| &wear.amount));
         all[scale::EXPANSION] = scores.of(&check.plate.expansion);
         let dof = indicator.repeatability_dof;
         all[scale::REPEATABILITY] = if dof.is_finite() && dof > 0.0 && indicator.repeatability > 0.0 {
             let chi_squared = Distribution::Gamma { shape: 0.5 * dof, scale: 2.0 };
             Arc::new(NormalScore::from_quantile(|_, p| (dof / chi_squared.quantile(1.0 - p)).sqrt()))
         } else {
-            scores.of(&Distribution::Constant { value: 1.0 })
+            scores.of(&as_it_is)
         };
         if !indicator.one_sided_approach {
             all[scale::HYSTERESIS] = scores.of(&indicator.hysteresis);
@@ -523,13 +529,7 @@ impl ReadingModel {
         let heights: Vec<f64> = landscape.places().iter().map(twisted).collect();
         let mut effects = vec![0.0; self.n()];
         self.observe(&heights, &mut taken, &mut effects);
-        let gaussian = gaussian(&wear.twist);
-        if let Some([mean, deviation]) = gaussian {
-            let scaled: Vec<f64> = effects.iter().map(|e| e * deviation).collect();
-            add_square(&scaled, &mut self.fixed_covariance);
-            add_scaled(mean, &effects, &mut self.fixed_mean);
-        }
-        self.twist = Some(Line { effects, gaussian, score: scores.of(&wear.twist) });
+        self.twist = Some(Line { effects, gaussian: gaussian(&wear.twist), score: scores.of(&wear.twist) });
     }
 
     fn add_map(&mut self) {
@@ -550,13 +550,13 @@ impl ReadingModel {
     pub fn bump(&self, index: usize, state: &BumpState) -> Bump {
         let prior = &self.bumps[index];
         let value = |k: usize| prior.shape[k].at(state.shape[k]);
-        let [length, width] = self.experiment.landscape().size();
-        match prior.kind {
+        let size = self.experiment.landscape().size();
+        match &prior.kind {
             Kind::Middle => Bump { height: -1.0, centre: [value(0), value(1)], sigma: [value(2), value(3)] },
             Kind::FrontEdge => Bump { height: -1.0, centre: [value(0), 0.0], sigma: [value(1), value(2)] },
-            Kind::CornerDip => Bump {
+            Kind::Dip(place) => Bump {
                 height: -1.0,
-                centre: state.corner.inset(length, width, value(1), value(2)),
+                centre: place.centre(state.spot, [value(1), value(2)], size),
                 sigma: [value(0); 2],
             },
         }
@@ -585,10 +585,25 @@ impl ReadingModel {
         bow_curvature(expansion, 1.0, self.experiment.check().plate.thickness)
     }
 
+    /// What a bump's depth is to be multiplied by: the amount of wear, where it grows with that.
+    pub fn per_depth(&self, bump: usize, parameters: &Parameters) -> f64 {
+        match self.bumps[bump].kind {
+            Kind::Middle | Kind::FrontEdge => self.amount(parameters),
+            Kind::Dip(_) => 1.0,
+        }
+    }
+
+    /// How worn the plate is at large: a factor on the depths of middle and front edge, on twist and long waves.
+    pub fn amount(&self, parameters: &Parameters) -> f64 {
+        self.scales[scale::AMOUNT].at(parameters.scales[scale::AMOUNT])
+    }
+
     /// A field's variance and place in its table.
     pub fn field_scale(&self, field: usize, parameters: &Parameters) -> FieldScale {
         let at = |k: usize| self.scales[k].at(parameters.scales[k]);
-        let deviation = at(scale::FIELDS + 2 * field);
+        let grows = self.experiment.landscape().waves()[field].is_wear();
+        let amount = if grows { self.amount(parameters) } else { 1.0 };
+        let deviation = amount * at(scale::FIELDS + 2 * field);
         let (node, share) = self.fields[field].locate(at(scale::FIELDS + 2 * field + 1));
         FieldScale { variance: deviation * deviation, node, share }
     }
@@ -677,7 +692,8 @@ impl ReadingModel {
             *height -= mean;
         }
         for (b, state) in parameters.bumps.iter().enumerate().filter(|(_, state)| state.there) {
-            add_scaled(-self.bumps[b].depth.at(state.depth), &profiles[b * n..(b + 1) * n], heights);
+            let depth = self.per_depth(b, parameters) * self.bumps[b].depth.at(state.depth);
+            add_scaled(-depth, &profiles[b * n..(b + 1) * n], heights);
         }
         let per_kelvin = self.curvature_per_kelvin(parameters);
         let kelvin = match self.bow.gaussian {
@@ -687,8 +703,9 @@ impl ReadingModel {
         if kelvin != 0.0 {
             add_scaled(-kelvin * per_kelvin, &self.bow.effects, heights);
         }
-        if let Some(Line { effects, gaussian: None, score }) = &self.twist {
-            add_scaled(-score.at(parameters.lines[0]), effects, heights);
+        if let Some(line) = &self.twist {
+            let twist = line.gaussian.map_or_else(|| line.score.at(parameters.lines[0]), |[mean, _]| mean);
+            add_scaled(-self.amount(parameters) * twist, &line.effects, heights);
         }
         for &(site, score) in &parameters.grains {
             let height = self.grain.at(score);
@@ -710,16 +727,13 @@ impl ReadingModel {
                 *sum += a * at_node + b * at_next;
             }
         }
-        if let Some([_, deviation]) = self.bow.gaussian
-            && deviation != 0.0
-        {
-            let variance = (self.curvature_per_kelvin(parameters) * deviation).powi(2);
-            let mut k = 0;
-            for (i, a) in self.bow.effects.iter().enumerate() {
-                for b in &self.bow.effects[..=i] {
-                    packed[k] += variance * a * b;
-                    k += 1;
-                }
+        let amount = self.amount(parameters);
+        let lines = [(Some(&self.bow), self.curvature_per_kelvin(parameters)), (self.twist.as_ref(), amount)];
+        for (line, unit) in lines {
+            if let Some(Line { effects, gaussian: Some([_, deviation]), .. }) = line
+                && *deviation != 0.0
+            {
+                add_weighted_square((unit * deviation).powi(2), effects, packed);
             }
         }
         self.add_reading_noise(self.reading_noise(parameters), contrast, packed);
@@ -776,19 +790,19 @@ fn weighted_squares(weights: &[f64], rows: &[f64], n: usize) -> Vec<f64> {
         return packed;
     }
     for (weight, row) in weights.iter().zip(rows.chunks_exact(n)) {
-        let mut start = 0;
-        for i in 0..n {
-            add_scaled(weight * row[i], &row[..=i], &mut packed[start..=start + i]);
-            start += i + 1;
-        }
+        add_weighted_square(*weight, row, &mut packed);
     }
     packed
 }
 
 fn add_square(column: &[f64], packed: &mut [f64]) {
+    add_weighted_square(1.0, column, packed);
+}
+
+fn add_weighted_square(weight: f64, column: &[f64], packed: &mut [f64]) {
     let mut start = 0;
     for (i, value) in column.iter().enumerate() {
-        add_scaled(*value, &column[..=i], &mut packed[start..=start + i]);
+        add_scaled(weight * value, &column[..=i], &mut packed[start..=start + i]);
         start += i + 1;
     }
 }
@@ -813,19 +827,20 @@ impl Scores {
 fn bumps(wear: &Wear, scores: &mut Scores) -> Vec<BumpPrior> {
     let nothing = |depth: &Distribution| *depth == Distribution::Constant { value: 0.0 };
     let mut all = Vec::new();
-    let mut push = |kind, chance, corner, depth: &Distribution, shape: &[&Distribution]| {
-        if chance > 0.0 && !nothing(depth) {
+    let mut push = |kind, chance, n_spots, depth: &Distribution, shape: &[&Distribution]| {
+        if chance > 0.0 && n_spots > 0 && !nothing(depth) {
             let shape = shape.iter().map(|d| scores.of(d)).collect();
-            all.push(BumpPrior { chance, depth: scores.of(depth), shape, corner, kind });
+            all.push(BumpPrior { chance, depth: scores.of(depth), shape, n_spots, kind });
         }
     };
     let m = &wear.middle;
-    push(Kind::Middle, 1.0, None, &m.depth, &[&m.x, &m.y, &m.half_length, &m.half_width]);
+    push(Kind::Middle, 1.0, 1, &m.depth, &[&m.x, &m.y, &m.half_length, &m.half_width]);
     let f = &wear.front_edge;
-    push(Kind::FrontEdge, 1.0, None, &f.depth, &[&f.x, &f.half_length, &f.reach]);
-    for dip in &wear.corner_dips {
-        let shape = [&dip.radius, &dip.from_end, &dip.from_side];
-        push(Kind::CornerDip, dip.chance.min(1.0), Some(dip.corner), &dip.depth, &shape);
+    push(Kind::FrontEdge, 1.0, 1, &f.depth, &[&f.x, &f.half_length, &f.reach]);
+    for dip in &wear.dips {
+        let [a, b] = dip.place.distances();
+        let n_spots = dip.place.n_spots();
+        push(Kind::Dip(dip.place.clone()), dip.chance.min(1.0), n_spots, &dip.depth, &[&dip.radius, a, b]);
     }
     all
 }

@@ -16,7 +16,7 @@ use crate::{
         form::pad_variance,
         grid::{DEFAULT_NODES, Grid},
         landscape::{Drawn, Landscape, LandscapeSources, Place},
-        smooth_zone::SmoothZone,
+        smooth_zone::{self, SmoothZone},
         stand_room::{carried_room, spread_over},
         survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
     },
@@ -192,7 +192,7 @@ struct PreparedMethod {
 /// Working memory of one thread.
 struct Scratch {
     surface: Drawn,
-    grid_zone: flatness::Scratch,
+    grid_zone: smooth_zone::Scratch,
     node_zone: flatness::Scratch,
     readings: Vec<f64>,
 }
@@ -281,7 +281,8 @@ impl LineExperiment {
             bend(&mut scratch.surface.on_grid, &self.bow_on_grid);
         }
         let mut found = [0.0; 4];
-        found[0] = self.grid_zone.flatness(&scratch.surface.on_grid, &mut scratch.grid_zone);
+        found[0] =
+            self.grid_zone.flatness(&scratch.surface.on_grid, &scratch.surface.bumps, &mut scratch.grid_zone);
         bend(&mut scratch.surface.at_places, &self.bow_at_nodes);
         for ((prepared, source), result) in self.methods.iter().zip(&sources.readings).zip(&mut found[1..]) {
             let draws = &mut source.trial(trial);

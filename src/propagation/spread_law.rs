@@ -177,15 +177,9 @@ impl Plates<'_> {
             let plate = self.order[from + pick];
             landscape.draw(&sources, plate as u64, &mut drawn);
             let scale = if self.population[plate] > 0.0 { flatness / self.population[plate] } else { 1.0 };
-            drawn.on_grid.iter_mut().chain(&mut drawn.at_places).for_each(|height| *height *= scale);
+            drawn.scale(scale);
             let trial = (cell * PER_CELL + i) as u64;
-            let outputs = self.experiment.outputs_of(
-                &drawn.on_grid,
-                &drawn.at_places,
-                &disturbances,
-                trial,
-                &mut scratch,
-            );
+            let outputs = self.experiment.outputs_of(&drawn, &disturbances, trial, &mut scratch);
             let [flatness, ideal] =
                 [Output::Flatness, Output::IdealSpread].map(|output| outputs[output as usize]);
             let form = if flatness > 0.0 { ideal / flatness } else { 0.0 };

@@ -8,10 +8,7 @@ use super::{
         N_STRATA, NormalScore, STRATA_LIMIT, STRATUM_WIDTH, normal_between, stratum_probabilities,
     },
 };
-use crate::{
-    quantity::stream::{Draws, Source, Streams},
-    shop::wear::Corner,
-};
+use crate::quantity::stream::{Draws, Source, Streams};
 use rand::RngExt;
 use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
@@ -209,7 +206,7 @@ impl Particle {
             .iter()
             .map(|prior| BumpState {
                 there: draws.random::<f64>() < prior.chance,
-                corner: prior.corner.flatten().unwrap_or_else(|| Corner::ALL[draws.random_range(0..4)]),
+                spot: draws.random_range(0..prior.n_spots),
                 depth: normal(draws),
                 shape: std::array::from_fn(|_| normal(draws)),
             })
@@ -375,13 +372,14 @@ impl Move<'_> {
         let n = model.n();
         let prior = &model.bumps[bump];
         let Particle { parameters, profiles, cache, .. } = particle;
+        let unit = model.per_depth(bump, parameters);
         let state = &mut parameters.bumps[bump];
         let profile = &mut profiles[bump * n..(bump + 1) * n];
         let Scratch {
             heights, profile: proposed, white, other_white, without, weights, other_weights, ..
         } = &mut *self.scratch;
         white.clear();
-        white.extend_from_slice(profile);
+        white.extend(profile.iter().map(|value| unit * value));
         solve_lower(&cache.factor, white);
         without.clear();
         without.extend_from_slice(&cache.white);
@@ -404,9 +402,7 @@ impl Move<'_> {
             let mut log_ratio = 0.0;
             match kind {
                 0 => {
-                    if prior.corner == Some(None) {
-                        next.corner = Corner::ALL[self.draws.random_range(0..4)];
-                    }
+                    next.spot = self.draws.random_range(0..prior.n_spots);
                     for z in &mut next.shape[..n_shape] {
                         *z = normal(self.draws);
                     }
@@ -442,7 +438,7 @@ impl Move<'_> {
                 proposed.resize(n, 0.0);
                 model.profile(&model.bump(bump, &next), heights, proposed);
                 other_white.clear();
-                other_white.extend_from_slice(proposed);
+                other_white.extend(proposed.iter().map(|value| unit * value));
                 solve_lower(&cache.factor, other_white);
                 next_quadratic = quadratic(other_white);
                 next_total = choice.weigh(next_quadratic, other_weights);
@@ -477,7 +473,8 @@ impl Move<'_> {
     fn move_lines(&mut self, particle: &mut Particle) {
         let model = self.model;
         let per_kelvin = model.curvature_per_kelvin(&particle.parameters);
-        let lines = [(model.twist.as_ref(), 1.0), (Some(&model.bow), per_kelvin)];
+        let lines =
+            [(model.twist.as_ref(), model.amount(&particle.parameters)), (Some(&model.bow), per_kelvin)];
         for (k, (line, unit)) in lines.into_iter().enumerate() {
             let Some(line) = line.filter(|line| line.gaussian.is_none()) else { continue };
             let white = &mut self.scratch.white;

@@ -23,7 +23,7 @@ use crate::shop::plate::Plate;
 use crate::shop::stand::Stand;
 use crate::shop::survey::{Plan, StandUse, Survey, Zeroing};
 use crate::shop::temperature::Temperature;
-use crate::shop::wear::{CornerDip, FrontEdgeWear, Map, MiddleWear, Surface, Waves, Wear};
+use crate::shop::wear::{Dip, DipPlace, FrontEdgeWear, Map, MiddleWear, Surface, Waves, Wear};
 use sha2::{Digest, Sha256};
 use std::collections::HashMap;
 use std::fmt::Display;
@@ -106,6 +106,33 @@ impl Setup {
     }
 }
 
+/// All dips, those under the stand without their spots: these the survey says.
+fn dips(written: &written::Wear) -> Vec<Dip> {
+    let near_corners = written.corner_dips.iter().flatten().map(|dip| Dip {
+        chance: dip.chance,
+        depth: dip.depth.known,
+        radius: dip.radius.known,
+        place: DipPlace::Corner {
+            corner: dip.corner.map(|corner| corner.0),
+            from_end: dip.from_end.known,
+            from_side: dip.from_side.known,
+        },
+    });
+    let under_feet = written.stand_dips.iter().flatten().map(|dip| Dip {
+        chance: dip.chance,
+        depth: dip.depth.known,
+        radius: dip.radius.known,
+        place: DipPlace::Near { spots: Vec::new(), off: dip.off.known },
+    });
+    let anywhere = written.dips.iter().flatten().map(|dip| Dip {
+        chance: dip.chance,
+        depth: dip.depth.known,
+        radius: dip.radius.known,
+        place: DipPlace::Anywhere { x: dip.x.known, y: dip.y.known },
+    });
+    near_corners.chain(under_feet).chain(anywhere).collect()
+}
+
 fn is_inches<K>(quantity: &Quantity<K>) -> bool {
     Measure::parse(&quantity.written)
         .is_ok_and(|measure| [INCH, FOOT, THOU, TENTH, MICROINCH].contains(&measure.unit))
@@ -153,7 +180,7 @@ impl Build {
         mut digest: Sha256,
     ) -> Option<Setup> {
         let (plate, tolerance) = self.plate(&written.plate);
-        let surface = self.surface(&written.wear, &plate, load, &mut digest);
+        let mut surface = self.surface(&written.wear, &plate, load, &mut digest);
         let stand = self.stand(&written.stand);
         let indicator = self.indicator(&written.indicator);
         let gauge_block = self.gauge_block(&written.gauge_block);
@@ -205,6 +232,9 @@ impl Build {
                 return None;
             }
         };
+        if let Surface::Worn(wear) = &mut surface {
+            wear.put_dips_under_feet(&survey);
+        }
         let title = written.title.clone().unwrap_or_else(|| {
             let material =
                 written.plate.material.map_or(String::new(), |material| format!("{} ", material.0.name()));
@@ -321,6 +351,7 @@ impl Build {
         let front_edge = written.front_edge.as_ref();
         let long_wave = written.long_wave.as_ref();
         Surface::Worn(Wear {
+            amount: self.amount(written),
             middle: MiddleWear {
                 depth: middle.map_or(none, |wear| wear.depth.known),
                 x: middle.map_or(none, |wear| wear.x.known),
@@ -334,19 +365,7 @@ impl Build {
                 x: front_edge.map_or(none, |wear| wear.x.known),
                 half_length: front_edge.map_or(one, |wear| wear.half_length.known),
             },
-            corner_dips: written
-                .corner_dips
-                .iter()
-                .flatten()
-                .map(|dip| CornerDip {
-                    chance: dip.chance,
-                    corner: dip.corner.map(|corner| corner.0),
-                    depth: dip.depth.known,
-                    radius: dip.radius.known,
-                    from_end: dip.from_end.known,
-                    from_side: dip.from_side.known,
-                })
-                .collect(),
+            dips: dips(written),
             twist: written.twist.as_ref().map_or(none, |twist| twist.known),
             long_wave: Waves {
                 standard_deviation: long_wave.map_or(none, |waves| waves.standard_deviation.known),
@@ -354,6 +373,21 @@ impl Build {
             },
             waviness,
         })
+    }
+
+    /// How worn the plate is at large. Who gives depths in figures means these, not a multiple of them.
+    fn amount(&mut self, written: &written::Wear) -> Distribution {
+        const FIELD: &str = "wear.amount";
+        const FIGURES: [&str; 4] =
+            ["wear.middle.depth", "wear.front_edge.depth", "wear.twist", "wear.long_wave.standard_deviation"];
+        let one = Distribution::Constant { value: 1.0 };
+        let stands = |field: &str| self.positions.contains_key(field);
+        if !stands(FIELD) && FIGURES.into_iter().any(stands) {
+            self.assumptions.retain(|assumption| assumption.field != FIELD);
+            self.assume(FIELD, 1, "depths, twist or long waves are given in figures");
+            return one;
+        }
+        written.amount.as_ref().map_or(one, |amount| amount.known)
     }
 
     fn map_points(

@@ -79,27 +79,37 @@ const WEAR_SOURCE: &str = "a few tenths of depth where use is spread, thousandth
      how it is shared out is common practice, no source";
 
 fn wear(state: WearState) -> Value {
-    let (middle, front_edge, dip_chance, dip) = match state {
-        WearState::Fresh => ("0.15 of grade AA", "0.1 of grade AA", 0.1, "0.15 of grade AA"),
-        WearState::DailyUse => ("2 µm", "1.2 µm", 0.4, "1.6 µm"),
-        WearState::Worn => ("6 µm", "4 µm", 0.6, "4 µm"),
+    let (middle, front_edge, dip) = match state {
+        WearState::Fresh => ("0.15 of grade AA", "0.1 of grade AA", "0.2 of grade AA"),
+        WearState::DailyUse => ("2 µm", "1.2 µm", "3 µm"),
+        WearState::Worn => ("6 µm", "4 µm", "6 µm"),
+    };
+    let (near_corner, under_stand, anywhere) = match state {
+        WearState::Fresh => (0.1, 0.1, 0.08),
+        WearState::DailyUse => (0.25, 0.2, 0.2),
+        WearState::Worn => (0.5, 0.4, 0.4),
     };
     let (twist, long_wave, waviness) = match state {
-        WearState::Fresh => ("0.12 of grade AA", "0.15 of grade AA", "0.09 µm"),
-        WearState::DailyUse => ("0.2 of grade AA", "0.2 of grade AA", "0.17 µm"),
-        WearState::Worn => ("0.3 of grade AA", "0.25 of grade AA", "0.28 µm"),
+        WearState::Fresh => ("0.12 of grade AA", "0.11 of grade AA", "0.07 µm"),
+        WearState::DailyUse => ("0.2 of grade AA", "0.15 of grade AA", "0.14 µm"),
+        WearState::Worn => ("0.3 of grade AA", "0.25 of grade AA", "0.25 µm"),
     };
     // From hardly any to several times as much as usual: plates that are unlike the others must be
     // possible, or their readings are taken for something else.
-    let depth = |mean: &str| json!({ "gamma": { "mean": mean, "shape": 1 } });
+    let depth = |mean: &str| json!({ "gamma": { "mean": mean, "shape": 0.7 } });
     let height = |median: &str, spread: f64| json!({ "lognormal": { "median": median, "spread": spread } });
-    let corner_dip = json!({ "chance": dip_chance, "depth": depth(dip) });
+    let lies = |chance: f64| json!({ "chance": chance, "depth": depth(dip) });
+    let mut along_front = lies(anywhere);
+    along_front["y"] = json!({ "rectangular": { "from": "0 of the width", "to": "0.3 of the width" } });
     json!({
+        "amount": { "lognormal": { "median": 0.6, "spread": 0.9 } },
         "middle": { "depth": depth(middle) },
         "front_edge": { "depth": depth(front_edge) },
-        "corner_dips": [corner_dip, corner_dip, corner_dip],
+        "corner_dips": [lies(near_corner)],
+        "stand_dips": [lies(under_stand)],
+        "dips": [along_front, lies(anywhere), lies(anywhere)],
         "twist": { "normal": { "mean": "0 µm", "standard_deviation": twist } },
-        "long_wave": { "standard_deviation": height(long_wave, 0.8) },
-        "waviness": { "standard_deviation": height(waviness, 0.5) },
+        "long_wave": { "standard_deviation": height(long_wave, 1.0) },
+        "waviness": { "standard_deviation": height(waviness, 0.6) },
     })
 }

@@ -20,7 +20,7 @@
 use super::improvements::WrittenImprovements;
 use super::kind::{
     Degrees, Graduations, Kelvins, KelvinsPerHour, Micrometres, MicrometresPerHour, Millimetres, Minutes,
-    PerKelvin, PlateShares, Quantity, Readings, Uncertain, WearDepth,
+    PerKelvin, Plain, PlateShares, Quantity, Readings, Uncertain, WearDepth,
 };
 use super::state::{CleanState, WearState};
 use crate::quantity::unit::{self, Unit};
@@ -118,13 +118,17 @@ pub struct Plate {
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(extend("x-defaults-by" = "state", "x-either" = [
-    ["middle", "map"], ["front_edge", "map"], ["corner_dips", "map"], ["twist", "map"], ["long_wave", "map"]
+    ["amount", "map"], ["middle", "map"], ["front_edge", "map"], ["corner_dips", "map"], ["stand_dips", "map"], ["dips", "map"], ["twist", "map"], ["long_wave", "map"]
 ]))]
 pub struct Wear {
     /// State of the plate. It stands for all figures below that are not given.
     #[schemars(extend("default" = "in daily use", "x-source" = "what most doubted plates are"))]
     #[allow(dead_code, reason = "the walker has used it up")]
     pub state: Choice<WearState>,
+    /// How worn the plate is at large, against what is usual: a factor on the depths of middle and front edge, on the
+    /// twist and on the long waves. Left out: what the state says, or 1 where any of those is given in figures.
+    #[schemars(extend("x-stated" = true))]
+    pub amount: Option<Uncertain<Plain>>,
     /// The dish in the middle, where work is done.
     #[schemars(extend("default" = {}))]
     pub middle: Option<MiddleWear>,
@@ -134,6 +138,12 @@ pub struct Wear {
     /// Dips near corners, each there or not.
     #[schemars(length(max = 8), extend("x-stated" = true))]
     pub corner_dips: Option<Vec<CornerDip>>,
+    /// Dips where the stand's feet are put down, each there or not.
+    #[schemars(length(max = 8), extend("x-stated" = true))]
+    pub stand_dips: Option<Vec<StandDip>>,
+    /// Dips anywhere, each there or not.
+    #[schemars(length(max = 8), extend("x-stated" = true))]
+    pub dips: Option<Vec<Dip>>,
     /// Twist: two opposite corners are higher than the middle by this much, the other two lower.
     /// Negative: front left and back right low.
     #[schemars(extend("x-stated" = true, "x-at-least" = "-1 mm", "x-at-most" = "1 mm"))]
@@ -221,14 +231,63 @@ pub struct CornerDip {
     pub radius: Uncertain<PlateShares>,
     /// Distance of its centre from the corner's end edge (left or right).
     #[schemars(extend("x-at-least" = "0 mm", "x-at-most" = "10 m", "x-source" = COMMON_PRACTICE, "default" = {
-        "rectangular": {"from": "0.05 of the width", "to": "0.18 of the width"}
+        "rectangular": {"from": "0 of the width", "to": "0.3 of the width"}
     }))]
     pub from_end: Uncertain<PlateShares>,
     /// Distance of its centre from the corner's long edge (front or back).
     #[schemars(extend("x-at-least" = "0 mm", "x-at-most" = "10 m", "x-source" = COMMON_PRACTICE, "default" = {
-        "rectangular": {"from": "0.05 of the width", "to": "0.18 of the width"}
+        "rectangular": {"from": "0 of the width", "to": "0.3 of the width"}
     }))]
     pub from_side: Uncertain<PlateShares>,
+}
+
+/// A dip where one of the stand's feet is put down in this check, of round Gaussian profile.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StandDip {
+    /// Chance that it is there at all.
+    #[schemars(range(min = 0.0, max = 1.0), extend("default" = 1, "x-source" = "a dip that is listed is there"))]
+    pub chance: f64,
+    /// Depth at its centre.
+    #[schemars(extend("x-at-least" = "-1 mm", "x-at-most" = "1 mm"))]
+    pub depth: Uncertain<WearDepth>,
+    /// Distance from its centre at which it is 61 % as deep (one sigma).
+    #[schemars(extend("x-at-least" = "1 mm", "x-at-most" = "10 m", "x-source" = COMMON_PRACTICE, "default" = {
+        "rectangular": {"from": "0.04 of the width", "to": "0.12 of the width"}
+    }))]
+    pub radius: Uncertain<PlateShares>,
+    /// Distance of its centre from the middle of the foot, along the length and along the width.
+    #[schemars(extend("x-at-least" = "-10 m", "x-at-most" = "10 m", "x-source" = COMMON_PRACTICE, "default" = {
+        "normal": {"mean": "0 mm", "standard_deviation": "15 mm"}
+    }))]
+    pub off: Uncertain<PlateShares>,
+}
+
+/// A dip of round Gaussian profile, anywhere.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Dip {
+    /// Chance that it is there at all.
+    #[schemars(range(min = 0.0, max = 1.0), extend("default" = 1, "x-source" = "a dip that is listed is there"))]
+    pub chance: f64,
+    /// Depth at its centre.
+    #[schemars(extend("x-at-least" = "-1 mm", "x-at-most" = "1 mm"))]
+    pub depth: Uncertain<WearDepth>,
+    /// Distance from its centre at which it is 61 % as deep (one sigma).
+    #[schemars(extend("x-at-least" = "1 mm", "x-at-most" = "10 m", "x-source" = COMMON_PRACTICE, "default" = {
+        "rectangular": {"from": "0.05 of the width", "to": "0.2 of the width"}
+    }))]
+    pub radius: Uncertain<PlateShares>,
+    /// Its centre along the length, from the left edge.
+    #[schemars(extend("x-at-least" = "-10 m", "x-at-most" = "20 m", "x-source" = COMMON_PRACTICE, "default" = {
+        "rectangular": {"from": "0 of the length", "to": "1 of the length"}
+    }))]
+    pub x: Uncertain<PlateShares>,
+    /// Its centre along the width, from the front edge.
+    #[schemars(extend("x-at-least" = "-10 m", "x-at-most" = "20 m", "x-source" = COMMON_PRACTICE, "default" = {
+        "rectangular": {"from": "0 of the width", "to": "1 of the width"}
+    }))]
+    pub y: Uncertain<PlateShares>,
 }
 
 /// A random field of long waves.

@@ -84,7 +84,13 @@ pub enum FlatnessError {
 
 /// Working memory for [`MinimumZone::solve`]; nothing is remembered in it.
 #[derive(Debug, Clone)]
-pub struct Scratch(Shortlist);
+pub struct Scratch {
+    shortlist: Shortlist,
+    /// The zone's points, for [`MinimumZone::solve_with`] to add others behind.
+    x: Vec<f64>,
+    y: Vec<f64>,
+    z: Vec<f64>,
+}
 
 /// Exchanges before short cuts are given up. Five are usual, for a thousand points.
 const PATIENCE: u32 = 200;
@@ -101,7 +107,18 @@ impl MinimumZone {
 
     /// Working memory for [`Self::solve`].
     pub fn scratch(&self) -> Scratch {
-        Scratch(Shortlist { x: [0.0; BLOCK], y: [0.0; BLOCK], z: [0.0; BLOCK], point: [0; BLOCK], len: 0 })
+        Scratch {
+            shortlist: Shortlist {
+                x: [0.0; BLOCK],
+                y: [0.0; BLOCK],
+                z: [0.0; BLOCK],
+                point: [0; BLOCK],
+                len: 0,
+            },
+            x: self.x.clone(),
+            y: self.y.clone(),
+            z: Vec::new(),
+        }
     }
 
     /// The minimum zone of `heights`, one for each point in the order they were given, in any unit.
@@ -115,17 +132,47 @@ impl MinimumZone {
     /// If there are not as many heights as points.
     pub fn solve(&self, heights: &[f64], scratch: &mut Scratch) -> Zone {
         assert_eq!(heights.len(), self.x.len(), "one height for each point");
+        self.solve_points(Points { x: &self.x, y: &self.y, z: heights }, &mut scratch.shortlist)
+    }
+
+    /// [`Self::solve`] with further points, `[x mm, y mm, height]`, that are these heights' alone. As
+    /// contacts they count on from the zone's own.
+    ///
+    /// # Panics
+    ///
+    /// If there are not as many heights as points of the zone.
+    pub fn solve_with(&self, heights: &[f64], further: &[[f64; 3]], scratch: &mut Scratch) -> Zone {
+        if further.is_empty() {
+            return self.solve(heights, scratch);
+        }
+        assert_eq!(heights.len(), self.x.len(), "one height for each point");
+        let Scratch { shortlist, x, y, z } = scratch;
+        x.truncate(heights.len());
+        y.truncate(heights.len());
+        z.clear();
+        z.extend_from_slice(heights);
+        for &[at_x, at_y, height] in further {
+            let [inside_x, inside_y] = self.frame.inside([at_x, at_y]);
+            x.push(inside_x);
+            y.push(inside_y);
+            z.push(height);
+        }
+        self.solve_points(Points { x, y, z }, shortlist)
+    }
+
+    #[inline(always)]
+    fn solve_points(&self, all: Points, shortlist: &mut Shortlist) -> Zone {
+        let heights = all.z;
         if !all_finite(heights) {
             return Zone::undefined();
         }
-        let all = Points { x: &self.x, y: &self.y, z: heights };
         let mut basis = self.start.with_heights(heights);
         let mut patience = PATIENCE;
         loop {
             match heights.len() {
                 3 => (),
                 4..=BLOCK => basis.settle(all, &mut patience),
-                _ => scratch.0.settle(all, &mut basis, &mut patience),
+                _ => shortlist.settle(all, &mut basis, &mut patience),
             }
             let (plane, multipliers) = level(all, basis.at, basis.sign);
             let is_feasible = multipliers.simd_gt(f64x4::splat(-1e-12)).all();

@@ -6,7 +6,7 @@ use super::{
     grid::Grid,
     plate::Plate,
     spline::SurfaceSpline,
-    wear::{Corner, Surface, Waves, Wear},
+    wear::{Surface, Waves, Wear},
 };
 use crate::quantity::{
     distribution::Distribution,
@@ -27,12 +27,14 @@ pub struct Place {
 
 /// What a surface is made of that is drawn on its own: names as reports show them.
 pub mod source {
+    /// How worn the plate is at large.
+    pub const AMOUNT: &str = "amount of wear";
     /// The dish in the middle.
     pub const MIDDLE: &str = "middle wear";
     /// The band along the front.
     pub const FRONT_EDGE: &str = "front-edge wear";
-    /// The dips near corners.
-    pub const CORNER_DIPS: &str = "corner dips";
+    /// The dips, wherever they lie.
+    pub const DIPS: &str = "dips";
     /// The twist.
     pub const TWIST: &str = "twist";
     /// The long waves.
@@ -82,9 +84,10 @@ pub struct PreparedMap {
 /// The streams of a landscape's sources, opened once for many trials.
 #[derive(Debug, Clone)]
 pub struct LandscapeSources {
+    amount: Source,
     middle: Source,
     front_edge: Source,
-    corner_dips: Source,
+    dips: Source,
     twist: Source,
     map: Source,
     waves: Vec<Source>,
@@ -97,7 +100,8 @@ pub struct Drawn {
     pub on_grid: Vec<f64>,
     /// Heights at the places, in µm.
     pub at_places: Vec<f64>,
-    bumps: Vec<Bump>,
+    /// The dips and humps that these heights hold.
+    pub bumps: Vec<Bump>,
     /// Profiles along x and along y whose products add up to the form, flat rows.
     profiles_x: Vec<f64>,
     profiles_y: Vec<f64>,
@@ -163,7 +167,7 @@ impl Landscape {
     pub fn sources(&self) -> Vec<&'static str> {
         let mut names = Vec::new();
         if self.wear.is_some() {
-            names.extend([source::MIDDLE, source::FRONT_EDGE, source::CORNER_DIPS, source::TWIST]);
+            names.extend([source::AMOUNT, source::MIDDLE, source::FRONT_EDGE, source::DIPS, source::TWIST]);
         }
         if self.map.is_some() {
             names.push(source::MAP);
@@ -175,9 +179,10 @@ impl Landscape {
     /// Opens the streams of all sources.
     pub fn open(&self, streams: &Streams) -> LandscapeSources {
         LandscapeSources {
+            amount: streams.source(source::AMOUNT),
             middle: streams.source(source::MIDDLE),
             front_edge: streams.source(source::FRONT_EDGE),
-            corner_dips: streams.source(source::CORNER_DIPS),
+            dips: streams.source(source::DIPS),
             twist: streams.source(source::TWIST),
             map: streams.source(source::MAP),
             waves: self.waves.iter().map(|waves| streams.source(waves.source)).collect(),
@@ -252,13 +257,15 @@ impl Landscape {
         into.profiles_x.clear();
         into.profiles_y.clear();
         into.at_places.fill(0.0);
+        let mut amount = 1.0;
         if let Some(wear) = &self.wear {
-            let twist = self.draw_wear(wear, sources, trial, &mut into.bumps);
+            amount = wear.amount.draw(&mut sources.amount.trial(trial));
+            let twist = self.draw_wear(wear, amount, sources, trial, &mut into.bumps);
             self.add_bumps(into);
             self.add_twist(twist, into);
         }
         for (waves, source) in self.waves.iter().zip(&sources.waves) {
-            waves.draw(&mut source.trial(trial), into);
+            waves.draw(if waves.is_wear() { amount } else { 1.0 }, &mut source.trial(trial), into);
         }
         let Drawn { on_grid, profiles_x, profiles_y, .. } = into;
         sum_of_products(profiles_x, profiles_y, self.grid.x.len(), on_grid);
@@ -268,36 +275,43 @@ impl Landscape {
     }
 
     /// Draws dips into `bumps` and returns the twist, in µm at the corners.
-    fn draw_wear(&self, wear: &Wear, sources: &LandscapeSources, trial: u64, bumps: &mut Vec<Bump>) -> f64 {
+    fn draw_wear(
+        &self,
+        wear: &Wear,
+        amount: f64,
+        sources: &LandscapeSources,
+        trial: u64,
+        bumps: &mut Vec<Bump>,
+    ) -> f64 {
         bumps.clear();
         let draws = &mut sources.middle.trial(trial);
         let middle = &wear.middle;
         bumps.push(Bump {
-            height: -middle.depth.draw(draws),
+            height: -amount * middle.depth.draw(draws),
             centre: [middle.x.draw(draws), middle.y.draw(draws)],
             sigma: [middle.half_length.draw(draws), middle.half_width.draw(draws)],
         });
         let draws = &mut sources.front_edge.trial(trial);
         let front = &wear.front_edge;
         bumps.push(Bump {
-            height: -front.depth.draw(draws),
+            height: -amount * front.depth.draw(draws),
             centre: [front.x.draw(draws), 0.0],
             sigma: [front.half_length.draw(draws), front.reach.draw(draws)],
         });
-        let draws = &mut sources.corner_dips.trial(trial);
-        for dip in &wear.corner_dips {
+        let draws = &mut sources.dips.trial(trial);
+        for dip in wear.dips.iter().filter(|dip| dip.place.n_spots() > 0) {
             let there = draws.random::<f64>() < dip.chance;
-            let corner = dip.corner.unwrap_or(Corner::ALL[draws.random_range(0..4)]);
+            let spot = draws.random_range(0..dip.place.n_spots());
             let depth = dip.depth.draw(draws);
             let radius = dip.radius.draw(draws);
-            let (from_end, from_side) = (dip.from_end.draw(draws), dip.from_side.draw(draws));
+            let distances = dip.place.distances().map(|distance| distance.draw(draws));
             if there {
-                let centre = corner.inset(self.size[0], self.size[1], from_end, from_side);
+                let centre = dip.place.centre(spot, distances, self.size);
                 bumps.push(Bump { height: -depth, centre, sigma: [radius, radius] });
             }
         }
         bumps.retain(|bump| bump.height != 0.0);
-        wear.twist.draw(&mut sources.twist.trial(trial))
+        amount * wear.twist.draw(&mut sources.twist.trial(trial))
     }
 
     fn add_bumps(&self, into: &mut Drawn) {
@@ -332,6 +346,14 @@ impl Landscape {
         for (place, height) in self.places.iter().zip(&mut into.at_places) {
             *height += x(place.at[0]) * y(place.at[1]);
         }
+    }
+}
+
+impl Drawn {
+    /// Makes every height so many times as high.
+    pub fn scale(&mut self, factor: f64) {
+        let bumps = self.bumps.iter_mut().map(|bump| &mut bump.height);
+        self.on_grid.iter_mut().chain(&mut self.at_places).chain(bumps).for_each(|height| *height *= factor);
     }
 }
 
@@ -374,8 +396,13 @@ impl PreparedWaves {
         &self.at_places
     }
 
-    fn draw(&self, draws: &mut Draws, into: &mut Drawn) {
-        let standard_deviation = self.waves.standard_deviation.draw(draws);
+    /// Whether it grows with the amount of wear, as waviness from lapping and scraping does not.
+    pub fn is_wear(&self) -> bool {
+        self.source == source::LONG_WAVES
+    }
+
+    fn draw(&self, factor: f64, draws: &mut Draws, into: &mut Drawn) {
+        let standard_deviation = factor * self.waves.standard_deviation.draw(draws);
         let length = self.waves.correlation_length.draw(draws);
         let [n_x, n_y] = self.basis.n_wave_numbers();
         let [along_x, along_y] = &mut into.amplitudes;

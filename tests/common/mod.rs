@@ -14,7 +14,7 @@ use howflat::{
         stand::Stand,
         survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
         temperature::Temperature,
-        wear::{CornerDip, FrontEdgeWear, MiddleWear, Surface, Waves, Wear},
+        wear::{Dip, DipPlace, FrontEdgeWear, MiddleWear, Surface, Waves, Wear},
     },
 };
 
@@ -107,6 +107,7 @@ pub fn undisturbed(mut check: ShopCheck) -> ShopCheck {
 pub fn perfect() -> Surface {
     let none = Waves { standard_deviation: exactly(0.0), correlation_length: exactly(100.0) };
     Surface::Worn(Wear {
+        amount: exactly(1.0),
         middle: MiddleWear {
             depth: exactly(0.0),
             x: exactly(0.0),
@@ -120,7 +121,7 @@ pub fn perfect() -> Surface {
             x: exactly(0.0),
             half_length: exactly(1.0),
         },
-        corner_dips: Vec::new(),
+        dips: Vec::new(),
         twist: exactly(0.0),
         long_wave: none.clone(),
         waviness: none,
@@ -130,36 +131,49 @@ pub fn perfect() -> Surface {
 /// A plate in daily use.
 pub fn worn(plate: &Plate) -> Surface {
     let (l, w, d) = (plate.length, plate.width, plate.diagonal());
-    let dip = CornerDip {
-        chance: 0.4,
-        corner: None,
-        depth: depth(1.6),
-        radius: between(0.05 * w, 0.15 * w),
-        from_end: between(0.05 * w, 0.18 * w),
-        from_side: between(0.05 * w, 0.18 * w),
+    let dip = |chance: f64, radius: Distribution, place: DipPlace| Dip {
+        chance,
+        depth: Distribution::Gamma { shape: 0.7, scale: 3.0 / 0.7 },
+        radius,
+        place,
     };
+    let anywhere = |share: f64| {
+        let place = DipPlace::Anywhere { x: between(0.0, l), y: between(0.0, share * w) };
+        dip(0.2, between(0.05 * w, 0.2 * w), place)
+    };
+    let from_edge = between(0.0, 0.3 * w);
+    let corner = DipPlace::Corner { corner: None, from_end: from_edge, from_side: from_edge };
+    // The survey says where.
+    let under_foot = DipPlace::Near { spots: Vec::new(), off: normal(0.0, 15.0) };
     Surface::Worn(Wear {
+        amount: Distribution::Lognormal { median: 0.6, spread: 0.9 },
         middle: MiddleWear {
-            depth: depth(2.0),
+            depth: Distribution::Gamma { shape: 0.7, scale: 2.0 / 0.7 },
             x: normal(l / 2.0, 0.08 * l),
             y: normal(0.45 * w, 0.08 * w),
             half_length: between(0.15 * l, 0.35 * l),
             half_width: between(0.15 * w, 0.35 * w),
         },
         front_edge: FrontEdgeWear {
-            depth: depth(1.2),
+            depth: Distribution::Gamma { shape: 0.7, scale: 1.2 / 0.7 },
             reach: between(0.05 * w, 0.18 * w),
             x: normal(l / 2.0, 0.1 * l),
             half_length: between(0.15 * l, 0.4 * l),
         },
-        corner_dips: vec![dip; 3],
+        dips: vec![
+            dip(0.25, between(0.05 * w, 0.15 * w), corner),
+            dip(0.2, between(0.04 * w, 0.12 * w), under_foot),
+            anywhere(0.3),
+            anywhere(1.0),
+            anywhere(1.0),
+        ],
         twist: normal(0.0, 0.58),
         long_wave: Waves {
-            standard_deviation: Distribution::Lognormal { median: 0.6, spread: 0.8 },
+            standard_deviation: Distribution::Lognormal { median: 0.44, spread: 1.0 },
             correlation_length: between(0.15 * d, 0.65 * d),
         },
         waviness: Waves {
-            standard_deviation: Distribution::Lognormal { median: 0.17, spread: 0.5 },
+            standard_deviation: Distribution::Lognormal { median: 0.14, spread: 0.6 },
             correlation_length: between(0.14 * w, 0.22 * w),
         },
     })
@@ -205,8 +219,12 @@ pub fn check_with(change: impl FnOnce(&mut Plan)) -> ShopCheck {
     let mut plan = corner_to_corner(&plate);
     change(&mut plan);
     let survey = Survey::lay_out(&plan, &plate, &stand, &gauge_block).expect("a possible survey");
+    let mut surface = worn(&plate);
+    if let Surface::Worn(wear) = &mut surface {
+        wear.put_dips_under_feet(&survey);
+    }
     ShopCheck {
-        surface: worn(&plate),
+        surface,
         plate,
         stand,
         indicator: indicator(),
