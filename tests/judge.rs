@@ -356,7 +356,7 @@ fn a_dip_under_the_rear_foot_is_found() {
     assert_eq!(json["foot_dip"]["foot"], "rear foot");
     assert!(number(&json["foot_dip"]["height"]) < 0.0);
     let [low, high] = [0, 1].map(|end| number(&json["flatness"]["interval_symmetric"][end]));
-    assert!(number(&json["spread"]) > 2.0 * high, "{json}");
+    assert!(number(&json["spread"]) > 1.5 * high, "{}", json["flatness"]);
     // The file's first line says what the plate was drawn with.
     let truth = 1.43;
     assert!(low < truth && truth < high, "{low} {high}");
@@ -372,8 +372,8 @@ fn shipped_judgement(name: &str) -> Value {
 /// A slip of the pen is called by its line, and nothing is proved by readings that hold one.
 #[test]
 fn readings_that_do_not_fit_prove_nothing() {
-    // Lower than any grain under the block could make it.
-    let slip = SMALL.replace("\nback,0.2", "\nback,-3");
+    // Lower than any grain under the block could make it, and deeper than dips are.
+    let slip = SMALL.replace("\nback,0.2", "\nback,-30");
     let desk = Desk::new(BEGINNER, &slip);
     let run = desk.judge(&["--tolerance", "20 tenths"]);
     assert_eq!(run.code, 1, "{}", run.out);

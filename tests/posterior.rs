@@ -277,7 +277,8 @@ fn the_habit_of_the_shop_is_ranked() {
     let found = judge(&check, &written);
     let loose = of_sample(&found.flatness, 2.0 * 2.54);
     let tight = of_sample(&found.flatness, 50.0 * 0.0254);
-    assert!(loose > tight + 0.3, "{loose} {tight}");
+    // With six readings from feet this close together, what was not looked at leaves two tenths open.
+    assert!(loose > 10.0 * tight, "{loose} {tight}");
     let verdict = Conformance::of_sample(&found.flatness, 50.0 * 0.0254, Rule::default());
     assert_eq!(verdict.verdict, howflat::decision::limits::Verdict::Out, "{verdict:?}");
 }

@@ -294,6 +294,7 @@ wear.dips[].chance = 0.2
 wear.dips[].depth = gamma, mean 3 µm, shape 0.7
 wear.dips[].radius = rectangular, from 0.05 of the width, to 0.2 of the width
 wear.dips[].x = rectangular, from 0 of the length, to 1 of the length
+wear.dips[].y = rectangular, from 0 of the width, to 0.3 of the width
 wear.dips[].y = rectangular, from 0 of the width, to 1 of the width
 wear.twist = normal, mean 0 µm, standard deviation 0.2 of grade AA
 wear.long_wave.standard_deviation = lognormal, median 0.15 of grade AA, spread 1
