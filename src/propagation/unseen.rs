@@ -3,7 +3,7 @@
 use super::{
     check_experiment::CheckExperiment,
     completion::{Plate, Scratch},
-    likelihood::{Heights, Observation, ReadingModel, Unreadable, factorise, row, solve_lower},
+    likelihood::{Heights, Observation, ReadingModel, Unreadable, factorise, solve_lower},
     posterior::{CannotJudge, Posterior},
 };
 use crate::{
@@ -16,7 +16,7 @@ use rayon::prelude::*;
 #[derive(Debug, Clone)]
 pub struct Sight {
     model: ReadingModel,
-    /// Packed Cholesky factor of the noise, grains with their second moment.
+    /// Packed Cholesky factor of the noise, without grains: a hollow under a foot may still be taken for one.
     factor: Vec<f64>,
 }
 
@@ -33,17 +33,6 @@ impl Sight {
     pub fn new(experiment: &CheckExperiment, observations: &[Observation]) -> Result<Self, Unreadable> {
         let model = ReadingModel::new(experiment, observations)?;
         let mut factor = model.typical_noise();
-        let clean = &experiment.check().cleanliness;
-        let (mean, deviation) = (clean.grain.mean(), clean.grain.standard_uncertainty());
-        // One grain in a hundred under a foot looks like a hollow under it.
-        let variance = clean.grain_chance * (mean * mean + deviation * deviation);
-        for site in &model.sites {
-            for &(i, a) in &site.effects {
-                for &(j, b) in site.effects.iter().filter(|(j, _)| *j <= i) {
-                    factor[row(i) + j] += variance * a * b;
-                }
-            }
-        }
         factorise(&mut factor, model.n());
         Ok(Self { model, factor })
     }
