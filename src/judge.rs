@@ -14,7 +14,7 @@ use howflat::{
         limits::Verdict,
     },
     propagation::posterior::Settings,
-    report::judge_report::JudgeReport,
+    report::{judge_report::JudgeReport, unseen_words},
     setup::{self, Setup},
     shop::grade::Tolerance,
 };
@@ -37,8 +37,13 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     };
     let settings = Settings { seed: arguments.run.seed, ..Settings::default() };
     let otherwise = setup.other_wear(&text);
-    let question =
-        Question { tolerance: tolerance.as_ref().map(|t| t.value), rule, otherwise: &otherwise, settings };
+    let question = Question {
+        tolerance: tolerance.as_ref().map(|t| t.value),
+        rule,
+        otherwise: &otherwise,
+        hollows: unseen_words::radii(setup.plan_unit),
+        settings,
+    };
     let progress = Progress::share();
     let judgement =
         Judgement::new(&readings.check, &readings.observations(), &question, &|done| progress.reach(done))

@@ -314,6 +314,7 @@ fn estimate_and_uncertainty() -> String {
             tips: at.to_vec(),
         }],
         targets: &targets,
+        hatched: None,
     }
     .svg()
 }
@@ -635,6 +636,7 @@ fn with_text(text: &str) -> Vec<(&'static str, String)> {
         margin: 1.0,
         stands: &[],
         targets: &[MapTarget { at: [15.0, 10.0], label: text, reading: Some(text) }],
+        hatched: None,
     };
     let points: Vec<[f64; 2]> = (0..30).map(|i| f64::from(i) * 0.3).map(|x| [x, x.sin()]).collect();
     let curves = Curves {
@@ -719,6 +721,7 @@ fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
         margin: at(0),
         stands: &[],
         targets: &[],
+        hatched: None,
     };
     let map = PlateMap {
         title: "title",

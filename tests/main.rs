@@ -27,3 +27,4 @@ mod reports;
 mod setup;
 mod simulation;
 mod stand;
+mod unseen;

@@ -8,8 +8,9 @@ use crate::{
     propagation::{
         foot_dip::FootDip,
         likelihood::Observation,
-        next_reading::{Candidate, NextReading, candidates, next_readings},
+        next_reading::{Candidate, NextReading, candidates_with, next_readings_at},
         posterior::{CannotJudge, Posterior, Settings, posterior, posterior_under},
+        unseen::Unseen,
     },
     quantity::sample::Summary,
     shop::{check::ShopCheck, wear::Surface},
@@ -31,6 +32,8 @@ pub struct Question<'a> {
     pub rule: Rule,
     /// Other kinds of plate that it might be, by name: how much of the answer is assumption.
     pub otherwise: &'a [(&'static str, Surface)],
+    /// One-sigma radii (mm, rising) of the hollows that the readings may have missed.
+    pub hollows: [f64; 3],
     /// How hard to work.
     pub settings: Settings,
 }
@@ -52,6 +55,11 @@ pub struct Judgement {
     pub verdict: Option<Verdict>,
     /// A foot that stands low or high enough to move readings.
     pub foot_dip: Option<FootDip>,
+    /// What they have not looked at.
+    pub unseen: Unseen,
+    /// Whether the verdict hangs on that: it would be another without hollows that nothing looked at, or these are most
+    /// of what stands against "within".
+    pub hangs_on_unseen: bool,
     /// The same readings under other assumptions.
     pub otherwise: Vec<Otherwise>,
     /// Places for further readings that were considered.
@@ -105,7 +113,13 @@ impl Judgement {
             None => None,
         };
         progress(1.0);
-        let candidates = if verdict == Some(Verdict::Undecided) { candidates(check) } else { Vec::new() };
+        let unseen = Unseen::of(check, observations, &posterior, &question.hollows, question.tolerance)?;
+        let hangs_on_unseen = verdict == Some(Verdict::Undecided)
+            && !misfit
+            && conformance.is_some_and(|c| hangs_on(&unseen, c.probability, question.rule));
+        let first: &[[f64; 2]] = if hangs_on_unseen { &unseen.places } else { &[] };
+        let candidates =
+            if verdict == Some(Verdict::Undecided) { candidates_with(check, first) } else { Vec::new() };
         Ok(Self {
             flatness: posterior.summary(COVERAGE),
             conformance,
@@ -114,11 +128,24 @@ impl Judgement {
             verdict,
             foot_dip: FootDip::of(&posterior, &check.survey, check.indicator.read_step),
             otherwise,
-            next: next_readings(check, &posterior, &candidates, N_NEXT),
+            next: next_readings_at(check, &posterior, &candidates, first, N_NEXT),
+            hangs_on_unseen,
+            unseen,
             candidates,
             posterior,
         })
     }
+}
+
+/// Whether hollows that nothing looked at keep a plate from being within, or are half of what does.
+fn hangs_on(unseen: &Unseen, within: f64, rule: Rule) -> bool {
+    let asked = match rule {
+        Rule::Proven { probability } => probability,
+        Rule::SimpleAcceptance { .. } | Rule::SharedRisk => 0.5,
+    };
+    unseen.turned.is_some_and(|turned| {
+        turned > 0.0 && ((within < asked && within + turned >= asked) || 2.0 * turned >= 1.0 - within)
+    })
 }
 
 /// What the setup says without any reading.

@@ -25,4 +25,5 @@ pub mod simulation;
 pub mod spread_law;
 mod tempering;
 pub mod trials;
+pub mod unseen;
 pub mod wear_history;

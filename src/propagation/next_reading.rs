@@ -59,11 +59,24 @@ pub fn next_readings(
     candidates: &[Candidate],
     count: usize,
 ) -> Vec<NextReading> {
+    next_readings_at(check, posterior, candidates, &[], count)
+}
+
+/// [`next_readings`], of which those at the spots `first` (mm) come first, whatever they shrink: from the placement
+/// that reads most of these spots, and of such from the one that leaves the smallest variance.
+pub fn next_readings_at(
+    check: &ShopCheck,
+    posterior: &Posterior,
+    candidates: &[Candidate],
+    first: &[[f64; 2]],
+    count: usize,
+) -> Vec<NextReading> {
     let mut readings: Vec<Predicted> = Vec::new();
     for (index, candidate) in candidates.iter().enumerate() {
         readings.extend(predict(check, posterior, index, candidate, Heat::AsRead).unwrap_or_default());
     }
-    let mut chosen = choose(&posterior.plate_flatness, &readings, count);
+    let planned = planned(&posterior.plate_flatness, candidates, &readings, first);
+    let mut chosen = choose(&posterior.plate_flatness, &readings, planned, count);
     // The plates are part of the sample; the whole of it knows the present uncertainty better.
     let (_, of_plates) = mean_and_standard_deviation(&posterior.plate_flatness);
     let (_, of_sample) = mean_and_standard_deviation(&posterior.flatness);
@@ -175,14 +188,17 @@ fn plan(candidate: &Candidate) -> Plan {
 /// Forward selection: at each step the reading whose functions explain most of what the readings
 /// chosen before leave of the flatness. The first two are chosen as a pair from one placement where
 /// that is better: they share what lies under the feet, and only together tell it from the plate.
-fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextReading> {
+///
+/// Readings that are `planned` already (indices into `readings`) come before all others.
+fn choose(flatness: &[f64], readings: &[Predicted], planned: Vec<usize>, count: usize) -> Vec<NextReading> {
+    let n_planned = planned.len();
     let mut regression = Regression::new(flatness);
     let whole = regression.variance();
     let single: Vec<f64> =
         readings.par_iter().map(|reading| regression.variance_with(&reading.values)).collect();
     let lowest = |a: &(usize, f64), b: &(usize, f64)| a.1.total_cmp(&b.1);
-    let mut plan: Vec<usize> = Vec::new();
-    if count > 1 {
+    let mut plan = planned;
+    if count > 1 && plan.is_empty() {
         let best_pair = (0..readings.len())
             .into_par_iter()
             .filter_map(|first| {
@@ -221,7 +237,7 @@ fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextRea
         let after = regression.variance().min(last);
         // The first of a pair may tell little without the second.
         let begins_pair = taken.is_empty() && plan.len() > 1;
-        if last - after < 0.01 * whole && !begins_pair {
+        if last - after < 0.01 * whole && !begins_pair && taken.len() >= n_planned {
             break;
         }
         taken.push(next);
@@ -232,7 +248,33 @@ fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextRea
             expected_standard_uncertainty: after.sqrt(),
         });
     }
-    if last > 0.99 * whole { Vec::new() } else { chosen }
+    if last > 0.99 * whole && n_planned == 0 { Vec::new() } else { chosen }
+}
+
+/// Indices of the readings at the given spots from one placement, in the order of the spots.
+fn planned(
+    flatness: &[f64],
+    candidates: &[Candidate],
+    readings: &[Predicted],
+    spots: &[[f64; 2]],
+) -> Vec<usize> {
+    let from = |candidate: usize| -> Vec<usize> {
+        let at = |r: &Predicted| candidates[r.candidate].station.targets[r.target].at;
+        let of = |spot| {
+            (0..readings.len()).find(|&r| readings[r].candidate == candidate && at(&readings[r]) == spot)
+        };
+        spots.iter().filter_map(|&spot| of(spot)).collect()
+    };
+    let left = |plan: &[usize]| {
+        let with = |sum: Regression, r: &usize| sum.with(&readings[*r].values);
+        plan.iter().fold(Regression::new(flatness), with).variance()
+    };
+    let plans = (0..candidates.len()).into_par_iter().map(from).map(|plan| (left(&plan), plan));
+    let best = plans
+        .collect::<Vec<_>>()
+        .into_iter()
+        .min_by(|(a, plan_a), (b, plan_b)| plan_b.len().cmp(&plan_a.len()).then(a.total_cmp(b)));
+    best.map_or_else(Vec::new, |(_, plan)| plan)
 }
 
 /// The flatness regressed on functions of some readings.
@@ -342,14 +384,21 @@ fn centred(values: &[f64]) -> Vec<f64> {
 /// carried stand: turned by a quarter and by an eighth of a turn, and with a shorter reach.
 /// Impossible spots are left out.
 pub fn candidates(check: &ShopCheck) -> Vec<Candidate> {
+    candidates_with(check, &[])
+}
+
+/// [`candidates`] with further spots (mm) to be read from each; a carried stand reads these as it read all others, too.
+pub fn candidates_with(check: &ShopCheck, spots: &[[f64; 2]]) -> Vec<Candidate> {
+    let further =
+        spots.iter().map(|&at| Target { name: format!("{:.0}, {:.0} mm", at[0], at[1]), at }).collect();
     let placements = match check.survey.stand_use {
-        StandUse::Carried => carried(check),
-        stand_use => around_the_plate(check, stand_use),
+        StandUse::Carried => carried(check, further),
+        stand_use => around_the_plate(check, stand_use, further),
     };
     placements.into_iter().filter_map(|candidate| possible(check, candidate)).collect()
 }
 
-fn around_the_plate(check: &ShopCheck, stand_use: StandUse) -> Vec<Candidate> {
+fn around_the_plate(check: &ShopCheck, stand_use: StandUse, further: Vec<Target>) -> Vec<Candidate> {
     let [length, width] = [check.plate.length, check.plate.width];
     // Whichever way it points, its feet stay on the plate.
     let spread = check.stand.feet.iter().map(|[x, y]| x.hypot(*y)).fold(0.0, f64::max);
@@ -374,6 +423,7 @@ fn around_the_plate(check: &ShopCheck, stand_use: StandUse) -> Vec<Candidate> {
         let at = [along(length, x), along(width, y)];
         let heading = libm::atan2(middle[1] - at[1], middle[0] - at[0]).to_degrees();
         let mut targets = targets(check);
+        targets.extend(further.iter().cloned());
         for reach in [near, 1.8 * near] {
             for eighth in 0..8 {
                 let direction = std::f64::consts::FRAC_PI_4 * f64::from(eighth);
@@ -392,7 +442,7 @@ fn around_the_plate(check: &ShopCheck, stand_use: StandUse) -> Vec<Candidate> {
     places.into_iter().map(candidate).collect()
 }
 
-fn carried(check: &ShopCheck) -> Vec<Candidate> {
+fn carried(check: &ShopCheck, further: Vec<Target>) -> Vec<Candidate> {
     let Some(reading) = check.survey.readings.first() else { return Vec::new() };
     let turned = |[a, b]: [[f64; 2]; 2]| libm::atan2(b[1] - a[1], b[0] - a[0]);
     let feet = [reading.feet[0], reading.feet[1]];
@@ -405,12 +455,17 @@ fn carried(check: &ShopCheck) -> Vec<Candidate> {
     let mut all = Vec::new();
     for by in [0.0, 90.0, 45.0, -45.0] {
         for carried_reach in [reach, shorter] {
-            // As it was read already.
+            let mut targets = targets(check);
+            // As it was read already: only the zero is set again.
             if by == 0.0 && carried_reach == reach {
+                targets.truncate(1);
+            }
+            targets.extend(further.iter().cloned());
+            if targets.len() < 2 {
                 continue;
             }
             let name = format!("turned by {by}°");
-            let station = Station { name, at: [0.0; 2], heading: heading + by, targets: targets(check) };
+            let station = Station { name, at: [0.0; 2], heading: heading + by, targets };
             all.push(Candidate { stand_use: StandUse::Carried, station, carried_reach });
         }
     }
@@ -504,7 +559,7 @@ mod tests {
         let good = predicted(1, mixed(&[(2.0, &a), (noise.sqrt(), &c)]));
         let fair = predicted(2, mixed(&[(1.0, &b), (noise.sqrt(), &c)]));
         let poor = predicted(0, mixed(&[(0.1, &b), (noise.sqrt(), &c)]));
-        let chosen = choose(&flatness, &[poor, good, fair], 3);
+        let chosen = choose(&flatness, &[poor, good, fair], Vec::new(), 3);
         let order: Vec<usize> = chosen.iter().map(|c| c.candidate).collect();
         assert_eq!(order[..2], [1, 2]);
         let brute = nested(&flatness, &mixed(&[(2.0, &a)]), noise).sqrt();
@@ -517,7 +572,8 @@ mod tests {
     fn a_crooked_dependence_is_seen() {
         let [a, b, c] = factorial();
         let flatness: Vec<f64> = a.iter().zip(&b).map(|(a, b)| (a + 0.3 * b).abs()).collect();
-        let chosen = choose(&flatness, &[predicted(0, mixed(&[(1.0, &a), (0.1_f64.sqrt(), &c)]))], 1);
+        let chosen =
+            choose(&flatness, &[predicted(0, mixed(&[(1.0, &a), (0.1_f64.sqrt(), &c)]))], Vec::new(), 1);
         let brute = nested(&flatness, &a, 0.1).sqrt();
         let expected = chosen[0].expected_standard_uncertainty;
         assert!((expected - brute).abs() < 0.05 * brute, "{expected} against {brute}");
@@ -530,7 +586,8 @@ mod tests {
         let flatness = mixed(&[(1.0, &a), (0.4, &b)]);
         let noisy = |column: &Vec<f64>| mixed(&[(1.0, column), (0.2, &c)]);
         let readings = [predicted(0, noisy(&a)), predicted(1, noisy(&a)), predicted(2, noisy(&b))];
-        let order: Vec<usize> = choose(&flatness, &readings, 2).iter().map(|c| c.candidate).collect();
+        let order: Vec<usize> =
+            choose(&flatness, &readings, Vec::new(), 2).iter().map(|c| c.candidate).collect();
         assert_eq!(order[1], 2, "{order:?}");
     }
 }

@@ -18,7 +18,7 @@ use super::{
     setup_words,
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
-    text,
+    text, unseen_words,
 };
 use crate::{
     decision::limits::{AcceptancePoint, Limits, acceptance},
@@ -497,11 +497,19 @@ impl<'a> CheckReport<'a> {
         }
     }
 
+    /// What a form is called: a hollow with its size and place.
+    fn form_name(&self, v: &Visibility) -> String {
+        let Some((at, radius)) = v.hollow else { return v.shape.into() };
+        let plate = &self.setup.check.plate;
+        let across = self.setup.length_text(2.0 * radius);
+        format!("{}: {across} across, {}", v.shape, unseen_words::place(at, [plate.length, plate.width]))
+    }
+
     /// How the usual shapes look to the survey.
     fn visibility(&self) -> Table {
-        let rows = self.simulation.visibilities.iter().map(|Visibility { shape, spread, levelled }| {
+        let rows = self.simulation.visibilities.iter().map(|v| {
             let share = |value: f64| Cell::Number(value, Digits::Decimals(2));
-            vec![Cell::from(*shape), share(*spread), levelled.map_or(Cell::Empty, share)]
+            vec![Cell::Text(self.form_name(v)), share(v.spread), v.levelled.map_or(Cell::Empty, share)]
         });
         Table {
             caption: "What the survey makes of a form: reading over true flatness, nothing disturbed".into(),
@@ -559,9 +567,17 @@ impl<'a> CheckReport<'a> {
                 .visibilities
                 .iter()
                 .filter(|v| v.spread < INVISIBLE)
-                .map(|v| v.shape.into())
+                .map(|v| self.form_name(v))
                 .collect(),
-            visibility: s.visibilities.iter().map(VisibilityDocument::from).collect(),
+            visibility: s
+                .visibilities
+                .iter()
+                .map(|v| VisibilityDocument {
+                    form: self.form_name(v),
+                    spread: v.spread,
+                    levelled: v.levelled,
+                })
+                .collect(),
             shares: s.shares.iter().map(ShareDocument::from).collect(),
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
@@ -1004,12 +1020,6 @@ struct VisibilityDocument {
     spread: f64,
     /// Its levelled spread over its flatness; null where readings cannot be levelled.
     levelled: Option<f64>,
-}
-
-impl From<&Visibility> for VisibilityDocument {
-    fn from(v: &Visibility) -> Self {
-        Self { form: v.shape.into(), spread: v.spread, levelled: v.levelled }
-    }
 }
 
 /// One source's share in the variance of the spread's error.

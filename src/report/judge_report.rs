@@ -19,6 +19,7 @@ use super::{
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
     text::inert,
+    unseen_words::{UnseenDocument, UnseenWords},
 };
 use crate::{
     decision::{
@@ -108,6 +109,7 @@ impl JudgeReport<'_> {
         said.extend(self.misfit());
         said.push(self.estimate());
         said.push(self.plain_reading());
+        said.push(self.unseen().sentence());
         said.extend(self.before());
         said.extend(self.influence());
         if !self.judgement.posterior.sample_suffices {
@@ -303,6 +305,7 @@ impl JudgeReport<'_> {
                 "What the flatness deviation may be, with its coverage intervals and what it is judged by.",
             ),
             Part::Table(self.flatness_table()),
+            Part::Table(self.unseen().table()),
             Part::heading("The readings"),
             Part::Table(self.readings_table()),
             Part::heading("What was taken for granted"),
@@ -351,7 +354,9 @@ impl JudgeReport<'_> {
             ]
         });
         let [now, then] = [self.judgement.flatness.standard_deviation, last.expected_standard_uncertainty];
-        let use_of_it = if then < 0.9 * now {
+        let use_of_it = if self.judgement.hangs_on_unseen && !self.judgement.unseen.places.is_empty() {
+            "first where nothing has looked yet: put the stand down as said, and add these rows to the readings"
+        } else if then < 0.9 * now {
             "put the stand down as said, and add these rows to the readings"
         } else {
             "nothing that this stand can reach helps much; these rows help most"
@@ -533,6 +538,7 @@ impl JudgeReport<'_> {
             margin: in_plan([check.plate.margin, 0.0], plan_unit)[0],
             stands: &stands(survey.readings.iter(), plan_unit),
             targets: &targets,
+            hatched: self.unseen().hatched().as_ref(),
         }
         .svg()
     }
@@ -634,6 +640,7 @@ impl JudgeReport<'_> {
             effective_sample_size: posterior.effective_sample_size,
             sample_suffices: posterior.sample_suffices,
             prior_influence: judgement.otherwise.iter().map(|other| self.influence_document(other)).collect(),
+            unseen: self.unseen().document(),
             next: self.next_rows(),
             n_readings: self.readings.rows.len(),
             seed: self.settings.seed,
@@ -702,6 +709,11 @@ impl JudgeReport<'_> {
     fn draws(&self) -> String {
         let n = plain(self.judgement.posterior.effective_sample_size, Digits::Decimals(0));
         format!("{n} independent draws")
+    }
+
+    fn unseen(&self) -> UnseenWords<'_> {
+        let Judgement { unseen, hangs_on_unseen, .. } = self.judgement;
+        UnseenWords { setup: self.setup, unseen, hangs: *hangs_on_unseen }
     }
 
     fn heights(&self) -> Heights {
@@ -806,6 +818,8 @@ struct JudgeDocument {
     sample_suffices: bool,
     /// The same readings on a plate of another kind.
     prior_influence: Vec<InfluenceDocument>,
+    /// What these readings have not looked at: hollows that could lie there and would not show.
+    unseen: UnseenDocument,
     /// What to read next, as rows for the reading sheet; empty where the verdict is clear.
     next: Vec<NextDocument>,
     /// How many readings were used.

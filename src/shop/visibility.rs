@@ -14,6 +14,8 @@ use crate::quantity::sample::range;
 pub struct Visibility {
     /// The shape, in the trade's words.
     pub shape: &'static str,
+    /// Where it lies, in mm, and its one-sigma radius, in mm, if it is a hollow between the spots that are read.
+    pub hollow: Option<([f64; 2], f64)>,
     /// Spread of the readings over the shape's flatness deviation.
     pub spread: f64,
     /// The same for the spread off the best-fit plane; `None` where readings cannot be levelled.
@@ -22,6 +24,20 @@ pub struct Visibility {
 
 /// Below this share a shape cannot be told from rounding: it is called invisible.
 pub const INVISIBLE: f64 = 0.01;
+
+/// One-sigma radii (mm) of the hollows between the spots.
+const BETWEEN_SPOTS: [f64; 3] = [38.1, 63.5, 101.6];
+
+/// The node of the working surface that lies farthest from all that is under the block or a foot, in mm.
+fn farthest_from_spots(check: &ShopCheck) -> [f64; 2] {
+    let readings = &check.survey.readings;
+    let looked: Vec<_> = readings.iter().flat_map(|r| r.feet.into_iter().chain([r.target])).collect();
+    let away = |at: &[f64; 2]| {
+        looked.iter().map(|spot| (spot[0] - at[0]).hypot(spot[1] - at[1])).fold(f64::INFINITY, f64::min)
+    };
+    let points = Grid::over(check.plate.working_surface(), DEFAULT_NODES).points();
+    points.into_iter().max_by(|a, b| away(a).total_cmp(&away(b))).unwrap_or(check.plate.middle())
+}
 
 /// How the usual shapes of plates look to a check's survey.
 ///
@@ -33,14 +49,22 @@ pub fn visibilities(check: &ShopCheck) -> Vec<Visibility> {
     let Ok(zone) = MinimumZone::new(&points) else { return Vec::new() };
     let mut scratch = zone.scratch();
     let levelling = Levelling::new(&check.survey);
+    let between = farthest_from_spots(check);
+    let hollows = BETWEEN_SPOTS.into_iter().map(|radius| {
+        let bumps = vec![Bump { height: -1.0, centre: between, sigma: [radius; 2] }];
+        let form = Form { bumps, middle: check.plate.middle(), ..Form::default() };
+        ("hollow between the spots", form, Some((between, radius)))
+    });
     shapes(check)
         .into_iter()
-        .filter_map(|(shape, form)| {
+        .map(|(shape, form)| (shape, form, None))
+        .chain(hollows)
+        .filter_map(|(shape, form, hollow)| {
             let heights: Vec<f64> = points.iter().map(|&at| form.height(at, 0.0)).collect();
             let flatness = zone.solve(&heights, &mut scratch).flatness;
             let spots = ideal_readings(check, &form);
             let levelled = levelling.as_ref().map(|planes| planes.spread(&spots, &mut Vec::new()) / flatness);
-            (flatness > 0.0).then(|| Visibility { shape, spread: range(&spots) / flatness, levelled })
+            (flatness > 0.0).then(|| Visibility { shape, hollow, spread: range(&spots) / flatness, levelled })
         })
         .collect()
 }

@@ -5,6 +5,7 @@ use super::super::picture::{Anchor, Face, Manner, Picture};
 use super::super::style::{EDGE, HAIR, INK, LABEL, WIDTH};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, TICK_FACE, Ticks};
+use super::hatching::Hatched;
 use super::header::Header;
 use super::plate_map::{Levels, MapStand, MapTarget, PlateMap, darker, ends};
 
@@ -32,6 +33,8 @@ pub struct MapPair<'a> {
     pub stands: &'a [MapStand],
     /// Where the block was read, and what was read.
     pub targets: &'a [MapTarget<'a>],
+    /// A part to be hatched, on both maps, if any.
+    pub hatched: Option<&'a Hatched>,
 }
 
 const GAP: f64 = 18.0;
@@ -68,7 +71,8 @@ impl MapPair<'_> {
         let room = (WIDTH - 2.0 * EDGE - GAP) / 2.0 - y_room - 14.0;
         let scale = (room / length).min(TALLEST / width);
         let top = header.height() + 34.0;
-        let mut picture = Picture::new(WIDTH, top + scale * width + 112.0);
+        let note = if self.hatched.is_some() { 20.0 } else { 0.0 };
+        let mut picture = Picture::new(WIDTH, top + scale * width + 112.0 + note);
         header.draw(&mut picture);
         let mut description = String::new();
         for (side, map) in [left, right].into_iter().enumerate() {
@@ -79,6 +83,9 @@ impl MapPair<'_> {
             };
             let levels = Levels::new(map.heights);
             let lines = map.draw_ground(&mut picture, &frame, Some(&levels));
+            if let Some(hatched) = self.hatched {
+                hatched.draw(&mut picture, &frame);
+            }
             map.draw_survey(&mut picture, &frame, Some(&levels), &lines);
             picture.layer(Manner::Plain, |ink| {
                 let name = NAME_FACE.fit(&with_unit(map.heights_are, self.height_unit), room);
@@ -86,6 +93,12 @@ impl MapPair<'_> {
             });
             draw_key(&mut picture, &levels, [frame.left(), frame.bottom() + 62.0], room);
             description += &format!("{} ", map.description(Some(&levels)));
+        }
+        if let Some(hatched) = self.hatched {
+            let text = TICK_FACE.fit(&hatched.what, WIDTH - 2.0 * EDGE - y_room - 10.0);
+            let at = (EDGE + y_room + 10.0, top + scale * width + 112.0);
+            picture.layer(Manner::Plain, |ink| ink.text(at, Anchor::Start, &TICK_FACE, &text));
+            description += &format!("{}.", hatched.what);
         }
         picture.finish(self.title, description.trim_end())
     }

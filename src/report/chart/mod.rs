@@ -5,6 +5,7 @@ pub mod bars;
 mod contour;
 pub mod course;
 pub mod curves;
+pub mod hatching;
 mod header;
 pub mod histogram;
 mod label;
