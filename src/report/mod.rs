@@ -22,3 +22,4 @@ pub mod style;
 pub mod survey_marks;
 pub mod table;
 pub mod text;
+pub mod zone_report;
