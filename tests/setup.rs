@@ -103,7 +103,7 @@ fn ten_lines_are_enough() {
     let (length, width) = (914.4, 609.6);
     close(plate.length, length);
     close(plate.width, width);
-    close(plate.thickness, 140.0);
+    close(plate.thickness, 5.5 * 25.4);
     close(plate.margin, 25.0);
     is_rectangular(plate.expansion, 4e-6, 9e-6);
     assert!(!plate.flatness_holds_bow);
@@ -248,7 +248,7 @@ fn assumptions_are_listed() {
         .map(|Assumption { field, value, .. }| format!("{field} = {value}"))
         .collect();
     let expected = "unit = tenth
-plate.thickness = 5.51 in
+plate.thickness = 5.5 in
 plate.material = granite
 plate.expansion = rectangular, from 4 ppm/K, to 9 ppm/K
 plate.margin = 0.98 in

@@ -141,12 +141,15 @@ impl<'a> CheckReport<'a> {
     /// What this survey cannot see, in a sentence; `None` where it sees every usual shape.
     pub fn blindness(&self) -> Option<String> {
         let shapes = &self.simulation.visibilities;
-        let hidden: Vec<&str> =
-            shapes.iter().filter(|shape| shape.spread < INVISIBLE).map(|shape| shape.shape).collect();
+        let hidden: Vec<String> = shapes
+            .iter()
+            .filter(|shape| shape.spread < INVISIBLE)
+            .map(|shape| self.shape_name(shape))
+            .collect();
         let weak: Vec<String> = shapes
             .iter()
             .filter(|shape| (INVISIBLE..0.5).contains(&shape.spread))
-            .map(|shape| format!("{} ({} of it shows)", shape.shape, about_percent(shape.spread)))
+            .map(|shape| format!("{} ({} of it shows)", self.shape_name(shape), about_percent(shape.spread)))
             .collect();
         let mut said = Vec::new();
         if !hidden.is_empty() {
@@ -159,6 +162,11 @@ impl<'a> CheckReport<'a> {
             said.push(format!("It sees little of: {}.", weak.join("; ")));
         }
         (!said.is_empty()).then(|| said.join(" "))
+    }
+
+    /// What a form is called, its size in the plate's unit.
+    fn shape_name(&self, shape: &Visibility) -> String {
+        shape.shape.replace("80 mm", &self.setup.length_text(80.0))
     }
 
     /// The whole report for a terminal `width` columns wide, or for a pipe.

@@ -258,7 +258,10 @@ impl Build {
         let thickness = match &written.thickness {
             Some(thickness) => thickness.value,
             None => {
-                let thickness = usual_thickness(libm::hypot(length, width));
+                let usual = usual_thickness(libm::hypot(length, width));
+                // Plates in inches are made to half inches.
+                let half_inches = (usual / 12.7).round() * 12.7;
+                let thickness = if self.lengths.unit == INCH { half_inches } else { usual };
                 let text = self.lengths.text(thickness);
                 self.assume("plate.thickness", text, "as usual for its size (common practice, no source)");
                 thickness
