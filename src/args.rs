@@ -1,7 +1,10 @@
 //! Arguments as typed: nothing here knows the world.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use howflat::quantity::day::Day;
+use howflat::quantity::{
+    day::Day,
+    unit::{Dimension, Unit},
+};
 use std::path::PathBuf;
 
 /// How far can a shop check of a surface plate be from its true flatness, and is that good enough?
@@ -37,6 +40,8 @@ pub enum Command {
     Sheet(Sheet),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
     New(New),
+    /// The minimum zone of a plain file of points: the flatness deviation that they have, exactly.
+    Zone(Zone),
     /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
     Schema(Schema),
 }
@@ -88,6 +93,9 @@ pub struct Simulate {
     /// How many of the checks are also judged from their readings, for the model-based estimate.
     #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u64).range(0..=10_000))]
     pub judged: u64,
+    /// Write every trial into this file (CSV): the plate's true flatness, and what each way of reading gives.
+    #[arg(long, value_name = "FILE")]
+    pub trials_csv: Option<PathBuf>,
     #[command(flatten)]
     pub run: Run,
     #[command(flatten)]
@@ -330,6 +338,30 @@ pub struct New {
     pub cleanliness: Option<String>,
 }
 
+/// Arguments of `zone`.
+///
+/// The file's first line names its columns with their units, in any order: x (mm), y (mm), z (µm).
+#[derive(Debug, Args)]
+pub struct Zone {
+    /// The points (CSV: x, y, z), at most 2 million; `-` reads standard input.
+    pub points: PathBuf,
+    /// The unit of x and y where the file names none: mm, in.
+    #[arg(long, value_name = "UNIT", value_parser = length_unit)]
+    pub plan_unit: Option<Unit>,
+    /// The unit of z where the file names none: µm, µin, tenths.
+    #[arg(long, value_name = "UNIT", value_parser = length_unit)]
+    pub height_unit: Option<Unit>,
+    #[command(flatten)]
+    pub output: Output,
+}
+
+fn length_unit(text: &str) -> Result<Unit, String> {
+    match Unit::parse(text) {
+        Ok(unit) if unit.dimension() == Dimension::Length => Ok(unit),
+        _ => Err("must be a unit of length, such as mm, in, µm or µin".into()),
+    }
+}
+
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 pub struct Schema {
@@ -359,4 +391,6 @@ pub enum Described {
     Plan,
     /// The output of `validate --json`.
     Validate,
+    /// The output of `zone --json`.
+    Zone,
 }

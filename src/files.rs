@@ -3,7 +3,7 @@
 use crate::failure::Failure;
 use howflat::{
     quantity::day::Day,
-    setup::{FileKind, HistoryFile, MeasurementSetup, Readings, Setup},
+    setup::{FileKind, HistoryFile, MeasurementSetup, PointFile, PointUnits, Readings, Setup},
 };
 use std::{
     fs,
@@ -86,16 +86,33 @@ pub fn refuse_one_input_twice(files: [(&str, &Path); 2]) -> Result<(), Failure> 
 
 /// Reads a text file of sensible size; `-` is standard input.
 pub fn read_text(path: &Path) -> io::Result<String> {
+    read_text_up_to(path, LARGEST)
+}
+
+/// Reads a text file of at most so many bytes; `-` is standard input.
+fn read_text_up_to(path: &Path, largest: u64) -> io::Result<String> {
     let mut text = String::new();
     let read = if path == Path::new("-") {
-        io::stdin().take(LARGEST + 1).read_to_string(&mut text)?
+        io::stdin().take(largest + 1).read_to_string(&mut text)?
     } else {
-        fs::File::open(path)?.take(LARGEST + 1).read_to_string(&mut text)?
+        fs::File::open(path)?.take(largest + 1).read_to_string(&mut text)?
     };
-    if read as u64 > LARGEST {
-        return Err(io::Error::new(io::ErrorKind::FileTooLarge, "larger than 4 MiB"));
+    if read as u64 > largest {
+        let why = format!("larger than {} MiB", largest >> 20);
+        return Err(io::Error::new(io::ErrorKind::FileTooLarge, why));
     }
     Ok(text)
+}
+
+/// Larger files are no files of points, of which there may be millions.
+const LARGEST_OF_POINTS: u64 = 256 << 20;
+
+/// Reads and checks a file of points; `-` is standard input.
+pub fn read_points(path: &Path, units: PointUnits) -> Result<PointFile, Failure> {
+    const MOST: usize = 2_000_000;
+    let text = read_text_up_to(path, LARGEST_OF_POINTS)
+        .map_err(|error| Failure::Unreadable(path.to_owned(), error))?;
+    PointFile::read(&text, units, MOST).map_err(|faults| Failure::Faults(path.to_owned(), faults))
 }
 
 /// Writes the files of a report into a folder, making it where it is missing.
@@ -122,6 +139,15 @@ pub fn write_report(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Fa
         file.persist(&path).map_err(|error| Failure::Unwritable(path, error.error))?;
     }
     Ok(())
+}
+
+/// Writes a single file whole, in the folder where it is to stand.
+pub fn write_file(path: &Path, bytes: Vec<u8>) -> Result<(), Failure> {
+    let Some(name) = path.file_name() else {
+        return Err(Failure::Use(format!("{} is no name of a file; add one", path.display())));
+    };
+    let folder = path.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
+    write_report(folder, &[(name.to_string_lossy().into_owned(), bytes)])
 }
 
 /// Writes a file that must not exist yet.

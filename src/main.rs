@@ -12,6 +12,7 @@ mod recall;
 mod sheet;
 mod starter;
 mod validate;
+mod zone;
 
 use anstream::{eprintln, stdout};
 use args::{Arguments, Command, Described, Output, Simulate};
@@ -22,7 +23,7 @@ use howflat::{
     report::{
         budget_report,
         check_report::{self, CheckReport},
-        judge_report, lesson_report, plan_report, recall_report,
+        judge_report, lesson_report, plan_report, recall_report, zone_report,
     },
 };
 use progress::Progress;
@@ -54,6 +55,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
         Command::Plan(arguments) => plan::plan(arguments),
         Command::Sheet(arguments) => sheet::sheet(arguments),
         Command::New(arguments) => starter::new(arguments),
+        Command::Zone(arguments) => zone::zone(arguments),
         Command::Schema(arguments) => {
             let schema = match arguments.of {
                 Described::Setup => howflat::setup::schema(),
@@ -64,6 +66,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Lesson => lesson_report::json_schema(),
                 Described::Recall => recall_report::json_schema(),
                 Described::Plan => plan_report::json_schema(),
+                Described::Zone => zone_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
             print(&format!("{schema:#}\n"))?;
@@ -87,6 +90,9 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     progress.finish();
     let report =
         CheckReport { date: arguments.output.date.as_deref(), ..CheckReport::new(&setup, &simulation) };
+    if let Some(file) = &arguments.trials_csv {
+        files::write_file(file, report.trials_csv().into_bytes())?;
+    }
     hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }

@@ -44,7 +44,8 @@ const DIN: [DinGrade; 5] =
 
 #[test]
 fn us_printed_table() {
-    for row in rows("ggg-flat-table").into_iter().chain(rows("ggg-flat-table-more")) {
+    let tables = ["ggg-flat-table", "ggg-flat-table-more", "ggg-flat-table-last"];
+    for row in tables.into_iter().flat_map(rows) {
         let sides = sides(&row[0], INCH);
         for (grade, factor) in US.into_iter().zip([1.0, 2.0, 4.0]) {
             let expected = factor * row[1].as_f64().unwrap() * MICROINCH;

@@ -103,7 +103,7 @@ fn ten_lines_are_enough() {
     let (length, width) = (914.4, 609.6);
     close(plate.length, length);
     close(plate.width, width);
-    close(plate.thickness, 140.0);
+    close(plate.thickness, 5.5 * 25.4);
     close(plate.margin, 25.0);
     is_rectangular(plate.expansion, 4e-6, 9e-6);
     assert!(!plate.flatness_holds_bow);
@@ -146,7 +146,7 @@ fn ten_lines_are_enough() {
 
     let wear = wear(&setup);
     let diagonal = length.hypot(width);
-    let grade_aa = 1.0 + 1.6e-6 * diagonal * diagonal;
+    let grade_aa = 2.54; // 100 µin, GGG-P-463c printed table, 24 x 36 in
     is_lognormal(wear.amount, 0.6, 0.9);
     is_depth(wear.middle.depth, 2.0);
     is_normal(wear.middle.x, length / 2.0, 0.08 * length);
@@ -198,7 +198,7 @@ fn ten_lines_are_enough() {
 /// The other two states, with s what grade AA allows the plate (µm).
 #[test]
 fn states_stand_for_figures() {
-    let grade_aa = 1.0 + 1.6e-6 * (914.4_f64 * 914.4 + 609.6 * 609.6);
+    let grade_aa = 2.54; // 100 µin, GGG-P-463c printed table, 24 x 36 in
     let fresh = sound(&with(json!({ "wear": "fresh from lapping", "cleanliness": "wiped each time" })));
     let state = wear(&fresh);
     is_depth(state.middle.depth, 0.15 * grade_aa);
@@ -263,8 +263,9 @@ fn assumptions_are_listed() {
         .map(|Assumption { field, value, .. }| format!("{field} = {value}"))
         .collect();
     let expected = "unit = tenth
-plate.thickness = 5.51 in
+plate.thickness = 5.5 in
 plate.material = granite
+plate.expansion = rectangular, from 4 ppm/K, to 9 ppm/K
 plate.margin = 0.98 in
 plate.flatness_holds_bow = no
 wear.state = in daily use
@@ -296,8 +297,8 @@ wear.dips[].radius = rectangular, from 0.05 of the width, to 0.2 of the width
 wear.dips[].x = rectangular, from 0 of the length, to 1 of the length
 wear.dips[].y = rectangular, from 0 of the width, to 0.3 of the width
 wear.dips[].y = rectangular, from 0 of the width, to 1 of the width
-wear.twist = normal, mean 0 µm, standard deviation 0.2 of grade AA
-wear.long_wave.standard_deviation = lognormal, median 0.15 of grade AA, spread 1
+wear.twist = normal, mean 0 µm, standard deviation 0.2 of grade AA (0.2 tenths)
+wear.long_wave.standard_deviation = lognormal, median 0.15 of grade AA (0.15 tenths), spread 1
 wear.long_wave.correlation_length = rectangular, from 0.15 of the diagonal, to 0.65 of the diagonal
 wear.waviness.standard_deviation = lognormal, median 0.14 µm, spread 0.6
 wear.waviness.correlation_length = rectangular, from 0.14 of the width, to 0.22 of the width
@@ -305,6 +306,7 @@ stand.feet.front_ahead = 1.33 in
 stand.pad_diameter = 10 mm
 stand.height = 150 mm
 stand.column = steel
+stand.column_expansion = rectangular, from 11.3 ppm/K, to 12.3 ppm/K
 indicator.read_to = 1/5 graduation
 indicator.class = ASME B89.1.10M
 indicator.error_limit = 1 graduation
@@ -319,6 +321,7 @@ gauge_block.length = 1 in
 gauge_block.face = 9 mm x 35 mm
 gauge_block.grade = 1
 gauge_block.material = gauge block steel
+gauge_block.expansion = rectangular, from 10.5 ppm/K, to 12.5 ppm/K
 temperature.top_to_bottom = normal, mean 0 K, standard deviation 0.2 K
 temperature.column_rate = rectangular, from -0.2 K/h, to 0.2 K/h
 temperature.zero_drift = 0 µm/h
@@ -407,7 +410,7 @@ fn faults_name_the_place_and_the_remedy() {
         (survey(r#""stand": "turned", "pattern": "corners""#).replace(r#""4 in" }"#, r#""4 in" }, "reach": { "longest": "33 in" }"#), "line 9, column 13: survey: placement \"front left\", target \"back right\" is 37.67 in from the column, but must be from 0 in to 33 in from the column, as far as the stand reaches; write the stand.reach it has, move the stand, or leave the target out"),
         (survey(r#""placements": [{ "targets": [{ "at": "back" }, { "at": "middle" }] }]"#), "line 9, column 30: survey.placements[0].at is missing, but must be where the column of the parked stand is; add \"at\": \"front left\" or [\"4 in\", \"4 in\"]"),
         // Maps.
-        (BEGINNER.replace(r#"  "stand""#, "  \"wear\": { \"map\": { \"file\": \"bad.csv\", \"standard_uncertainty\": \"5 µin\" } },\n  \"stand\""), "line 6, column 30: wear.map.file is `bad.csv`, line 2: `zero`, but must be a number in column z; write a number, with a point for decimals\nline 6, column 30: wear.map.file is `bad.csv`, line 3: at 1016 x 50.8 mm, but must be on the plate, x from 0 to 914.4 mm and y from 0 to 609.6 mm; count x and y from the front left corner, in the units of the first line"),
+        (BEGINNER.replace(r#"  "stand""#, "  \"wear\": { \"map\": { \"file\": \"bad.csv\", \"standard_uncertainty\": \"5 µin\" } },\n  \"stand\""), "line 6, column 30: wear.map.file is `bad.csv`, line 2: z `zero`, but must be a number; write a number without a unit; its unit stands in the first line\nline 6, column 30: wear.map.file is `bad.csv`, line 3: at 1016 x 50.8 mm, but must be on the plate, x from 0 to 914.4 mm and y from 0 to 609.6 mm; count x and y from the front left corner, in the units of the first line"),
         (BEGINNER.replace(r#"  "stand""#, "  \"wear\": { \"map\": { \"file\": \"none.csv\", \"standard_uncertainty\": \"5 µin\" } },\n  \"stand\""), "line 6, column 30: wear.map.file is `none.csv`, which cannot be read (no such file), but must be a file that can be read; write its name as seen from the setup's folder"),
         (BEGINNER.replace(r#"  "stand""#, "  \"wear\": { \"twist\": \"1 µm\", \"map\": { \"file\": \"map.csv\", \"standard_uncertainty\": \"5 µin\" } },\n  \"stand\""), "line 6, column 30: wear.map is given beside twist, but must be given instead of twist, or not at all; keep \"twist\" or \"map\" and remove the other"),
     ];

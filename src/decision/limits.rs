@@ -13,12 +13,18 @@ pub struct Limits {
     /// and up to which no more than that share of all bad plates would pass; `None` where no result
     /// proves the plate good.
     pub accept_at_or_below: Option<f64>,
-    /// The smallest reading result (µm) from which the chance that the plate is good stays within the risk;
-    /// `None` where no result proves it bad.
+    /// The share of all good plates that this limit of acceptance passes; `None` without one.
+    pub good_passed: Option<f64>,
+    /// The smallest reading result (µm) from which the chance that the plate is good is within the risk; `None` where
+    /// no result proves it bad.
     pub out_at_or_above: Option<f64>,
+    /// The largest result (µm) up to which that holds: above it a result says less again, as it may come from
+    /// something else than the plate. `None` where it holds however large the result.
+    pub out_at_or_below: Option<f64>,
     /// Whether there were enough bad and good plates to tell limits at all.
     pub decides: bool,
-    /// Chance that a plate is bad, given its result, rising: see [`BadGivenResult`].
+    /// Chance that a plate is bad, given its result, in order of results: see [`BadGivenResult`]. It need not rise: a
+    /// grain under a foot gives a good plate a large result.
     pub bad_given_result: Vec<BadGivenResult>,
     /// What happens to good and bad plates as the limit of acceptance moves.
     pub operating: Vec<OperatingPoint>,
@@ -67,10 +73,10 @@ pub const FEWEST_BAD: usize = 200;
 impl Limits {
     /// From the true flatness and the reading result of many trials (both µm, same order).
     ///
-    /// The chance that a plate is bad given its result is the isotonic regression of "bad" on the
-    /// result: the closest fit that never falls as the result rises (Barlow, Bartholomew, Bremner
-    /// and Brunk, Statistical Inference under Order Restrictions, 1972). Equal results are never
-    /// split. Accepting is thus judged for the very result that was read, not for all results
+    /// The chance that a plate is bad given its result is counted in groups of neighbouring results. Where it falls as
+    /// the result rises by no more than the number of trials leaves to chance, neighbours are pooled (the step of an
+    /// isotonic regression: Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order Restrictions,
+    /// 1972); where it falls by more, the fall stands. Equal results are never split. Accepting is thus judged for the very result that was read, not for all results
     /// below it together (the specific consumer's risk). That alone would accept nearly any result of a
     /// plate that was hardly ever bad to begin with, on the strength of the description and not of the
     /// reading; so the chance that a bad plate passes must keep to the risk as well. With fewer than
@@ -80,20 +86,31 @@ impl Limits {
             result.iter().zip(flatness).map(|(&result, &flatness)| (result, flatness > tolerance)).collect();
         trials.sort_by(|a, b| a.0.total_cmp(&b.0));
         let n_bad = trials.iter().filter(|trial| trial.1).count();
-        let groups = isotonic(groups(&trials));
+        let groups = pooled(groups(&trials));
         let decides = n_bad.min(trials.len() - n_bad) >= FEWEST_BAD;
         let specific = groups.iter().take_while(|group| decides && group.probability <= risk).last();
         let passing = highest_passing(&trials, risk * n_bad as f64);
         let accepted = specific.zip(passing).map(|(group, passing)| group.result[1].min(passing));
-        let out = groups.iter().find(|group| decides && 1.0 - group.probability <= risk);
+        let proves_bad = |group: &&BadGivenResult| decides && 1.0 - group.probability <= risk;
+        let rest = groups.get(groups.iter().take_while(|group| !proves_bad(group)).count()..);
+        let out: Vec<&BadGivenResult> = rest.unwrap_or_default().iter().take_while(proves_bad).collect();
+        let n_good = trials.len() - n_bad;
+        let passed = |limit: f64| trials.iter().filter(|trial| trial.0 <= limit && !trial.1).count();
+        let good_passed = accepted.filter(|_| n_good > 0).map(|limit| passed(limit) as f64 / n_good as f64);
+        let out_at_or_above = out.first().map(|group| group.result[0]);
         Self {
             tolerance,
             risk,
             decides,
             bad_before_reading: n_bad as f64 / trials.len() as f64,
             accept_at_or_below: accepted,
-            out_at_or_above: out.map(|group| group.result[0]),
-            operating: operating(&trials, n_bad),
+            good_passed,
+            out_at_or_above,
+            out_at_or_below: out
+                .last()
+                .filter(|_| out.len() < rest.map_or(0, <[_]>::len))
+                .map(|group| group.result[1]),
+            operating: operating(&trials, n_bad, [accepted, out_at_or_above]),
             bad_given_result: groups,
         }
     }
@@ -102,7 +119,9 @@ impl Limits {
     pub fn verdict(&self, result: f64) -> Verdict {
         if self.accept_at_or_below.is_some_and(|limit| result <= limit) {
             Verdict::Within
-        } else if self.out_at_or_above.is_some_and(|limit| result >= limit) {
+        } else if self.out_at_or_above.is_some_and(|limit| result >= limit)
+            && self.out_at_or_below.is_none_or(|limit| result <= limit)
+        {
             Verdict::Out
         } else {
             Verdict::Undecided
@@ -170,11 +189,14 @@ fn groups(trials: &[(f64, bool)]) -> Vec<BadGivenResult> {
     groups
 }
 
-/// Pools neighbours that fall until none does.
-fn isotonic(groups: Vec<BadGivenResult>) -> Vec<BadGivenResult> {
-    let mut rising: Vec<BadGivenResult> = Vec::new();
+/// Pools neighbours of which the later is not above the earlier, unless it is below it by more than chance.
+fn pooled(groups: Vec<BadGivenResult>) -> Vec<BadGivenResult> {
+    let mut pooled: Vec<BadGivenResult> = Vec::new();
     for mut group in groups {
-        while let Some(last) = rising.pop_if(|last| last.probability >= group.probability) {
+        let by_chance = |last: &mut BadGivenResult, group: &BadGivenResult| {
+            last.probability >= group.probability && !falls(last, group)
+        };
+        while let Some(last) = pooled.pop_if(|last| by_chance(last, &group)) {
             let n_trials = last.n_trials + group.n_trials;
             let bad = last.probability * last.n_trials as f64 + group.probability * group.n_trials as f64;
             group = BadGivenResult {
@@ -183,9 +205,18 @@ fn isotonic(groups: Vec<BadGivenResult>) -> Vec<BadGivenResult> {
                 n_trials,
             };
         }
-        rising.push(group);
+        pooled.push(group);
     }
-    rising
+    pooled
+}
+
+/// Whether the second chance is below the first by more than 4 standard uncertainties of their difference. For two
+/// hundred comparisons of chances that are equal, that has a false-alarm rate of 0.6 %.
+fn falls(first: &BadGivenResult, second: &BadGivenResult) -> bool {
+    let [n, m] = [first, second].map(|group| group.n_trials as f64);
+    let mean = (n * first.probability + m * second.probability) / (n + m);
+    let variance = mean * (1.0 - mean) * (1.0 / n + 1.0 / m);
+    first.probability - second.probability > 4.0 * variance.sqrt()
 }
 
 /// The largest result up to which at most `n_bad` bad plates pass; `None` where even the smallest
@@ -203,8 +234,8 @@ fn highest_passing(trials: &[(f64, bool)], n_bad: f64) -> Option<f64> {
     highest
 }
 
-/// About forty limits from the smallest result to the largest.
-fn operating(trials: &[(f64, bool)], n_bad: usize) -> Vec<OperatingPoint> {
+/// About forty limits from the smallest result to the largest, and the ones that matter.
+fn operating(trials: &[(f64, bool)], n_bad: usize, matter: [Option<f64>; 2]) -> Vec<OperatingPoint> {
     const POINTS: usize = 40;
     let n_good = trials.len() - n_bad;
     let share = |part: usize, whole: usize| if whole == 0 { 0.0 } else { part as f64 / whole as f64 };
@@ -212,25 +243,22 @@ fn operating(trials: &[(f64, bool)], n_bad: usize) -> Vec<OperatingPoint> {
     for (i, trial) in trials.iter().enumerate() {
         bad_below[i + 1] = bad_below[i] + usize::from(trial.1);
     }
-    let mut points: Vec<OperatingPoint> = Vec::new();
-    for k in 0..=POINTS {
-        let Some(&(limit, _)) = trials.get((k * trials.len() / POINTS).min(trials.len().saturating_sub(1)))
-        else {
-            break;
-        };
-        if points.last().is_some_and(|last| last.limit == limit) {
-            continue;
-        }
+    let last = trials.len().saturating_sub(1);
+    let spread_out = (0..=POINTS).filter_map(|k| trials.get((k * trials.len() / POINTS).min(last)));
+    let mut limits: Vec<f64> = spread_out.map(|trial| trial.0).chain(matter.into_iter().flatten()).collect();
+    limits.sort_by(f64::total_cmp);
+    limits.dedup();
+    let point = |limit: f64| {
         let accepted = trials.partition_point(|trial| trial.0 <= limit);
         let bad = bad_below[accepted];
-        points.push(OperatingPoint {
+        OperatingPoint {
             limit,
             bad_accepted: share(bad, n_bad),
             good_refused: 1.0 - share(accepted - bad, n_good),
             bad_among_accepted: (accepted > 0).then(|| share(bad, accepted)),
-        });
-    }
-    points
+        }
+    };
+    limits.into_iter().map(point).collect()
 }
 
 #[cfg(test)]
@@ -332,5 +360,49 @@ mod tests {
         for point in &limits.operating {
             assert!(point.bad_accepted == 0.0 || point.limit >= 2.0);
         }
+    }
+
+    /// Grains under a foot: one check in twenty of good plates reads anything up to 30. The chance that a plate is bad
+    /// rises to 1 and falls again, to the share that the counts give above 15, and is not forced to rise.
+    #[test]
+    fn a_chance_that_falls_again_is_told() {
+        let n = 100_000;
+        let (mut flatness, mut result) = (Vec::new(), Vec::new());
+        for i in 0..n {
+            let at = f64::from(i) / f64::from(n);
+            let is_bad = i % 2 == 0;
+            flatness.push(if is_bad { 8.0 } else { 3.0 });
+            result.push(match (is_bad, i % 40 == 1) {
+                (true, _) => 10.0 + 5.0 * at,
+                (false, true) => 30.0 * at,
+                (false, false) => 2.0 + 4.0 * at,
+            });
+        }
+        let limits = Limits::new(&flatness, &result, 5.0, 0.05);
+        let out = limits.out_at_or_above.expect("a limit");
+        let end = limits.out_at_or_below.expect("an end");
+        assert!((9.0..10.2).contains(&out) && (14.5..=15.2).contains(&end), "{out} {end}");
+        assert_eq!(limits.verdict(12.0), Verdict::Out);
+        assert_eq!(limits.verdict(25.0), Verdict::Undecided);
+        let above = limits.bad_given_result.last().expect("a group");
+        assert!(above.probability < 0.05 && above.result[1] > 29.0, "{above:?}");
+        // The limits have rows of their own, and the share of good plates that pass is counted.
+        let accept = limits.accept_at_or_below.expect("a limit");
+        for limit in [accept, out] {
+            assert!(limits.operating.iter().any(|point| point.limit == limit));
+        }
+        let good = || flatness.iter().zip(&result).filter(|(f, _)| **f <= 5.0);
+        let passed = good().filter(|(_, r)| **r <= accept).count() as f64 / good().count() as f64;
+        assert!((limits.good_passed.expect("a share") - passed).abs() < 1e-12);
+    }
+
+    /// Chances that rise, and groups that scatter about them: no fall is told.
+    #[test]
+    fn chance_is_not_told_as_a_fall() {
+        let flatness: Vec<f64> = normal(100_000, 1.5, 8).iter().map(|v| v + 5.0).collect();
+        let result: Vec<f64> = flatness.iter().zip(normal(100_000, 0.5, 9)).map(|(f, e)| f + e).collect();
+        let limits = Limits::new(&flatness, &result, 6.0, 0.05);
+        assert!(limits.bad_given_result.windows(2).all(|pair| pair[0].probability < pair[1].probability));
+        assert_eq!(limits.out_at_or_below, None);
     }
 }

@@ -8,6 +8,7 @@ use crate::{
     },
     shop::{
         check::ShopCheck,
+        flatness::MinimumZone,
         form::{face_variance, pad_variance},
         grid::{DEFAULT_NODES, Grid},
         landscape::{Drawn, Landscape, LandscapeSources, Place},
@@ -15,6 +16,7 @@ use crate::{
         plate::bow_curvature,
         smooth_zone::{self, SmoothZone},
         survey::Survey,
+        wear::Surface,
     },
 };
 use rand::RngExt;
@@ -86,11 +88,36 @@ pub struct CheckExperiment {
     landscape: Landscape,
     readings: Vec<Prepared>,
     zone: SmoothZone,
+    /// A measured map's points on the working surface, which are judged too.
+    mapped: Option<MappedPoints>,
     levelling: Option<Levelling>,
     /// Half the squared distance from the plate's middle, with the footprint: bow per curvature.
     bow_on_grid: Vec<f64>,
     bow_at_places: Vec<f64>,
     n_spots: usize,
+}
+
+/// Points of a map on the working surface: the last of the landscape's places, and the minimum zone over them.
+///
+/// They may lie between the nodes of the grid, where a plate that they prove to be out would escape it.
+#[derive(Debug, Clone)]
+struct MappedPoints {
+    first: usize,
+    zone: MinimumZone,
+}
+
+impl MappedPoints {
+    /// Adds a map's points to `places`; `None` where there is no map, or too few points of it to tell flatness.
+    fn join(check: &ShopCheck, places: &mut Vec<Place>) -> Option<Self> {
+        let Surface::Measured(map) = &check.surface else { return None };
+        let [x, y] = check.plate.working_surface();
+        let is_judged = |at: &[f64; 2]| (x[0]..=x[1]).contains(&at[0]) && (y[0]..=y[1]).contains(&at[1]);
+        let points: Vec<[f64; 2]> = map.points.iter().map(|&[x, y, _]| [x, y]).filter(is_judged).collect();
+        let zone = MinimumZone::new(&points).ok()?;
+        let first = places.len();
+        places.extend(points.into_iter().map(|at| Place { at, variance: 0.0 }));
+        Some(Self { first, zone })
+    }
 }
 
 /// One reading, with indices into the landscape's places.
@@ -166,7 +193,8 @@ impl CheckExperiment {
 
     /// Prepares a check, judging flatness on a grid of the caller's.
     pub fn on_grid(check: &ShopCheck, grid: Grid) -> Result<Self, CannotSimulate> {
-        let (places, readings) = places(check);
+        let (mut places, readings) = places(check);
+        let mapped = MappedPoints::join(check, &mut places);
         let points = grid.points();
         let zone = SmoothZone::new(&grid).map_err(|_| CannotSimulate::NoWorkingSurface)?;
         let middle = check.plate.middle();
@@ -185,6 +213,7 @@ impl CheckExperiment {
             landscape,
             readings,
             zone,
+            mapped,
             bow_on_grid,
             bow_at_places,
         })
@@ -209,6 +238,21 @@ impl CheckExperiment {
     /// The minimum zone over the grid.
     pub fn zone(&self) -> &SmoothZone {
         &self.zone
+    }
+
+    /// Working memory for [`Self::flatness`].
+    pub fn zone_scratch(&self) -> smooth_zone::Scratch {
+        self.zone.scratch()
+    }
+
+    /// The flatness deviation (µm) of a surface with these heights (µm) on the grid and at the places of
+    /// [`Self::landscape`]: of the smooth surface through the grid, and never less than a measured map's own points
+    /// prove.
+    pub fn flatness(&self, surface: &Drawn, scratch: &mut smooth_zone::Scratch) -> f64 {
+        let smooth = self.zone.flatness(&surface.on_grid, &surface.bumps, scratch);
+        self.mapped.as_ref().map_or(smooth, |mapped| {
+            smooth.max(mapped.zone.solve(&surface.at_places[mapped.first..], &mut scratch.nodes).flatness)
+        })
     }
 
     /// What a curvature of 1 µm/mm² (crowned) takes off the heights on the grid, and at the places,
@@ -287,31 +331,30 @@ impl CheckExperiment {
     /// The trial's disturbances and readings, for the surface that lies in `scratch`.
     fn survey_surface(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
         let curvature = self.draw_curvature(&mut sources.bow.trial(trial));
-        let mut flatness = 0.0;
-        if !self.check.plate.flatness_holds_bow {
-            flatness = self.flatness(scratch);
-        }
+        let holds_bow = self.check.plate.flatness_holds_bow;
+        let mut flatness = if holds_bow { 0.0 } else { self.flatness_drawn(scratch) };
         self.datum_free_heights(scratch);
         let ideal = self.ideal_spread(scratch);
-        if self.check.plate.flatness_holds_bow {
+        for (height, bow) in scratch.surface.at_places.iter_mut().zip(&self.bow_at_places) {
+            *height -= curvature * bow;
+        }
+        if holds_bow {
             for (height, bow) in scratch.surface.on_grid.iter_mut().zip(&self.bow_on_grid) {
                 *height -= curvature * bow;
             }
-            flatness = self.flatness(scratch);
-        }
-        for (height, bow) in scratch.surface.at_places.iter_mut().zip(&self.bow_at_places) {
-            *height -= curvature * bow;
+            flatness = self.flatness_drawn(scratch);
         }
         self.datum_free_heights(scratch);
         self.disturb(sources, trial, scratch);
         self.read(sources, trial, scratch);
-        let spread = range(&scratch.spots);
+        let spread = settled(range(&scratch.spots));
         let levelled = self.levelling.as_ref().map_or(0.0, |l| l.spread(&scratch.spots, &mut scratch.group));
+        let levelled = settled(levelled);
         [flatness, spread, levelled, ideal]
     }
 
-    fn flatness(&self, scratch: &mut Scratch) -> f64 {
-        self.zone.flatness(&scratch.surface.on_grid, &scratch.surface.bumps, &mut scratch.zone)
+    fn flatness_drawn(&self, scratch: &mut Scratch) -> f64 {
+        self.flatness(&scratch.surface, &mut scratch.zone)
     }
 
     /// The curvature (µm/mm², crowned) that the plate has from heat in one trial.
@@ -543,6 +586,12 @@ fn scale_of(degrees_of_freedom: f64, draws: &mut Draws) -> f64 {
         }
         _ => 1.0,
     }
+}
+
+/// A spread (µm) without what arithmetic adds to it: to a billionth of a micrometre, so that spreads of readings with
+/// the same last digit are one and the same.
+fn settled(spread: f64) -> f64 {
+    (spread * 1e9).round() / 1e9
 }
 
 fn round_to(value: f64, step: f64) -> f64 {

@@ -39,7 +39,7 @@ impl Scratch {
     pub fn new(model: &ReadingModel) -> Self {
         Self {
             drawn: model.experiment.landscape().scratch(),
-            zone: model.experiment.zone().scratch(),
+            zone: model.experiment.zone_scratch(),
             misfit: Vec::new(),
             noise: Vec::new(),
             deviates: Vec::new(),
@@ -162,7 +162,7 @@ impl Plate {
             add_scaled(-self.curvature, on_grid, &mut scratch.drawn.on_grid);
             add_scaled(-self.curvature, at_places, &mut scratch.drawn.at_places);
         }
-        experiment.zone().flatness(&scratch.drawn.on_grid, &self.bumps, &mut scratch.zone)
+        experiment.flatness(&scratch.drawn, &mut scratch.zone)
     }
 
     /// Its heights without the bow, over any landscape made of the same surface.

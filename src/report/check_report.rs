@@ -12,7 +12,7 @@ use super::{
     document::{BudgetDocument, SummaryDocument, ValidationDocument},
     heights::Heights,
     lever_view::LeverView,
-    number::{Digits, plain, short},
+    number::{Digits, full, plain, short},
     page::{Page, Part, short_digest},
     picture::{PixelError, png},
     setup_words,
@@ -110,12 +110,30 @@ impl<'a> CheckReport<'a> {
             ));
         }
         let accept = match limits.accept_at_or_below {
-            Some(limit) => format!("accept the plate up to a spread of {}", self.heights().text(limit)),
+            Some(limit) => format!(
+                "accept the plate up to a spread of {} ({} of good plates pass that)",
+                self.heights().text(limit),
+                limits.good_passed.map_or("none".into(), about_percent)
+            ),
             None => "no spread, however small, proves the plate good".to_string(),
         };
-        let out = match limits.out_at_or_above {
-            Some(limit) => format!("from {} on it is out", self.heights().text(limit)),
-            None => "no spread, however large, proves it out".to_string(),
+        let grains = self.setup.check.cleanliness.grain_chance > 0.0;
+        let anew = "wipe plate, feet and block, seat the stand anew and read again";
+        let out = match (limits.out_at_or_above, limits.out_at_or_below) {
+            (Some(from), Some(to)) => format!(
+                "from {} to {} it is out. A larger spread proves less, as a grain under a foot makes any spread: {anew}",
+                self.heights().bare(from),
+                self.heights().text(to)
+            ),
+            (Some(limit), None) => format!("from {} on it is out", self.heights().text(limit)),
+            (None, _) if grains => format!(
+                "no spread, however large, proves it out, as a grain under a foot makes any spread: {anew}, and let \
+                 `howflat judge` weigh the single readings"
+            ),
+            (None, _) => {
+                "no spread, however large, proves it out; let `howflat judge` weigh the single readings"
+                    .into()
+            }
         };
         Some(format!("For {name} at {risk} risk: {accept}; {out}."))
     }
@@ -123,12 +141,15 @@ impl<'a> CheckReport<'a> {
     /// What this survey cannot see, in a sentence; `None` where it sees every usual shape.
     pub fn blindness(&self) -> Option<String> {
         let shapes = &self.simulation.visibilities;
-        let hidden: Vec<&str> =
-            shapes.iter().filter(|shape| shape.spread < INVISIBLE).map(|shape| shape.shape).collect();
+        let hidden: Vec<String> = shapes
+            .iter()
+            .filter(|shape| shape.spread < INVISIBLE)
+            .map(|shape| self.shape_name(shape))
+            .collect();
         let weak: Vec<String> = shapes
             .iter()
             .filter(|shape| (INVISIBLE..0.5).contains(&shape.spread))
-            .map(|shape| format!("{} ({} of it shows)", shape.shape, about_percent(shape.spread)))
+            .map(|shape| format!("{} ({} of it shows)", self.shape_name(shape), about_percent(shape.spread)))
             .collect();
         let mut said = Vec::new();
         if !hidden.is_empty() {
@@ -141,6 +162,11 @@ impl<'a> CheckReport<'a> {
             said.push(format!("It sees little of: {}.", weak.join("; ")));
         }
         (!said.is_empty()).then(|| said.join(" "))
+    }
+
+    /// What a form is called, its size in the plate's unit.
+    fn shape_name(&self, shape: &Visibility) -> String {
+        shape.shape.replace("80 mm", &self.setup.length_text(80.0))
     }
 
     /// The whole report for a terminal `width` columns wide, or for a pipe.
@@ -295,17 +321,25 @@ impl<'a> CheckReport<'a> {
             let limit =
                 |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.heights().cell(value));
             let text = |value: f64| self.heights().bare(value);
-            let undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
+            let mut undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
                 (Some(accept), Some(out)) => format!("above {}, below {}", text(accept), text(out)),
                 (Some(accept), None) => format!("above {}", text(accept)),
                 (None, Some(out)) => format!("below {}", text(out)),
                 (None, None) => "whatever was read".to_string(),
             };
+            let out = match (limits.out_at_or_above, limits.out_at_or_below) {
+                (Some(from), Some(to)) => {
+                    undecided += &format!("; above {}", text(to));
+                    Cell::Text(format!("{} to {}", text(from), text(to)))
+                }
+                (out, _) => limit(out),
+            };
             vec![
                 Cell::from(way_name(way.kind)),
                 limit(limits.accept_at_or_below),
+                limits.good_passed.map_or(Cell::Empty, |share| Cell::Text(about_percent(share))),
                 Cell::Text(undecided),
-                limit(limits.out_at_or_above),
+                out,
             ]
         });
         let tolerance = self.heights().text(limits.tolerance);
@@ -318,6 +352,7 @@ impl<'a> CheckReport<'a> {
             columns: vec![
                 Column::text("what was read"),
                 Column::numbers("accept at or below", self.heights().label()),
+                Column::numbers("good plates that pass", ""),
                 Column::text("undecided"),
                 Column::numbers("out at or above", self.heights().label()),
             ],
@@ -617,6 +652,27 @@ impl<'a> CheckReport<'a> {
         Ok(files)
     }
 
+    /// Every trial as CSV, a line each: the plate's true flatness, and what each way of reading gives, in the report's
+    /// unit and in full.
+    pub fn trials_csv(&self) -> String {
+        let unit = self.heights().label();
+        let ways = &self.simulation.ways;
+        let names = ways.iter().map(|way| format!("{} ({unit})", way_name(way.kind)));
+        let header: Vec<String> = std::iter::once(format!("true flatness ({unit})")).chain(names).collect();
+        let mut csv = header.join(",");
+        csv.push('\n');
+        for (trial, &flatness) in self.simulation.flatness.iter().enumerate() {
+            let results = ways.iter().map(|way| way.results[trial]);
+            let row: Vec<String> = std::iter::once(flatness)
+                .chain(results)
+                .map(|height| full(self.heights().of(height)))
+                .collect();
+            csv += &row.join(",");
+            csv.push('\n');
+        }
+        csv
+    }
+
     /// Histogram of the spread's error, with the other ways outlined over it.
     pub fn histogram(&self) -> String {
         let in_unit =
@@ -704,7 +760,12 @@ impl<'a> CheckReport<'a> {
             bands.push(Band { label: "undecided", from, to, tone: Tone::Undecided });
         }
         if let Some(out) = out {
-            bands.push(Band { label: "out", from: out, to: end.max(out), tone: Tone::Out });
+            let upper =
+                limits.out_at_or_below.map_or(end.max(out), |upper| self.heights().of(upper).min(end));
+            bands.push(Band { label: "out", from: out, to: upper.max(out), tone: Tone::Out });
+            if upper.max(out) < end {
+                bands.push(Band { label: "undecided", from: upper.max(out), to: end, tone: Tone::Undecided });
+            }
         }
         let title = format!("What a spread proves about {}", self.heights().text(limits.tolerance));
         let picture = Curves {
@@ -838,7 +899,9 @@ impl<'a> CheckReport<'a> {
             tolerance_name: self.setup.tolerance.as_ref().map(|tolerance| tolerance.name.clone()),
             consumer_risk: self.setup.consumer_risk,
             accept_at_or_below: height(limits.and_then(|l| l.accept_at_or_below)),
+            good_passed: limits.and_then(|l| l.good_passed),
             out_at_or_above: height(limits.and_then(|l| l.out_at_or_above)),
+            out_at_or_below: height(limits.and_then(|l| l.out_at_or_below)),
             bad_before_reading: limits.map(|l| l.bad_before_reading),
             operating: limits
                 .iter()
@@ -890,7 +953,6 @@ fn about_percent(p: f64) -> String {
     format!("{} %", short(100.0 * p, if p < 0.1 { 2 } else { 3 }))
 }
 
-/// What a way of reading is called.
 /// What a way of reading is called.
 pub(super) fn way_name(kind: WayKind) -> &'static str {
     match kind {
@@ -1063,8 +1125,12 @@ struct LimitsDocument {
     consumer_risk: f64,
     /// The largest reading that proves a plate good; null where none does.
     accept_at_or_below: Option<f64>,
+    /// Share of the good plates that read this or less; null where no reading proves a plate good.
+    good_passed: Option<f64>,
     /// The smallest reading that proves a plate bad; null where none does.
     out_at_or_above: Option<f64>,
+    /// The largest reading that proves a plate bad; null where none does, or any larger one does.
+    out_at_or_below: Option<f64>,
     /// Share of the simulated plates that are bad.
     bad_before_reading: Option<f64>,
     /// What happens as a limit of acceptance moves.

@@ -91,8 +91,8 @@ impl JudgeReport<'_> {
                 )
             }
             (Verdict::Undecided, Rule::SimpleAcceptance { accuracy_ratio }) => format!(
-                "Undecided: the check is not good enough for the estimate alone to decide about {limit}; the tolerance is \
-                 {} times twice the expanded uncertainty, and {} times is asked for.",
+                "Undecided: the check is not good enough for the estimate alone to decide about {limit}: the tolerance \
+                 divided by twice the expanded uncertainty is {}, and at least {} is asked for.",
                 plain(c.capability, Digits::Decimals(1)),
                 plain(accuracy_ratio, Digits::Decimals(0))
             ),

@@ -23,3 +23,4 @@ pub mod survey_marks;
 pub mod table;
 pub mod text;
 pub mod unseen_words;
+pub mod zone_report;

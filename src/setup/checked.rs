@@ -8,10 +8,12 @@ use super::map;
 use super::obstacle;
 use super::plan::Bench;
 use super::schema::SHAPE;
+use super::share::{Share, Wholes};
 use super::tree::Node;
-use super::walk::{Assumption, field_order, walk};
+use super::walk::{Assumption, field_order, grade_written, walk};
 use super::written::{self, Approach, Choice, Feet, RepeatReadings, Repeatability, Written};
 use crate::quantity::distribution::Distribution;
+use crate::quantity::rounding::significant;
 use crate::quantity::unit::{FOOT, INCH, MICROINCH, MICROMETRE, MILLIMETRE, Measure, TENTH, THOU, Unit};
 use crate::shop::check::ShopCheck;
 use crate::shop::cleanliness::Cleanliness;
@@ -95,6 +97,15 @@ impl Setup {
         let setup = build.setup(&written, load, digest);
         match setup {
             Some(setup) if build.faults.is_empty() => {
+                let [length, width] = [setup.check.plate.length, setup.check.plate.width]
+                    .map(|value| Some(Measure { value, unit: MILLIMETRE }));
+                let wholes = Wholes { length, width, grade: grade_written(&tree), graduation: None };
+                if let Some(whole) = wholes.of(Share::GradeAa) {
+                    for assumption in &mut build.assumptions {
+                        assumption.value =
+                            with_grade_aa_named(&assumption.value, whole.to(setup.unit), setup.unit);
+                    }
+                }
                 build.assumptions.sort_by_cached_key(|assumption| field_order(&assumption.field));
                 Ok(Self { assumptions: build.assumptions, ..setup })
             }
@@ -277,7 +288,10 @@ impl Build {
         let thickness = match &written.thickness {
             Some(thickness) => thickness.value,
             None => {
-                let thickness = usual_thickness(libm::hypot(length, width));
+                let usual = usual_thickness(libm::hypot(length, width));
+                // Plates in inches are made to half inches.
+                let half_inches = (usual / 12.7).round() * 12.7;
+                let thickness = if self.lengths.unit == INCH { half_inches } else { usual };
                 let text = self.lengths.text(thickness);
                 self.assume("plate.thickness", text, "as usual for its size (common practice, no source)");
                 thickness
@@ -320,7 +334,7 @@ impl Build {
                 .map_or_else(|| self.lengths.text(margin), |margin| margin.written.clone());
             self.fault("plate.margin", found, must, "write the strip that is left out along one edge");
         }
-        let expansion = expansion(written.expansion.as_ref(), written.material);
+        let expansion = self.expansion("plate.expansion", written.expansion.as_ref(), written.material);
         let flatness_holds_bow = written.flatness_holds_bow;
         (Plate { length, width, thickness, margin, expansion, flatness_holds_bow }, tolerance)
     }
@@ -457,7 +471,11 @@ impl Build {
             pad_diameter: written.pad_diameter.value,
             reach,
             height: written.height.value,
-            column_expansion: expansion(written.column_expansion.as_ref(), written.column),
+            column_expansion: self.expansion(
+                "stand.column_expansion",
+                written.column_expansion.as_ref(),
+                written.column,
+            ),
         }
     }
 
@@ -542,8 +560,29 @@ impl Build {
             length,
             face: written.face.each_ref().map(|side| side.value),
             length_variation,
-            expansion: expansion(written.expansion.as_ref(), written.material),
+            expansion: self.expansion("gauge_block.expansion", written.expansion.as_ref(), written.material),
         }
+    }
+
+    /// Expansion as given, else that of the material, which the walker has filled in: then it is told which
+    /// handbook row that is.
+    fn expansion(
+        &mut self,
+        field: &str,
+        given: Option<&Uncertain<PerKelvin>>,
+        material: Option<Choice<Material>>,
+    ) -> Distribution {
+        if let Some(expansion) = given {
+            return expansion.known;
+        }
+        let material = material.map_or(Material::Steel, |material| material.0);
+        let known = material.expansion();
+        if let Distribution::Rectangular { low, high } = known {
+            let [low, high] = [low, high].map(|limit| (1e7 * limit).round() / 10.0);
+            let limits = format!("rectangular, from {low} ppm/K, to {high} ppm/K");
+            self.assume(field, limits, material.expansion_source());
+        }
+        known
     }
 
     /// Fields of the survey that do not go together.
@@ -670,12 +709,20 @@ impl Build {
     }
 }
 
-/// Expansion as given, else that of the material, which the walker has filled in.
-fn expansion(given: Option<&Uncertain<PerKelvin>>, material: Option<Choice<Material>>) -> Distribution {
-    match (given, material) {
-        (Some(expansion), _) => expansion.known,
-        (None, material) => material.map_or(Material::Steel, |material| material.0).expansion(),
+/// What was taken, with every share of grade AA followed by what it is. `whole` is grade AA in `unit`.
+fn with_grade_aa_named(value: &str, whole: f64, unit: Unit) -> String {
+    let words = Share::GradeAa.words()[0];
+    let symbol = if unit == TENTH { "tenths" } else { unit.symbol() };
+    let (mut named, mut rest) = (String::new(), value);
+    while let Some((before, after)) = rest.split_once(words) {
+        named += before;
+        named += words;
+        if let Some(Ok(share)) = before.trim_end().rsplit(' ').next().map(str::parse::<f64>) {
+            named += &format!(" ({} {symbol})", significant(share * whole, 2));
+        }
+        rest = after;
     }
+    named + rest
 }
 
 /// The usual thickness of a plate with the given diagonal, both in mm (common practice, no source:

@@ -104,7 +104,7 @@ pub(super) fn separator(text: &str) -> u8 {
 }
 
 /// A line of no reading. A spreadsheet may have put quotes around it.
-fn is_remark(line: &str) -> bool {
+pub(super) fn is_remark(line: &str) -> bool {
     line.trim_start().trim_start_matches('"').trim_start().starts_with('#')
 }
 

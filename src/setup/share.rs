@@ -1,6 +1,7 @@
 //! Lengths written as a share of something else in the setup: `1/5 graduation`, `0.5 of the length`.
 
 use crate::quantity::unit::{MICROMETRE, MILLIMETRE, Measure};
+use crate::shop::grade::{Grade, UsBasis, UsGrade};
 
 /// Something of which a length may be written as a share.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,8 +14,8 @@ pub enum Share {
     Width,
     /// The plate's diagonal.
     Diagonal,
-    /// What the finest US grade allows the whole plate: `1 + 1.6e-6 D²` µm, D the diagonal in mm
-    /// (the metric form of GGG-P-463c).
+    /// What the finest US grade allows the whole plate, by the printed table or formula that the plate's own grade goes
+    /// by; by the standard's way (GGG-P-463c) where it has no US grade.
     GradeAa,
 }
 
@@ -59,6 +60,8 @@ pub struct Wholes {
     pub length: Option<Measure>,
     /// The plate's width.
     pub width: Option<Measure>,
+    /// The plate's grade.
+    pub grade: Option<Grade>,
 }
 
 impl Wholes {
@@ -71,7 +74,18 @@ impl Wholes {
             Share::Length => self.length,
             Share::Width => self.width,
             Share::Diagonal => diagonal().map(|value| Measure { value, unit: MILLIMETRE }),
-            Share::GradeAa => diagonal().map(|d| Measure { value: 1.0 + 1.6e-6 * d * d, unit: MICROMETRE }),
+            Share::GradeAa => {
+                let (length, width) = (side(self.length)?, side(self.width)?);
+                let basis = match self.grade {
+                    Some(Grade::Us(_, basis)) => basis,
+                    _ => UsBasis::Standard,
+                };
+                // A size that the table does not hold has been refused where the grade stands.
+                let tolerance = Grade::Us(UsGrade::AA, basis).tolerance(length, width);
+                let tolerance = tolerance
+                    .or_else(|| Grade::Us(UsGrade::AA, UsBasis::Standard).tolerance(length, width))?;
+                Some(Measure { value: tolerance.value, unit: MICROMETRE })
+            }
         }
     }
 }

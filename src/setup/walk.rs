@@ -13,6 +13,7 @@ use super::tree::{Content, Member, Node};
 use super::wording::{example, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
 use crate::quantity::unit::{Measure, ONE, UNITS, Unit};
+use crate::shop::grade::Grade;
 use serde_json::{Map, Value, json};
 
 /// Something that was taken because the setup does not say.
@@ -42,9 +43,24 @@ pub struct Walked {
 /// Reads a whole file by the shape of its kind.
 pub fn walk(tree: &Node, shape: &'static Value) -> Walked {
     let shape = keywords(shape);
-    let mut walked = Walker { wholes: Wholes::default(), shape }.node(tree, shape, &Place::default());
+    let wholes = Wholes { grade: grade_written(tree), ..Wholes::default() };
+    let mut walked = Walker { wholes, shape }.node(tree, shape, &Place::default());
     walked.faults.sort_by_key(|fault| fault.at);
     walked
+}
+
+/// The grade that a plate is given, if it is one: shares of another grade go by the same table.
+pub(super) fn grade_written(tree: &Node) -> Option<Grade> {
+    let member = |node: &Node, name: &str| match &node.content {
+        Content::Record(members) => {
+            members.iter().find(|member| member.name == name).map(|member| member.node.clone())
+        }
+        _ => None,
+    };
+    match member(&member(tree, "plate")?, "grade")?.content {
+        Content::Text(written) => Grade::ALL.into_iter().find(|grade| grade.name() == written),
+        _ => None,
+    }
 }
 
 /// Where a field comes in the order of fields, for sorting by.

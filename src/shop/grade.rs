@@ -186,8 +186,9 @@ const UM_PER_MICROINCH: f64 = 0.0254;
 /// GGG-P-463c table III, grade AA: sides in inches, tolerance in microinches. It is a rounded table,
 /// not the formula. Rows marked `read` were read in a calibration laboratory's quotation, the others
 /// are from memory (18 x 18 is the least certain).
-const PRINTED_TABLE: [([f64; 2], f64); 14] = [
+const PRINTED_TABLE: [([f64; 2], f64); 17] = [
     ([12.0, 12.0], 50.0),    // read
+    ([12.0, 18.0], 50.0),    // memory
     ([18.0, 18.0], 50.0),    // memory
     ([18.0, 24.0], 75.0),    // read
     ([24.0, 24.0], 75.0),    // memory
@@ -195,10 +196,12 @@ const PRINTED_TABLE: [([f64; 2], f64); 14] = [
     ([24.0, 48.0], 150.0),   // memory
     ([36.0, 36.0], 150.0),   // memory
     ([36.0, 48.0], 200.0),   // read
+    ([36.0, 60.0], 250.0),   // memory
     ([36.0, 72.0], 300.0),   // memory
     ([48.0, 48.0], 200.0),   // memory
     ([48.0, 60.0], 300.0),   // memory
     ([48.0, 72.0], 350.0),   // read
+    ([48.0, 96.0], 500.0),   // memory
     ([72.0, 96.0], 600.0),   // memory
     ([72.0, 144.0], 1100.0), // memory
 ];

@@ -54,13 +54,8 @@ impl Material {
         }
     }
 
-    /// Coefficient of linear expansion near 20 °C, in 1/K, with what is not known of it.
-    ///
-    /// Metals: Callister, Materials Science and Engineering, table B.6 (steel 11.3 to 12.3, grey
-    /// iron 11.4; other general tables 10.8), aluminium 6061 23.6, Invar 1.6. Gauge-block steel
-    /// `11.5 ± 1.0`: ISO 3650:1998 clause 6 (from memory). Carbide, zirconia: gauge-block
-    /// handbooks (from memory). Granite: 4 to 9 by kind of stone, 6.5 in the middle; the 7.9 of
-    /// common tables is a nineteenth-century value for quartz-rich stone.
+    /// Coefficient of linear expansion near 20 °C, in 1/K, with what is not known of it: limits around the
+    /// handbook rows that [`Self::expansion_source`] names.
     pub fn expansion(self) -> Distribution {
         let (low, high) = match self {
             Self::Granite => (4.0e-6, 9.0e-6),
@@ -74,5 +69,27 @@ impl Material {
             Self::Invar => (0.7e-6, 2.5e-6),
         };
         Distribution::Rectangular { low, high }
+    }
+
+    /// The handbook rows (in 10⁻⁶/K) that [`Self::expansion`] is put around.
+    pub fn expansion_source(self) -> &'static str {
+        match self {
+            Self::Granite => {
+                "granite 7.9 (a common handbook table), 7.4 (a materials database), 6.3 (gauge-block handbook, from \
+                 memory); 4 to 9 by kind of stone"
+            }
+            Self::BlackGranite => "diabase and gabbro, 4 to 7 by their makers",
+            Self::CastIron => "Callister, table B.6: grey cast iron 11.4; a general engineering table: 10.8",
+            Self::Steel => "Callister, table B.6: steel A36 and 1020 11.7, 1040 11.3, 4140 12.3",
+            Self::GaugeBlockSteel => "ISO 3650:1998, clause 6: 11.5 ± 1.0 (from memory)",
+            Self::Aluminium => "Callister, table B.6: aluminium 6061 23.6, 7075 23.4",
+            Self::TungstenCarbide => {
+                "gauge-block handbook: carbide with 6 to 9 % cobalt 4.5 ± 0.5 (from memory)"
+            }
+            Self::Zirconia => {
+                "Callister, table B.6: zirconia with 3 mol% yttria 9.6; gauge-block handbook: 9.3 ± 0.7 (from memory)"
+            }
+            Self::Invar => "Callister, table B.6: Invar 1.6",
+        }
     }
 }

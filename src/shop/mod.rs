@@ -24,6 +24,7 @@ pub mod lesson;
 pub mod levelling;
 pub mod material;
 pub mod plate;
+pub mod point_zone;
 pub mod smooth_zone;
 pub mod spline;
 pub mod stand;

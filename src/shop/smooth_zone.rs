@@ -34,7 +34,8 @@ pub struct SmoothZone {
 /// Working memory for [`SmoothZone::flatness`]; nothing is remembered in it.
 #[derive(Debug, Clone)]
 pub struct Scratch {
-    nodes: flatness::Scratch,
+    /// For any other [`MinimumZone::solve`] as well.
+    pub nodes: flatness::Scratch,
     points: Vec<[f64; 3]>,
     summits: Vec<Summit>,
 }

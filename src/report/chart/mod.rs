@@ -11,6 +11,7 @@ pub mod histogram;
 mod label;
 pub mod map_pair;
 pub mod plate_map;
+pub mod point_plan;
 pub mod stand_view;
 
 /// A value on the horizontal axis that is marked by a line.
