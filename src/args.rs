@@ -77,6 +77,9 @@ pub struct Output {
     /// Write the report (report.html, report.md), result.json, tables and pictures into this folder.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Print all of the report, not just the answer and what to do next.
+    #[arg(long, conflicts_with = "json")]
+    pub full: bool,
     /// Print one JSON document and nothing else.
     #[arg(long)]
     pub json: bool,

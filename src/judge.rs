@@ -3,7 +3,7 @@
 use crate::{
     args::{DecisionRule, Judge, Limit},
     failure::Failure,
-    files, hand_over,
+    files, hand_over, on_screen,
     progress::Progress,
     use_threads,
 };
@@ -59,7 +59,12 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         judgement: &judgement,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(
+        &arguments.output,
+        || report.files(),
+        || report.json(),
+        on_screen(&arguments.output, &report.page()),
+    )?;
     Ok(match verdict {
         None | Some(Verdict::Within) => ExitCode::SUCCESS,
         Some(Verdict::Out | Verdict::Undecided) => ExitCode::from(1),

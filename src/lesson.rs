@@ -1,6 +1,6 @@
 //! `howflat lesson`: the teaching sheet of the corner dip, for one stand and plate.
 
-use crate::{args::Lesson, failure::Failure, files, hand_over};
+use crate::{args::Lesson, failure::Failure, files, hand_over, on_screen};
 use howflat::{
     report::lesson_report::{LessonReport, bow_height, dip_depth},
     shop,
@@ -17,6 +17,11 @@ pub fn lesson(arguments: &Lesson) -> Result<ExitCode, Failure> {
         Failure::input(&arguments.setup, why)
     })?;
     let report = LessonReport { setup: &setup, lesson: &lesson, date: arguments.output.date.as_deref() };
-    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(
+        &arguments.output,
+        || report.files(),
+        || report.json(),
+        on_screen(&arguments.output, &report.page()),
+    )?;
     Ok(ExitCode::SUCCESS)
 }

@@ -23,13 +23,16 @@ use howflat::{
     report::{
         budget_report,
         check_report::{self, CheckReport},
-        judge_report, lesson_report, plan_report, recall_report, zone_report,
+        judge_report, lesson_report,
+        page::Page,
+        plan_report, recall_report, zone_report,
     },
 };
 use progress::Progress;
 use std::{
     io::{self, IsTerminal, Write},
     panic,
+    path::Path,
     process::ExitCode,
 };
 
@@ -93,7 +96,12 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     if let Some(file) = &arguments.trials_csv {
         files::write_file(file, report.trials_csv().into_bytes())?;
     }
-    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(
+        &arguments.output,
+        || report.files(),
+        || report.json(),
+        on_screen(&arguments.output, &report.page()),
+    )?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -104,10 +112,38 @@ fn hand_over<E: std::fmt::Display>(
     json: impl FnOnce() -> serde_json::Value,
     text: impl FnOnce(Option<usize>) -> String,
 ) -> Result<(), Failure> {
-    if let Some(folder) = &output.out {
-        files::write_report(folder, &files().map_err(Failure::picture)?)?;
+    let written = match &output.out {
+        Some(folder) => {
+            let files = files().map_err(Failure::picture)?;
+            files::write_report(folder, &files)?;
+            Some((folder, files.len()))
+        }
+        None => None,
+    };
+    print(&if output.json { format!("{:#}\n", json()) } else { text(terminal_width()) })?;
+    if let Some((folder, n)) = written {
+        say_written(folder, n, "report.html");
     }
-    print(&if output.json { format!("{:#}\n", json()) } else { text(terminal_width()) })
+    Ok(())
+}
+
+/// What was written where, and which file to open; beside what is printed, not in it.
+fn say_written(folder: &Path, n_files: usize, first: &str) {
+    eprintln!("{n_files} files are in {}; open {}", folder.display(), folder.join(first).display());
+}
+
+/// A report on the screen: what matters now, or all of it where that was asked for.
+fn on_screen<'a>(output: &'a Output, page: &'a Page) -> impl Fn(Option<usize>) -> String + 'a {
+    move |width| {
+        if output.full {
+            return page.terminal(width);
+        }
+        let more = match output.out {
+            Some(_) => "",
+            None => "\nAll of it: --full on the screen, --out FOLDER as a report to read, print and sign.\n",
+        };
+        page.first_screen(width) + more
+    }
 }
 
 fn use_threads(threads: Option<u16>) -> Result<(), Failure> {

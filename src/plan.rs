@@ -3,7 +3,7 @@
 use crate::{
     args::{Plan, ReadBy},
     failure::Failure,
-    files, hand_over, judge,
+    files, hand_over, judge, on_screen,
     progress::Progress,
     sheet::refuse_to_overwrite,
     use_threads,
@@ -74,7 +74,12 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     if let (Some(folder), Some(_)) = (&arguments.output.out, &placements) {
         refuse_to_overwrite(folder)?;
     }
-    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(
+        &arguments.output,
+        || report.files(),
+        || report.json(),
+        on_screen(&arguments.output, &report.page()),
+    )?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -1,6 +1,8 @@
 //! `howflat recall`: what is on record in, the date of the next recalibration out.
 
-use crate::{args::Recall, failure::Failure, files, hand_over, judge, progress::Progress, use_threads};
+use crate::{
+    args::Recall, failure::Failure, files, hand_over, judge, on_screen, progress::Progress, use_threads,
+};
 use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
@@ -50,6 +52,11 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         plan: &plan,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(
+        &arguments.output,
+        || report.files(),
+        || report.json(),
+        on_screen(&arguments.output, &report.page()),
+    )?;
     Ok(ExitCode::SUCCESS)
 }

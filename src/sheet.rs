@@ -1,6 +1,6 @@
 //! `howflat sheet`: a blank sheet for the readings.
 
-use crate::{args::Sheet, failure::Failure, files, print};
+use crate::{args::Sheet, failure::Failure, files, print, say_written};
 use howflat::report::reading_sheet::{ReadingSheet, is_blank};
 use std::{path::Path, process::ExitCode};
 
@@ -10,7 +10,9 @@ pub fn sheet(arguments: &Sheet) -> Result<ExitCode, Failure> {
     let sheet = ReadingSheet { setup: &setup };
     if let Some(folder) = &arguments.out {
         refuse_to_overwrite(folder)?;
-        files::write_report(folder, &sheet.files())?;
+        let files = sheet.files();
+        files::write_report(folder, &files)?;
+        say_written(folder, files.len(), "sheet.html");
     }
     if arguments.html {
         print(&sheet.html())?;

@@ -2,94 +2,114 @@
 
 use crate::{args::New, failure::Failure, files, print};
 use anstream::eprintln;
-use howflat::setup::{Setup, StarterAnswers, starter};
+use howflat::setup::{Fault, QUESTIONS, Question, Starter};
 use std::{
     io::{self, IsTerminal},
+    path::Path,
     process::ExitCode,
 };
 
-/// Asks for what the options do not say, checks the answers, and writes the setup.
+/// Asks for what the options do not say, checks each answer, and writes the setup.
 pub fn new(arguments: &New) -> Result<ExitCode, Failure> {
-    let asks = io::stdin().is_terminal() && io::stderr().is_terminal();
-    let answers = answers(arguments, asks)?;
-    let text = starter(&answers);
-    Setup::read(&text, &|name| Err(format!("no file {name} belongs to a new setup"))).map_err(|faults| {
-        let told: Vec<String> = faults.iter().map(ToString::to_string).collect();
-        Failure::Use(format!("this does not make a setup:\n{}", told.join("\n")))
-    })?;
+    // Said before anything is asked, so that no answers are lost over it.
+    if let Some(path) = arguments.file.as_deref().filter(|path| path.exists()) {
+        return Err(Failure::Use(format!(
+            "{} exists already; give another name, or move it away",
+            path.display()
+        )));
+    }
+    let mut starter = given(arguments);
+    if io::stdin().is_terminal() && io::stderr().is_terminal() {
+        starter = asked(starter, arguments.file.as_deref())?;
+    } else if let Some(question) = starter.missing() {
+        return Err(Failure::Use(format!(
+            "--{} is missing: {}. Give it as an option, or run in a terminal.",
+            question.option, question.asks
+        )));
+    }
+    let (settled, options) = (starter.settled(), starter.options());
+    let text = starter
+        .setup()
+        .map_err(|faults| Failure::Use(format!("this does not make a setup:\n{}", told(&faults))))?;
     match &arguments.file {
         Some(path) => {
-            files::write_new(path, &text)?;
-            eprintln!("{} is written; run: howflat simulate {}", path.display(), path.display());
+            files::write_new(path, &text).inspect_err(|_| eprintln!("the answers again: {options}"))?;
+            let path = path.display();
+            eprintln!("{path} is written; next: howflat simulate {path} --out report");
         }
         None => print(&text)?,
+    }
+    if let Some(settled) = settled {
+        eprintln!("{settled}");
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn answers(given: &New, asks: bool) -> Result<StarterAnswers, Failure> {
-    let needed = |option: &str, value: &Option<String>, question: &str| match value {
-        Some(value) => Ok(value.clone()),
-        None if asks => ask(question, None),
-        None => Err(Failure::Use(format!(
-            "--{option} is missing: {question}. Give it as an option, or run in a terminal."
-        ))),
-    };
-    // On a terminal with nothing given, the rest is asked too; an empty answer leaves it out.
-    let asks_all = asks && given.length.is_none() && given.graduation.is_none();
-    let offered = |value: &Option<String>, question: &str, usual: &str| match value {
-        None if asks_all => ask(question, Some(usual)).map(|answer| Some(answer).filter(|a| !a.is_empty())),
-        value => Ok(value.clone()),
-    };
-    Ok(StarterAnswers {
-        length: needed("length", &given.length, "the plate's long side, such as \"36 in\" or \"1000 mm\"")?,
-        width: needed("width", &given.width, "its short side")?,
-        thickness: offered(&given.thickness, "its thickness", "as usual for the size")?,
-        material: offered(&given.material, "what it is made of", "granite")?,
-        grade: offered(
-            &given.grade,
-            "the grade it is to keep, such as \"US A\" or \"ISO 8512 grade 1\"",
-            "none",
-        )?,
-        state: offered(&given.state, "its state: fresh from lapping, in daily use, worn", "in daily use")?,
-        front_apart: needed(
-            "front-apart",
-            &given.front_apart,
-            "the distance between the stand's two front feet",
-        )?,
-        front_to_rear: needed("front-to-rear", &given.front_to_rear, "how far its rear foot is behind them")?,
-        longest_reach: offered(&given.longest_reach, "its longest reach", "no limit")?,
-        graduation: needed(
-            "graduation",
-            &given.graduation,
-            "one graduation of the indicator, such as \"0.0001 in\"",
-        )?,
-        stand: offered(&given.stand, "how the stand moves: parked, turned, carried", "parked")?,
-        cleanliness: offered(
-            &given.cleanliness,
-            "how all is cleaned: wiped each time, wiped once, not wiped",
-            "wiped once",
-        )?,
-        title: offered(&given.title, "what the check is called", "made up from plate and stand")?,
-    })
+fn given(given: &New) -> Starter {
+    [
+        ("title", &given.title),
+        ("length", &given.length),
+        ("width", &given.width),
+        ("thickness", &given.thickness),
+        ("material", &given.material),
+        ("grade", &given.grade),
+        ("state", &given.state),
+        ("front-apart", &given.front_apart),
+        ("front-to-rear", &given.front_to_rear),
+        ("longest-reach", &given.longest_reach),
+        ("graduation", &given.graduation),
+        ("stand", &given.stand),
+        ("cleanliness", &given.cleanliness),
+    ]
+    .into_iter()
+    .fold(Starter::default(), |starter, (option, answer)| starter.with(option, answer.as_deref()))
 }
 
-/// One question on standard error, one line from standard input. Without a usual answer it is put
-/// again until it is answered.
-fn ask(question: &str, usual: Option<&str>) -> Result<String, Failure> {
-    loop {
-        match usual {
-            Some(usual) => eprintln!("{question} [{usual}]:"),
-            None => eprintln!("{question}:"),
+/// Puts the questions that are open; `back` goes back to the one before.
+fn asked(given: Starter, file: Option<&Path>) -> Result<Starter, Failure> {
+    // With the main things given as options, the rest is not asked for.
+    let asks_all = QUESTIONS.iter().filter(|q| q.usual.is_none()).all(|q| given.answer(q).is_none());
+    let open: Vec<&Question> = QUESTIONS
+        .iter()
+        .filter(|question| given.answer(question).is_none() && (asks_all || question.usual.is_none()))
+        .collect();
+    let mut starter = given;
+    let mut at = 0;
+    if !open.is_empty() {
+        eprintln!("An empty line takes what stands in brackets; \"back\" goes back to the question before.");
+    }
+    while let Some(question) = open.get(at) {
+        match question.usual {
+            Some(usual) => eprintln!("{} [{usual}]:", starter.asks(question)),
+            None => eprintln!("{}:", starter.asks(question)),
         }
         let mut line = String::new();
-        let n_bytes = io::stdin().read_line(&mut line).map_err(Failure::Output)?;
-        let answer = line.trim();
-        if !answer.is_empty() || (usual.is_some() && n_bytes > 0) {
-            return Ok(answer.to_string());
+        if io::stdin().read_line(&mut line).map_err(Failure::Output)? == 0 {
+            let file = file.map_or(String::new(), |path| format!("{} ", path.display()));
+            return Err(Failure::Use(format!(
+                "no more answers; nothing was written. To go on from here: howflat new {file}{}",
+                starter.options()
+            )));
         }
-        if n_bytes == 0 {
-            return Err(Failure::Use("no more answers; nothing was written".into()));
+        if line.trim().eq_ignore_ascii_case("back") {
+            at = at.saturating_sub(1);
+            continue;
+        }
+        match starter.give(question, &line) {
+            Ok(()) => {
+                at += 1;
+                if let (true, Some(settled)) = (question.option == "longest-reach", starter.settled()) {
+                    eprintln!("  {settled}");
+                }
+            }
+            Err(faults) => eprintln!("{}", told(&faults)),
         }
     }
+    Ok(starter)
+}
+
+fn told(faults: &[Fault]) -> String {
+    // Where something stands in a file that nobody has seen is no help.
+    let each = faults.iter().map(|fault| format!("  {}", Fault { at: None, ..fault.clone() }));
+    each.collect::<Vec<_>>().join("\n")
 }

@@ -1,7 +1,8 @@
 //! `howflat validate`.
 
 use crate::{
-    args::Validate, failure::Failure, files, print, progress::Progress, terminal_width, use_threads,
+    args::Validate, failure::Failure, files, print, progress::Progress, say_written, terminal_width,
+    use_threads,
 };
 use howflat::validation::record::ValidationRecord;
 use std::{process::ExitCode, thread};
@@ -16,7 +17,9 @@ pub fn validate(arguments: &Validate) -> Result<ExitCode, Failure> {
         .map_err(|_| Failure::Ours)?;
     progress.finish();
     if let Some(folder) = &arguments.out {
-        files::write_report(folder, &record.files())?;
+        let files = record.files();
+        files::write_report(folder, &files)?;
+        say_written(folder, files.len(), "validation.md");
     }
     if arguments.json {
         print(&format!("{:#}\n", record.json()))?;

@@ -215,6 +215,9 @@ fn new_writes_a_setup_that_simulates_and_never_overwrites() {
     let again = new(&[]);
     assert_eq!(again.code, 2);
     assert!(again.err.contains("exists already"), "{}", again.err);
+    // Before a single question: answers given to a file that cannot be written would be lost.
+    let hasty = run(howflat().arg("new").arg(&path));
+    assert!(hasty.code == 2 && hasty.err.contains("exists already"), "{}", hasty.err);
     let incomplete = run(howflat().args(["new", "--length", "610 mm"]));
     assert_eq!((incomplete.code, incomplete.out.as_str()), (2, ""));
     assert!(incomplete.err.contains("--width is missing"), "{}", incomplete.err);

@@ -111,6 +111,8 @@ fn assert_markup_is_ours(name: &str, text: &str) {
         "circle",
         "text",
         "span",
+        "label",
+        "input",
     ];
     for part in text.split('<').skip(1) {
         let element: String =

@@ -2,7 +2,7 @@
 
 use howflat::quantity::distribution::Distribution;
 use howflat::quantity::unit::{INCH, MICROMETRE, MILLIMETRE, TENTH};
-use howflat::setup::{Assumption, Fault, Setup, StarterAnswers, schema, starter};
+use howflat::setup::{Assumption, Fault, Setup, Starter, schema};
 use howflat::shop::survey::{StandUse, Zeroing};
 use howflat::shop::wear::{Corner, DipPlace, Surface, Wear};
 use proptest::prelude::*;
@@ -407,7 +407,7 @@ fn faults_name_the_place_and_the_remedy() {
         (BEGINNER.replace(r#"{ "front_apart": "3 in", "front_to_rear": "4 in" }"#, r#"[["1 in", "0 in"], ["2 in", "0 in"], ["3 in", "0 in"]]"#), "line 7, column 13: stand.feet is on one line, but must be three feet that are not on one line; write feet that form a triangle"),
         (survey(r#""from": ["1 in", "1 in"], "pattern": "corners and middle""#), "line 9, column 13: survey: placement \"1 x 1 in\" is impossible with foot 3 at -1.24 x -0.45 in, but must be such that every pad is on the plate, which is 36 x 24 in; move the stand further onto the plate"),
         (survey(r#""placements": [{ "name": "door side", "at": "left", "targets": [{ "at": ["40 in", "2 in"] }, { "at": ["0.2 in", "23 in"] }, { "name": "dial", "at": "middle" }] }]"#), "line 9, column 79: survey: placement \"door side\", target \"40 x 2 in\" is at 40 x 2 in, but must be on the plate, which is 36 x 24 in; write a place on the plate, counted from its front left corner\nline 9, column 108: survey: placement \"door side\", target \"0.2 x 23 in\" is at 0.2 x 23 in, but must be at least 0.69 in from every edge, half the longer side of the block's face; move the target inwards"),
-        (survey(r#""stand": "turned", "pattern": "corners""#).replace(r#""4 in" }"#, r#""4 in" }, "reach": { "longest": "33 in" }"#), "line 9, column 13: survey: placement \"front left\", target \"back right\" is 37.67 in from the column, but must be from 0 in to 33 in from the column, as far as the stand reaches; write the stand.reach it has, move the stand, or leave the target out"),
+        (survey(r#""stand": "turned", "pattern": "corners""#).replace(r#""4 in" }"#, r#""4 in" }, "reach": { "longest": "33 in" }"#), "line 7, column 87: stand.reach.longest is 33 in, but must be at least 37.67 in, for so far is \"back right\" from the column at \"front left\"; write the reach that it has, or put the stand where less is needed, as with \"survey\": { \"from\": \"front\" }"),
         (survey(r#""placements": [{ "targets": [{ "at": "back" }, { "at": "middle" }] }]"#), "line 9, column 30: survey.placements[0].at is missing, but must be where the column of the parked stand is; add \"at\": \"front left\" or [\"4 in\", \"4 in\"]"),
         // Maps.
         (BEGINNER.replace(r#"  "stand""#, "  \"wear\": { \"map\": { \"file\": \"bad.csv\", \"standard_uncertainty\": \"5 µin\" } },\n  \"stand\""), "line 6, column 30: wear.map.file is `bad.csv`, line 2: z `zero`, but must be a number; write a number without a unit; its unit stands in the first line\nline 6, column 30: wear.map.file is `bad.csv`, line 3: at 1016 x 50.8 mm, but must be on the plate, x from 0 to 914.4 mm and y from 0 to 609.6 mm; count x and y from the front left corner, in the units of the first line"),
@@ -733,43 +733,45 @@ fn the_schema_describes_every_field() {
 
 #[test]
 fn a_starter_is_sound() {
-    let mut answers = StarterAnswers {
-        title: Some("Bench by the window".into()),
-        length: "1000 mm".into(),
-        width: "630 mm".into(),
-        thickness: Some("150 mm".into()),
-        material: Some("cast iron".into()),
-        grade: Some("ISO 8512 grade 1".into()),
-        state: Some("worn".into()),
-        front_apart: "90 mm".into(),
-        front_to_rear: "100 mm".into(),
-        longest_reach: Some("300 mm".into()),
-        graduation: "0.002 mm".into(),
-        stand: Some("carried".into()),
-        cleanliness: Some("wiped each time".into()),
+    let answers = [
+        ("title", "Bench by the window"),
+        ("length", "1000 mm"),
+        ("width", "630 mm"),
+        ("thickness", "150 mm"),
+        ("material", "cast iron"),
+        ("grade", "ISO 8512 grade 1"),
+        ("state", "worn"),
+        ("front-apart", "90 mm"),
+        ("front-to-rear", "100 mm"),
+        ("longest-reach", "300 mm"),
+        ("graduation", "0.002 mm"),
+        ("stand", "carried"),
+        ("cleanliness", "wiped each time"),
+    ];
+    let starter = |answers: &[(&str, &str)]| {
+        answers
+            .iter()
+            .fold(Starter::default(), |starter, (option, answer)| starter.with(option, Some(answer)))
     };
-    let setup = sound(&starter(&answers));
+    let text = starter(&answers).setup().unwrap();
+    let setup = sound(&text);
     assert_eq!(setup.title, "Bench by the window");
     assert_eq!(setup.plan.stand_use, StandUse::Carried);
     close(setup.check.plate.margin, 12.6);
     close(setup.tolerance.unwrap().value, 12.0);
-    is_depth(wear(&sound(&starter(&answers))).middle.depth, 6.0);
-    for left_out in [
-        &mut answers.title,
-        &mut answers.thickness,
-        &mut answers.material,
-        &mut answers.grade,
-        &mut answers.state,
-        &mut answers.longest_reach,
-        &mut answers.stand,
-        &mut answers.cleanliness,
-    ] {
-        *left_out = None;
-    }
-    let text = starter(&answers);
+    is_depth(wear(&sound(&text)).middle.depth, 6.0);
+    let few: Vec<(&str, &str)> = answers
+        .into_iter()
+        .filter(|(option, _)| {
+            ["length", "width", "front-apart", "front-to-rear", "graduation"].contains(option)
+        })
+        .collect();
+    let text = starter(&few).setup().unwrap();
     assert_eq!(sound(&text).check.plate.length, 1000.0);
     assert!(text.lines().count() <= 16 && text.ends_with("}\n"), "{text}");
-    assert_eq!(read(&text.replace("90 mm", "90")).unwrap_err()[0].field, "stand.feet.front_apart");
+    let bare: Vec<(&str, &str)> =
+        few.iter().map(|(o, a)| (*o, if *a == "90 mm" { "90" } else { *a })).collect();
+    assert_eq!(starter(&bare).setup().unwrap_err()[0].field, "stand.feet.front_apart");
 }
 
 /// At a named place a stand has its pads on the plate with 5 mm to spare, and no more than it needs.

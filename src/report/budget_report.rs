@@ -301,7 +301,7 @@ impl<'a> BudgetReport<'a> {
             }));
         }
         if let Some(joint) = &self.joint {
-            parts.push(Part::heading("How the measurands hang together"));
+            parts.push(Part::heading("How the measurands are correlated"));
             parts.push(Part::Table(self.correlation_table(joint)));
             parts.extend(self.regions_table(joint).map(Part::Table));
         }

@@ -88,7 +88,7 @@ impl<'a> CheckReport<'a> {
             format!("anything from {less} less to {more} more than the plate's true flatness")
         };
         let bias = match error.mean {
-            mean if mean.abs() < self.resolution() => "nothing too much".to_string(),
+            mean if mean.abs() < self.resolution() => "neither too much nor too little".to_string(),
             mean if mean > 0.0 => format!("{} too much", self.heights().text(mean)),
             mean => format!("{} too little", self.heights().text(-mean)),
         };
@@ -181,6 +181,7 @@ impl<'a> CheckReport<'a> {
         answer.extend(self.card_sentence());
         answer.extend(self.blindness());
         let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();
+        parts.extend([Part::Next("What to do next".into()), Part::List(self.next_steps())]);
         parts.extend([
             Part::heading("How far the check is from the truth"),
             Part::Table(self.ways()),
@@ -247,6 +248,35 @@ impl<'a> CheckReport<'a> {
             provenance: self.provenance(),
             for_signature: true,
         }
+    }
+
+    /// Use it, read these, send it out: what follows from the card.
+    fn next_steps(&self) -> Vec<String> {
+        let mut steps = Vec::new();
+        let limits = self.limits.first().filter(|limits| limits.decides);
+        if let Some(limit) = limits.and_then(|limits| limits.accept_at_or_below) {
+            let limit = self.heights().text(limit);
+            steps.push(format!(
+                "Use it: read the plate; if the spread is {limit} or less, the plate may be used."
+            ));
+        }
+        steps.push(
+            "Read these: `howflat sheet` prints the spots; `howflat judge` says what the readings mean, which is more than \
+             their spread does; `howflat plan` says what would make the check better."
+                .into(),
+        );
+        steps.push(match limits.and_then(|limits| limits.out_at_or_above) {
+            Some(limit) => {
+                format!(
+                    "Send it out: at a spread of {} or more, or when judge says out.",
+                    self.heights().text(limit)
+                )
+            }
+            None => {
+                "Send it out: when judge says out, or stays undecided after the readings it asks for.".into()
+            }
+        });
+        steps
     }
 
     /// What each way of reading gives and how wrong it is.

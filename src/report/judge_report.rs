@@ -138,7 +138,7 @@ impl JudgeReport<'_> {
         let spot = &self.survey_spot(worst.reading);
         let side = if worst.off > 0.0 { "higher" } else { "lower" };
         Some(format!(
-            "The reading at \"{}\" from \"{}\"{} is {} {side} than the others let expect ({chance}); look for dirt, a loose \
+            "The reading at \"{}\" from \"{}\"{} is {} {side} than the others make likely ({chance}); look for dirt, a loose \
              clamp, a wrong placement or a slip of the pen.",
             inert(&spot.target),
             inert(&spot.station),
@@ -290,7 +290,7 @@ impl JudgeReport<'_> {
     pub fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         if let Some(next) = self.next_table() {
-            parts.extend([Part::heading("What to read next"), Part::Table(next)]);
+            parts.extend([Part::Next("What to read next".into()), Part::Table(next)]);
         }
         parts.extend([
             Part::heading("The plate, given these readings"),
@@ -428,7 +428,7 @@ impl JudgeReport<'_> {
             ]
         });
         Table {
-            caption: "The readings, and how far each is from what the others let expect".into(),
+            caption: "The readings, and how far each is from what the others say".into(),
             columns: vec![
                 Column::numbers("line", ""),
                 Column::text("placement"),

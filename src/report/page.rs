@@ -2,7 +2,8 @@
 //!
 //! | printer | what it is for | what it leaves out |
 //! |---|---|---|
-//! | [`Page::terminal`] | the screen | headings, pictures, tables that have a [`Part::Appendix`] sentence |
+//! | [`Page::first_screen`] | the screen | all but the answer, what belongs to it, and what to do next |
+//! | [`Page::terminal`] | the screen, in full | headings, pictures, tables that have a [`Part::Appendix`] sentence |
 //! | [`Page::markdown`] | repositories and mails | nothing; pictures are files beside it |
 //! | [`Page::html`] | to be read, printed and signed | nothing; pictures are inside it |
 //!
@@ -43,6 +44,8 @@ pub struct Page {
 pub enum Part {
     /// Begins a section.
     Heading(String),
+    /// Begins the section that says what to do next; it belongs to the answer.
+    Next(String),
     /// A paragraph.
     Words(String),
     /// A paragraph that warns.
@@ -53,7 +56,7 @@ pub enum Part {
     Table(Table),
     /// The table that says what may be done: its second column means accept, its last one out.
     Card(Table),
-    /// A table that is too long for a terminal, where a sentence stands instead.
+    /// A table that is too long for a terminal, where a sentence stands instead; a page has it in an annex.
     Appendix(Table, String),
     /// Lines of ours to be copied as they stand; they hold nothing that a user typed but numbers and units.
     Lines(String),
@@ -90,14 +93,33 @@ impl Part {
 }
 
 impl Page {
-    /// Text for a terminal `width` columns wide, or for a pipe.
+    /// The whole report as text for a terminal `width` columns wide, or for a pipe.
     pub fn terminal(&self, width: Option<usize>) -> String {
+        self.lines(self.parts.iter(), width)
+    }
+
+    /// What fits on one screen: the answer, what stands before the first heading, what to do next, and cautions.
+    pub fn first_screen(&self, width: Option<usize>) -> String {
+        let mut belongs = true;
+        let parts = self.parts.iter().filter(|part| {
+            match part {
+                Part::Heading(_) => belongs = false,
+                Part::Next(_) => belongs = true,
+                _ => {}
+            }
+            belongs || matches!(part, Part::Caution(_))
+        });
+        self.lines(parts, width)
+    }
+
+    fn lines<'a>(&self, parts: impl Iterator<Item = &'a Part>, width: Option<usize>) -> String {
         let filled = |said: &str| fill(&sentence(said), width);
         let mut out = vec![inert(&self.title)];
         out.extend(self.answer.iter().map(|said| filled(said)));
-        for part in &self.parts {
+        for part in parts {
             match part {
                 Part::Heading(_) | Part::Picture(_) => {}
+                Part::Next(heading) => out.push(format!("{}:", inert(heading))),
                 Part::Words(said) | Part::Caution(said) | Part::Appendix(_, said) => out.push(filled(said)),
                 Part::List(items) => {
                     let items = items.iter().map(|item| filled(&format!("- {item}")));
@@ -123,7 +145,7 @@ impl Page {
         out.push(facts.collect::<Vec<_>>().join("\n"));
         for part in &self.parts {
             out.push(match part {
-                Part::Heading(heading) => format!("## {}", markdown(heading)),
+                Part::Heading(heading) | Part::Next(heading) => format!("## {}", markdown(heading)),
                 Part::Words(said) | Part::Caution(said) => markdown_sentence(said),
                 Part::List(items) => {
                     let items = items.iter().map(|item| format!("- {}", markdown_sentence(item)));
@@ -178,9 +200,13 @@ impl Page {
             page += &paragraph(said);
         }
         let (mut n_tables, mut n_figures) = (0, 0);
-        for part in &self.parts {
+        let is_annexed = |part: &&Part| matches!(part, Part::Appendix(..));
+        let n_before_annex =
+            self.parts.iter().filter(|part| matches!(part, Part::Table(_) | Part::Card(_))).count();
+        let mut annex = String::new();
+        for (index, part) in self.parts.iter().enumerate() {
             page += &match part {
-                Part::Heading(heading) => {
+                Part::Heading(heading) | Part::Next(heading) => {
                     format!("</section>\n<section>\n<h2>{}</h2>\n", escape(heading))
                 }
                 Part::Words(said) => paragraph(said),
@@ -189,9 +215,15 @@ impl Page {
                     let items = items.iter().map(|item| format!("<li>{}</li>\n", escape_sentence(item)));
                     format!("<ul>\n{}</ul>\n", items.collect::<String>())
                 }
-                Part::Table(table) | Part::Card(table) | Part::Appendix(table, _) => {
+                Part::Table(table) | Part::Card(table) => {
                     n_tables += 1;
                     wrapped(table, n_tables, matches!(part, Part::Card(_)))
+                }
+                Part::Appendix(table, _) if table.rows.is_empty() => String::new(),
+                Part::Appendix(table, _) => {
+                    let number = n_before_annex + self.parts[..index].iter().filter(is_annexed).count() + 1;
+                    annex += &wrapped(table, number, false);
+                    format!("<p>Table {number} in the annex lists each of them.</p>\n")
                 }
                 Part::Lines(lines) => {
                     let lines: Vec<String> = lines.trim_end().lines().map(escape_line).collect();
@@ -213,7 +245,11 @@ impl Page {
         if self.for_signature {
             page += SIGNATURES;
         }
-        page + &format!("<p>{}</p>\n</footer>\n</body>\n</html>\n", escape_sentence(&self.provenance))
+        page += &format!("<p>{}</p>\n</footer>\n", escape_sentence(&self.provenance));
+        if !annex.is_empty() {
+            page += &format!("{ANNEX}{annex}</section>\n");
+        }
+        page + "</body>\n</html>\n"
     }
 
     /// The report's files by name: `report.md`, `report.html`, and each picture as SVG.
@@ -245,6 +281,10 @@ pub fn short_digest(digest: &str) -> &str {
 /// Nothing may be fetched, run or sent; style sheets inside the page are its own.
 const CONTENT_POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+
+/// What stands behind everything, begins a sheet of its own, and need not be printed.
+const ANNEX: &str = "<section class=\"annex\" aria-label=\"Annex\">\n<h2>Annex</h2>\n<p class=\"choice\"><label><input \
+     type=\"checkbox\" checked> Print the annex too</label></p>\n";
 
 const SIGNATURES: &str = "<div class=\"sign\">\n<p>Checked by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n\
      <p>Released by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n</div>\n";
@@ -286,7 +326,10 @@ fn wrapped(table: &Table, number: usize, is_card: bool) -> String {
         class += " dense";
     }
     let shown = Table { caption: String::new(), ..table.clone() }.html();
-    let caption = format!("<caption><b>Table {number}.</b> {}</caption>\n", escape_sentence(&table.caption));
+    let caption = format!(
+        "<caption><span><b>Table {number}.</b> {}</span></caption>\n",
+        escape_sentence(&table.caption)
+    );
     let shown = shown.replacen("<table>\n", &format!("<table>\n{caption}"), 1);
     format!(
         "<div class=\"{class}\" role=\"region\" aria-label=\"Table {number}\" tabindex=\"0\">\n{shown}</div>\n"

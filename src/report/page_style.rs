@@ -87,8 +87,17 @@ td.number { white-space: nowrap; }
 pre { font: 0.8rem/1.4 ui-monospace, monospace; border: 1px solid var(--grid); padding: 0.7rem 1rem; overflow-x: auto; break-inside: avoid; }
 .caution { border: 2px solid var(--ink); padding: 0.7rem 1rem; break-inside: avoid; }
 footer { margin-top: 2.5rem; padding-top: 0.75rem; border-top: 3px solid var(--ink); font-size: 0.8rem; color: var(--muted); }
+.annex { margin-top: 2.5rem; }
 .sign { display: none; }
 :focus-visible { outline: 2px solid var(--ink); outline-offset: 2px; }
+@media screen and (max-width: 40rem) {
+caption span { display: inline-block; position: sticky; left: 0; max-width: calc(100vw - 2.4rem); }
+.answer { padding: 0.8rem 0.7rem 0.3rem; }
+.answer caption span { max-width: calc(100vw - 4rem); }
+.card table { font-size: 0.8rem; line-height: 1.3; }
+.card th, .card td { padding: 0.4rem 0.35rem; overflow-wrap: anywhere; }
+.card td:nth-child(3), .card td.number { white-space: normal; }
+}
 @media print {
 body { font-size: 9.5pt; line-height: 1.4; max-width: none; padding: 0; }
 h1 { font-size: 16pt; }
@@ -114,6 +123,9 @@ pre { font-size: 7.5pt; white-space: pre-wrap; }
 .sign p { display: flex; gap: 2mm; align-items: flex-end; white-space: nowrap; margin: 0; }
 .sign i { flex: 1; border-bottom: 0.3mm solid var(--muted); }
 footer { break-inside: avoid; }
+.annex { break-before: page; margin: 0; }
+.annex h2 { margin-top: 0; }
+.choice, body:has(.choice input:not(:checked)) .annex { display: none; }
 }
 ";
 

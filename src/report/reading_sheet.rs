@@ -4,7 +4,7 @@ use super::{
     chart::plate_map::MapTarget,
     check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
-    survey_marks::{bare_plate, in_plan, stands},
+    survey_marks::{in_plan, plate_sketch, stands},
     text::{escape, inert},
 };
 use crate::{
@@ -81,14 +81,24 @@ impl ReadingSheet<'_> {
         );
         page += &blanks(&["Plate no.", "Date", "Read by"]);
         page += &blanks(&["Indicator no.", "Plate, top, °C", "underside, °C"]);
-        page += "<h2>Before you begin</h2>\n<ul>\n";
+        page += &format!("<h2>Before you begin</h2>\n<ul>\n<li>{}</li>\n", self.wiping());
         for caution in CAUTIONS {
             page += &format!("<li>{caution}</li>\n");
         }
         page += "</ul>\n";
-        page += &format!("<h2>How to read</h2>\n<p>{}</p>\n", self.how_to_read());
-        for (index, station) in setup.plan.stations.iter().enumerate() {
-            page += &self.section(index, station);
+        let how_to_read = format!("<h2>How to read</h2>\n<p>{}</p>\n", self.how_to_read());
+        let stations = &setup.plan.stations;
+        // One placement has its picture beside all that is said, and its table below; several have theirs side by side.
+        match &stations[..] {
+            [station] => page += &self.alone(station, &how_to_read),
+            _ => {
+                page += &how_to_read;
+                page += &stations
+                    .iter()
+                    .enumerate()
+                    .map(|(i, station)| self.one_of_many(i, station))
+                    .collect::<String>();
+            }
         }
         let digest = &setup.digest[..setup.digest.len().min(16)];
         page += &format!(
@@ -136,37 +146,85 @@ impl ReadingSheet<'_> {
         said
     }
 
-    fn section(&self, index: usize, station: &Station) -> String {
-        let setup = self.setup;
+    fn alone(&self, station: &Station, how_to_read: &str) -> String {
+        format!(
+            "<section>\n<div class=\"beside\">\n<figure>\n{}</figure>\n<div>\n{how_to_read}<h2>Placement: {}</h2>\n\
+             <p>{}</p>\n</div>\n</div>\n{}</section>\n",
+            self.sketch(0, station, 0.6),
+            escape(&station.name),
+            self.where_to_stand(station),
+            self.table(0, station)
+        )
+    }
+
+    fn one_of_many(&self, index: usize, station: &Station) -> String {
         let n = index + 1;
-        let mut section = format!("<section>\n<h2>Placement {n}: {}</h2>\n", escape(&station.name));
-        section += &format!("<p class=\"where\">{}</p>\n", self.where_to_stand(station));
-        section += &format!("<figure>\n{}</figure>\n", self.sketch(index, station));
+        // A name that is the place already says where.
+        let name = match escape(&station.name) {
+            name if name == self.place(station.at) => String::new(),
+            name => format!(": {name}"),
+        };
+        format!(
+            "<section class=\"one\">\n<h2>Placement {n}{name}</h2>\n<p>{}</p>\n<div class=\"beside few\">\n<figure>\n{}\
+             </figure>\n{}</div>\n</section>\n",
+            self.where_to_stand(station),
+            self.sketch(index, station, 0.32),
+            self.table(index, station)
+        )
+    }
+
+    /// A point of the plate as it is written.
+    fn place(&self, at: [f64; 2]) -> String {
+        let [x, y] = in_plan(at, self.setup.plan_unit).map(|side| short(side, 4));
+        format!("{x} x {y} {}", escape(self.setup.plan_unit.symbol()))
+    }
+
+    /// What is read from a placement, to be filled in.
+    fn table(&self, index: usize, station: &Station) -> String {
+        let setup = self.setup;
         // One pass more than planned costs nothing and is often taken.
         let n_passes = setup.plan.passes.max(2);
-        section += "<table>\n<thead><tr><th scope=\"col\">no.</th><th scope=\"col\">target</th><th scope=\"col\">from left, front</th>";
+        let mut table = String::from(
+            "<table>\n<thead><tr><th scope=\"col\">no.</th><th scope=\"col\">target, from left x front</th>",
+        );
         for pass in 1..=n_passes {
-            section += &format!("<th scope=\"col\">pass {pass}, {}</th>", escape(unit_label(setup.unit)));
+            table += &format!("<th scope=\"col\">pass {pass}, {}</th>", escape(unit_label(setup.unit)));
         }
-        section +=
+        table +=
             "<th scope=\"col\">time</th><th scope=\"col\" class=\"wide\">remark</th></tr></thead>\n<tbody>\n";
         let blank = "<td></td>".repeat(n_passes + 2);
         for (number, target) in station.targets.iter().enumerate() {
             let zero = if self.sets_zero(index, number) { " (zero)" } else { "" };
-            let [x, y] = target.at.map(|side| escape(&setup.length_text(side)));
-            let name = escape(&target.name);
-            section += &format!(
-                "<tr><th scope=\"row\">{}</th><td>{name}{zero}</td><td>{x}, {y}</td>{blank}</tr>\n",
-                number + 1
-            );
+            let name = match (escape(&target.name), self.place(target.at)) {
+                (name, place) if name == place => place,
+                (name, place) => format!("{name}, {place}"),
+            };
+            let n = number + 1;
+            table += &format!("<tr><th scope=\"row\">{n}</th><td>{name}{zero}</td>{blank}</tr>\n");
         }
         if let (true, Some(first)) = (self.closes(index), station.targets.first()) {
             let at_the_end = setup.plan.zeroing != Zeroing::EachStation && setup.plan.stations.len() > 1;
             let when = if at_the_end { "closing reading, after all placements" } else { "closing reading" };
             let name = escape(&first.name);
-            section += &format!("<tr><th scope=\"row\">1</th><td>{name}</td><td>{when}</td>{blank}</tr>\n");
+            table += &format!("<tr><th scope=\"row\">1</th><td>{name}: {when}</td>{blank}</tr>\n");
         }
-        section + "</tbody>\n</table>\n</section>\n"
+        table + "</tbody>\n</table>\n"
+    }
+
+    /// What the setup counts on, and no more: a sheet that asks for another cleaning would be another check.
+    fn wiping(&self) -> &'static str {
+        const WIPED_EACH_TIME: f64 = 0.005;
+        const WIPED: f64 = 0.03;
+        match self.setup.check.cleanliness.grain_chance {
+            chance if chance < WIPED_EACH_TIME => {
+                "Wipe plate, block and feet; wipe again each time one of them is put down, as this check counts on."
+            }
+            chance if chance < WIPED => {
+                "Wipe plate, block and feet once before you begin, as this check counts on; wiping each time one is put \
+                 down is better still."
+            }
+            _ => "This check counts on no wiping at all; wipe plate, block and feet all the same.",
+        }
     }
 
     /// The spots that are read from a station.
@@ -207,8 +265,8 @@ impl ReadingSheet<'_> {
         }
     }
 
-    /// The plate with one placement and its targets, numbered in the order they are read.
-    pub fn sketch(&self, index: usize, station: &Station) -> String {
+    /// The plate with one placement and its targets, numbered in the order they are read; so wide a share of a page.
+    pub fn sketch(&self, index: usize, station: &Station, share: f64) -> String {
         let setup = self.setup;
         let check = &setup.check;
         let survey = &check.survey;
@@ -225,11 +283,12 @@ impl ReadingSheet<'_> {
                 reading: None,
             })
             .collect();
-        bare_plate(
+        plate_sketch(
             setup,
             &format!("Placement {}: stand, feet and targets in order", index + 1),
             &stands(taken, setup.plan_unit),
             &targets,
+            share,
         )
     }
 
@@ -250,8 +309,7 @@ impl ReadingSheet<'_> {
 }
 
 /// What every shop check needs (common practice, no source).
-const CAUTIONS: [&str; 6] = [
-    "Wipe plate, block and feet; wipe again each time one of them is put down.",
+const CAUTIONS: [&str; 5] = [
     "Let plate, stand and block come to the same temperature; lamps, sun and draughts bend the plate.",
     "Clamp everything on the stand and tap it: a joint that gives shows here.",
     "Bring the tip down from the same side each time, and let the hand go before you read.",
@@ -260,33 +318,38 @@ const CAUTIONS: [&str; 6] = [
 ];
 
 const STYLE: &str = "\
-@page { margin: 11mm 12mm; }
+@page { margin: 10mm 12mm; }
 * { box-sizing: border-box; }
-body { font: 9.5pt/1.3 system-ui, sans-serif; color: #1c2530; background: #fff; max-width: 186mm; margin: 0 auto; padding: 4mm 0.5mm; }
-h1 { font-size: 16pt; margin: 0; }
-h2 { font-size: 11.5pt; margin: 3.5mm 0 1mm; break-after: avoid; }
-p { margin: 0 0 1.5mm; }
-.title { font-size: 11pt; font-weight: 600; }
-.where { break-after: avoid; }
-.blanks { display: flex; flex-wrap: wrap; gap: 2mm 6mm; margin-top: 2mm; }
+body { font: 9pt/1.3 system-ui, sans-serif; color: #1c2530; background: #fff; max-width: 186mm; margin: 0 auto; padding: 4mm 3mm; }
+h1 { font-size: 15pt; margin: 0; }
+h2 { font-size: 10.5pt; margin: 2.5mm 0 0.7mm; break-after: avoid; }
+p { margin: 0 0 1.2mm; }
+.title { font-size: 10.5pt; font-weight: 600; }
+.blanks { display: flex; flex-wrap: wrap; gap: 1mm 6mm; margin-top: 1mm; }
 .blanks span { flex: 1 0 40mm; display: flex; gap: 2mm; align-items: flex-end; white-space: nowrap; }
 .blanks i { flex: 1; border-bottom: 0.3mm solid #52606d; height: 5mm; }
-ul { margin: 0; padding-left: 5mm; columns: 2; column-gap: 8mm; }
-li, tr, figure { break-inside: avoid; }
-li { margin-bottom: 0.7mm; }
-figure { margin: 1mm 0 2mm; }
-figure svg { display: block; width: auto; max-width: 100%; height: auto; max-height: 116mm; margin: 0 auto; }
-table { border-collapse: collapse; width: 100%; break-inside: avoid; }
+ul { margin: 0; padding-left: 5mm; font-size: 8.5pt; }
+li, tr, figure, .one { break-inside: avoid; }
+li { margin-bottom: 0.4mm; }
+figure { margin: 0; }
+figure svg { display: block; width: 100%; height: auto; }
+.beside { display: grid; grid-template-columns: 96mm 1fr; gap: 4mm; align-items: start; margin-bottom: 2mm; }
+.few { grid-template-columns: 48mm 1fr; }
+.one { border-top: 0.3mm solid #52606d; margin-top: 1.5mm; }
+.one h2 { margin-top: 1mm; }
+table { border-collapse: collapse; width: 100%; }
 thead { display: table-header-group; }
-th, td { border: 0.25mm solid #52606d; padding: 0.5mm 2mm; text-align: left; font-weight: 400; height: 7mm; }
+th, td { border: 0.25mm solid #52606d; padding: 0.4mm 1.5mm; text-align: left; font-weight: 400; height: 6.4mm; }
 thead th { font-weight: 600; height: auto; vertical-align: bottom; }
 tbody th { font-weight: 600; text-align: center; }
-td:nth-child(2), td:nth-child(3) { white-space: nowrap; }
-td:nth-child(n+4) { min-width: 18mm; }
-.wide { width: 30%; }
-.small { font-size: 8pt; color: #52606d; margin: 1.5mm 0 0; break-inside: avoid; }
+td:nth-child(n+3) { min-width: 14mm; }
+.wide { width: 28%; }
+.few th, .few td { height: 6mm; }
+.few .wide { width: 20%; }
+.small { font-size: 7.5pt; color: #52606d; margin: 1mm 0 0; break-inside: avoid; }
 @media screen { section { overflow-x: auto; } }
-@media print { body { max-width: none; padding: 0 0.5mm; } }
+@media screen and (max-width: 40rem) { .beside, .few { grid-template-columns: 1fr; } ul { columns: 1; } }
+@media print { body { max-width: none; padding: 0 0.5mm; } ul { columns: 2; column-gap: 8mm; } }
 ";
 
 /// A unit as one says it.

@@ -72,14 +72,13 @@ pub fn described(setup: &Setup) -> Vec<String> {
             length(plate.margin)
         ),
         format!(
-            "Stand: feet at {}; {}; and {} along the arm and to its left, pads {} across; it reaches from {} to {}; \
+            "Stand: feet at {}; {}; and {} along the arm and to its left, pads {} across; {}; \
              {stand_use}.",
             feet[0],
             feet[1],
             feet[2],
             length(stand.pad_diameter),
-            length(stand.reach[0]),
-            length(stand.reach[1])
+            reaches(setup)
         ),
         format!(
             "Indicator: graduated in {}, read to {}, wrong by up to {} either way; a reading repeated on one spot \
@@ -126,11 +125,13 @@ pub fn defaults(setup: &Setup) -> Table {
             Cell::from(assumption.field.as_str()),
             meaning,
             Cell::from(assumption.value.as_str()),
-            Cell::from(assumption.why.as_str()),
+            Cell::Text(without_repetition(&assumption.why)),
         ]
     });
     Table {
-        caption: "Taken for what the setup does not state".into(),
+        caption: "Taken for what the setup does not state. \"Common practice\" is what shops do; no published source is \
+                  claimed for it"
+            .into(),
         columns: vec![
             Column::text("field"),
             Column::text("what it is"),
@@ -149,6 +150,24 @@ pub fn defaults_sentence(setup: &Setup) -> String {
             "{n} values that the setup does not state were taken as usual; the report in the folder given by --out \
              lists each."
         ),
+    }
+}
+
+/// A source as a table names it: that practice has no publication behind it is said once, above it.
+fn without_repetition(why: &str) -> String {
+    why.replace("common practice, no source", "common practice")
+        .replace(" (common practice)", "; common practice")
+}
+
+/// How near and how far the tip can be, where either is bounded.
+fn reaches(setup: &Setup) -> String {
+    let [shortest, longest] = setup.check.stand.reach;
+    let length = |millimetres: f64| setup.length_text(millimetres);
+    match (shortest > 0.0, longest.is_finite()) {
+        (true, true) => format!("it reaches from {} to {}", length(shortest), length(longest)),
+        (true, false) => format!("it reaches from {} on, as far as is needed", length(shortest)),
+        (false, true) => format!("it reaches {} at most", length(longest)),
+        (false, false) => "it reaches as far as is needed".into(),
     }
 }
 

@@ -9,9 +9,30 @@ use crate::{
 
 /// The plate of a setup without heights, with stands and targets (in its plan unit) drawn on it: an SVG picture.
 pub fn bare_plate(setup: &Setup, title: &str, stands: &[MapStand], targets: &[MapTarget]) -> String {
+    with_bare_plate(setup, title, stands, targets, |map| map.svg())
+}
+
+/// As [`bare_plate`], smaller and without a headline: this share as wide.
+pub fn plate_sketch(
+    setup: &Setup,
+    title: &str,
+    stands: &[MapStand],
+    targets: &[MapTarget],
+    share: f64,
+) -> String {
+    with_bare_plate(setup, title, stands, targets, |map| map.sketch(share))
+}
+
+fn with_bare_plate(
+    setup: &Setup,
+    title: &str,
+    stands: &[MapStand],
+    targets: &[MapTarget],
+    drawn: impl Fn(&PlateMap) -> String,
+) -> String {
     let plate = &setup.check.plate;
     let [length, width] = in_plan([plate.length, plate.width], setup.plan_unit);
-    PlateMap {
+    drawn(&PlateMap {
         title,
         heights_are: "",
         height_unit: "",
@@ -22,8 +43,7 @@ pub fn bare_plate(setup: &Setup, title: &str, stands: &[MapStand], targets: &[Ma
         margin: in_plan([plate.margin, 0.0], setup.plan_unit)[0],
         stands,
         targets,
-    }
-    .svg()
+    })
 }
 
 /// A point of the plate (mm) in a plan unit.

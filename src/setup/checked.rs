@@ -670,7 +670,7 @@ impl Build {
         }
     }
 
-    /// What was taken for the survey because nobody says.
+    /// What was taken for the survey where the setup is silent.
     fn assume_survey(&mut self, survey: &written::Survey, plan: &Plan) {
         let by_hand = survey.placements.is_some();
         match plan.stand_use {

@@ -47,6 +47,6 @@ pub use measurement_setup::{Evidence, MeasurementSetup};
 pub use points::{PointFile, PointUnits};
 pub use readings::{Readings, Row};
 pub use schema::{model_schema, schema};
-pub use starter::{StarterAnswers, starter};
+pub use starter::{QUESTIONS, Question, Starter};
 pub use survey_block::{pasted, with_survey};
 pub use walk::{Assumption, field_meaning};

@@ -28,7 +28,13 @@ pub fn describe(
 ) -> Vec<Said> {
     let sides = lengths.place([plate.length, plate.width]);
     let mut said: Vec<Said> = Vec::new();
+    if !by_hand {
+        said.extend(short_reach(obstacles, plan, lengths));
+    }
     for Impossible { station, target, why } in obstacles {
+        if !said.is_empty() && !by_hand && matches!(why, Obstacle::OutOfReach { .. }) {
+            continue;
+        }
         if let Obstacle::FeetInLine = why {
             said.push(Said {
                 place: "stand.feet".into(),
@@ -102,4 +108,33 @@ pub fn describe(
         }
     }
     said
+}
+
+/// Targets of a ready pattern that are too far for the stand: said once, of the reach, for nobody wrote the targets.
+fn short_reach(obstacles: &[Impossible], plan: &Plan, lengths: Lengths) -> Option<Said> {
+    let too_far = obstacles.iter().filter_map(|obstacle| match obstacle.why {
+        Obstacle::OutOfReach { reach, limits } if reach > limits[1] => Some((obstacle, reach, limits[1])),
+        _ => None,
+    });
+    let (Impossible { station, target, .. }, reach, longest) = too_far.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let station = plan.stations.get(*station)?;
+    let target = station.targets.get((*target)?)?;
+    // From the middle of an edge less is needed than from a corner.
+    let nearer = if station.name.contains(' ') {
+        ", or put the stand where less is needed, as with \"survey\": { \"from\": \"front\" }"
+    } else {
+        ", or name the spots that it reaches in survey.placements"
+    };
+    Some(Said {
+        place: "stand.reach.longest".into(),
+        field: "stand.reach.longest".into(),
+        found: lengths.text(longest),
+        must: format!(
+            "at least {}, for so far is \"{}\" from the column at \"{}\"",
+            lengths.text(reach),
+            target.name,
+            station.name
+        ),
+        fix: format!("write the reach that it has{nearer}"),
+    })
 }

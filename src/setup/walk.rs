@@ -452,10 +452,11 @@ impl Walker {
                     let share =
                         texts(schema, "x-shares").first().map(|share| format!("{} {share}", written.trim()));
                     let fix = match (Measure::parse(written), share) {
-                        (Ok(number), _) if number.unit == ONE => with_units(written.trim(), schema),
-                        (Err(_), Some(share)) if Share::parse(&share).is_some() => {
+                        // "1/5" is a number, but where a share may stand it is half of one.
+                        (_, Some(share)) if written.contains('/') && Share::parse(&share).is_some() => {
                             format!("write \"{share}\"")
                         }
+                        (Ok(number), _) if number.unit == ONE => with_units(written.trim(), schema),
                         (Err(error), _) if error.must == "a known unit" && error.fix.contains("one of") => {
                             let known = UNITS.iter().filter(|known| known.dimension() == unit.dimension());
                             format!("write one of the units {}", listing(known))

@@ -51,6 +51,11 @@ impl Header {
         Header { title, keys: placed, height }
     }
 
+    /// Of a picture that needs neither.
+    pub fn none() -> Header {
+        Header { title: Vec::new(), keys: Vec::new(), height: 0.0 }
+    }
+
     /// Where what comes below may begin, px.
     pub fn height(&self) -> f64 {
         self.height

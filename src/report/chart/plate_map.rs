@@ -70,17 +70,26 @@ const LEVEL_FACE: Face = Face::new(11.0, INK);
 impl PlateMap<'_> {
     /// The picture as an SVG document.
     pub fn svg(&self) -> String {
-        let header = Header::new(self.title, Vec::new());
+        self.drawn(&Header::new(self.title, Vec::new()), WIDTH, TALLEST)
+    }
+
+    /// A smaller picture without a headline, to stand beside its own words: this share as wide as [`Self::svg`], its
+    /// marks and numbers as large.
+    pub fn sketch(&self, share: f64) -> String {
+        self.drawn(&Header::none(), share * WIDTH, share * TALLEST)
+    }
+
+    fn drawn(&self, header: &Header, width: f64, tallest: f64) -> String {
         let Some(([left, right], [front, back])) = ends(self.x).zip(ends(self.y)) else {
-            let mut picture = Picture::new(WIDTH, header.height() + 30.0);
+            let mut picture = Picture::new(width, header.height() + 30.0);
             header.draw(&mut picture);
             return picture.finish(self.title, "An empty map: the plate has no size.");
         };
         let y_room = Ticks::new(front, back, 6).width() + TICK_FACE.width(&format!(" {}", self.short_unit()));
         let levels = (!self.heights.is_empty()).then(|| Levels::new(self.heights));
         let legend = levels.as_ref().map_or(0.0, |levels| LEGEND.max(68.0 + levels.ticks.width()));
-        let room = WIDTH - 2.0 * EDGE - legend - y_room - 12.0;
-        let scale = (room / (right - left)).min(TALLEST / (back - front));
+        let room = width - 2.0 * EDGE - legend - y_room - 12.0;
+        let scale = (room / (right - left)).min(tallest / (back - front));
         let (wide, high) = (scale * (right - left), scale * (back - front));
         let (x0, top) = (EDGE + y_room + 10.0, header.height() + 14.0);
         let frame = Frame {
@@ -89,13 +98,13 @@ impl PlateMap<'_> {
         };
         let mut height = frame.bottom() + 54.0;
         let legend = levels.as_ref().map(|levels| {
-            let room = WIDTH - EDGE - self.legend_left(&frame);
+            let room = width - EDGE - self.legend_left(&frame);
             let lines = TICK_FACE.wrap(&with_unit(self.heights_are, self.height_unit), room, 4);
             height =
                 height.max(top + 22.0 + 15.0 * lines.len() as f64 + levels.n_bands() as f64 * BAND + EDGE);
             (levels, lines)
         });
-        let mut picture = Picture::new(WIDTH, height);
+        let mut picture = Picture::new(width, height);
         header.draw(&mut picture);
         let lines = self.draw_ground(&mut picture, &frame, levels.as_ref());
         if let Some((levels, legend)) = legend {
