@@ -31,8 +31,6 @@ use std::process::ExitCode;
 
 /// Most readings that are planned when nobody says how many.
 const MOST_PLANNED: usize = 24;
-/// Trials of the rough look at a set of steps, as a part of all.
-const SKETCH: u64 = 4;
 
 /// Reads a setup, finds out, and writes what is asked for.
 pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
@@ -46,20 +44,18 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     };
     let cannot = |why: &dyn std::fmt::Display| Failure::input(&arguments.setup, why);
     let progress = Progress::share();
-    let workshop = |n_trials| {
-        Workshop::new(&setup.check, &setup.plan, n_trials, arguments.run.seed).map_err(|why| cannot(&why))
-    };
-    let (full, sketch) = (workshop(arguments.trials)?, workshop(arguments.trials / SKETCH)?);
+    let workshop = Workshop::new(&setup.check, &setup.plan, arguments.trials, arguments.run.seed)
+        .map_err(|why| cannot(&why))?;
     let question = Question {
         offers: &setup.improvements.offers,
         way,
         target: tolerance.as_ref().map(|t| t.value / setup.improvements.accuracy_ratio),
     };
-    let advice = Advice::new(&full, &sketch, &question, &|done| progress.reach(0.7 * done))
+    let advice = Advice::new(&workshop, &question, &|done| progress.reach(0.7 * done))
         .map_err(|why| cannot(&why.reason()))?;
     let placements = placements(arguments, &setup, &text)?;
     progress.reach(0.9);
-    let methods = methods(arguments, &setup, &full, tolerance.as_ref())?;
+    let methods = methods(arguments, &setup, &workshop, tolerance.as_ref())?;
     progress.finish();
     let report = PlanReport {
         setup: &setup,
@@ -86,12 +82,7 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
 /// Chooses placements, writes them as a survey block, and reads the setup with that block in it.
 fn placements(arguments: &Plan, setup: &Setup, text: &str) -> Result<Option<Placements>, Failure> {
     let survey = &setup.check.survey;
-    let own = survey
-        .readings
-        .iter()
-        .enumerate()
-        .filter(|(index, reading)| !survey.zeros.contains(index) && !reading.closing)
-        .count();
+    let own = survey.compared().count();
     let count = arguments.readings.map_or(own.clamp(1, MOST_PLANNED), usize::from);
     // Places that can be found with a rule laid along the edges.
     let step = if setup.plan_unit == INCH { Measure { value: 0.5, unit: INCH }.to(MILLIMETRE) } else { 10.0 };
@@ -135,7 +126,7 @@ fn methods(
             let errors: Vec<f64> = results.iter().zip(own.flatness.iter()).map(|(r, f)| r - f).collect();
             MethodRow {
                 what: Surveyed::ThisCheck(*way),
-                n_readings: own.n_readings,
+                effort: own.effort,
                 closures: 0,
                 error: Summary::of(&errors, 0.95),
                 limit,
@@ -158,7 +149,7 @@ fn methods(
         };
         MethodRow {
             what: Surveyed::Otherwise(other.method),
-            n_readings: other.n_readings,
+            effort: other.effort,
             closures: other.closures,
             calls: calls(&other.results, limit),
             error: other.error,

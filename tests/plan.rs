@@ -11,6 +11,7 @@ use howflat::{
         check_experiment::CheckExperiment,
         improvement_gain::{Gain, Workshop},
         likelihood::Observation,
+        next_reading::candidates,
         placement_choice::{Unread, choose_placements, placements_to_choose_from},
         posterior::{Settings, posterior_of},
         simulation::{self, WayKind},
@@ -21,7 +22,7 @@ use howflat::{
     shop::{
         check::ShopCheck,
         improvement::{NotTaken, Step, taken},
-        survey::{Plan, StandUse, Station, Survey, Zeroing},
+        survey::{Obstacle, Plan, StandUse, Station, Survey, Target, Zeroing},
     },
 };
 use rand::RngExt;
@@ -160,13 +161,12 @@ fn the_cheapest_set_agrees_with_trying_all() {
     ]
     .map(|(step, effort)| Offer { step, effort: Some(effort) });
     let full = Workshop::new(&check, &plan, 20_480, 1).unwrap();
-    let sketch = Workshop::new(&check, &plan, 5_120, 1).unwrap();
     let far = |steps: &[Step]| full.with(steps).unwrap().way(WayKind::Spread).unwrap().clone();
     let now = far(&[]).farthest();
     for share in [1.2, 0.6, 0.35, 0.2] {
         let target = share * now;
         let question = Question { offers: &offers, way: WayKind::Spread, target: Some(target) };
-        let advice = Advice::new(&full, &sketch, &question, &|_| {}).unwrap();
+        let advice = Advice::new(&full, &question, &|_| {}).unwrap();
         let all = (0..16_u32).filter_map(|mask| {
             let taken: Vec<Offer> = (0..4).filter(|i| mask >> i & 1 == 1).map(|i| offers[i]).collect();
             let interval = far(&taken.iter().map(|offer| offer.step).collect::<Vec<_>>());
@@ -180,6 +180,47 @@ fn the_cheapest_set_agrees_with_trying_all() {
             other => panic!("at {share}: {other:?}"),
         }
     }
+}
+
+/// Wherever a stand is put by a step or a chooser of ours, the block is clear of it, and a step towards the targets gives none
+/// of them up; also where no reach is stated.
+#[test]
+fn no_block_is_put_under_the_stand() {
+    let (mut check, mut plan) = check_and_plan();
+    check.stand.reach = [0.0, f64::INFINITY];
+    let clear = |survey: &Survey| {
+        let near = (check.stand.pad_diameter + 35.0) / 2.0 - 1e-6;
+        survey.readings.iter().all(|reading| {
+            let weights = reading.weights;
+            let far = reading
+                .feet
+                .iter()
+                .all(|f| (f[0] - reading.target[0]).hypot(f[1] - reading.target[1]) >= near);
+            // Inside the triangle of the feet no weight is negative.
+            far && weights.iter().any(|weight| *weight < 0.0)
+        })
+    };
+    let near = taken(&check, &plan, &[Step::ShorterReach { to: 0.3 }]).unwrap().survey;
+    assert!(clear(&near));
+    assert_eq!(near.spots.len(), check.survey.spots.len(), "every target is still read");
+    for stand_use in StandUse::ALL {
+        plan.stand_use = stand_use;
+        let used = ShopCheck { survey: Survey { stand_use, ..check.survey.clone() }, ..check.clone() };
+        let all = [placements_to_choose_from(&check, &plan, 10.0), candidates(&used)].concat();
+        assert!(all.len() > 8, "{stand_use:?}");
+        for candidate in all {
+            let stations = vec![candidate.station.clone()];
+            let reach = candidate.carried_reach;
+            let only = Plan { stations, carried_reach: reach, zeroing: Zeroing::EachStation, ..plan.clone() };
+            let survey = Survey::lay_out(&only, &check.plate, &check.stand, &check.gauge_block).unwrap();
+            assert!(clear(&survey), "{stand_use:?}: {candidate:?}");
+        }
+    }
+    // What a user puts there is refused where no reach is stated that would allow it.
+    plan.stand_use = StandUse::Parked;
+    plan.stations[0].targets.push(Target { name: "under".into(), at: [95.0, 92.0] });
+    let faults = Survey::lay_out(&plan, &check.plate, &check.stand, &check.gauge_block).unwrap_err();
+    assert!(faults.iter().any(|fault| fault.why == Obstacle::UnderStand), "{faults:?}");
 }
 
 /// The expected variance against brute force: plates are drawn, each is read, and each set of readings gets a full

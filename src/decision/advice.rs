@@ -8,7 +8,6 @@ use crate::{
     },
     shop::improvement::{NotTaken, Step},
 };
-use std::collections::HashMap;
 
 /// A step that may be taken, and what it costs.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,10 +45,11 @@ pub struct Enough {
     pub target: f64,
     /// Which set of steps is the cheapest that suffices; the empty set where the check is good enough as it is.
     pub search: Search,
-    /// The steps it was looked for among: those that were seen to gain something, alone or in a pair, and have an effort.
+    /// The steps it was looked for among: those that have an effort and were seen to gain something, alone, in a pair, or as
+    /// the last of all.
     pub among: Vec<usize>,
-    /// How many such steps were left out because there were too many.
-    pub n_passed_over: usize,
+    /// Such steps that were left out because there were too many, those that gain most first.
+    pub passed_over: Vec<usize>,
     /// How many sets were tried.
     pub n_tried: usize,
     /// Whether every step counts as one because no effort was given.
@@ -58,25 +58,25 @@ pub struct Enough {
     pub best: (Vec<usize>, ErrorInterval),
 }
 
-/// Most steps that are searched: of seven there are 128 sets.
-const MOST_SEARCHED: usize = 7;
+/// Most steps that are searched: of nine there are 512 sets.
+const MOST_SEARCHED: usize = 9;
+/// A set is looked at with this part of the trials first, then with that, and only then with all.
+const SKETCHES: [u64; 2] = [16, 4];
 
 impl Advice {
     /// Tries all steps, all pairs and, where there is a target, sets of steps from the cheapest on.
     ///
     /// A set suffices if, twice the Monte Carlo uncertainty added, the farther end of the error's 95 % interval is within
-    /// the target. `sketch` is a workshop of the same check with fewer trials: a set that it sees far from the target
-    /// (four uncertainties) is not tried in full.
+    /// the target. A set that a part of the trials sees far from the target (four uncertainties) is not tried in full.
     pub fn new(
         workshop: &Workshop,
-        sketch: &Workshop,
         question: &Question,
         progress: &(dyn Fn(f64) + Sync),
     ) -> Result<Self, NotTaken> {
         let steps: Vec<Step> = question.offers.iter().map(|offer| offer.step).collect();
         let gains = workshop.gains(&steps, question.way, progress)?;
         let enough = match question.target {
-            Some(target) => Some(enough(workshop, sketch, question, &gains, target)?),
+            Some(target) => Some(enough(workshop, question, &gains, target)?),
             None => None,
         };
         Ok(Self { gains, enough })
@@ -93,86 +93,96 @@ impl Advice {
 
     /// The pair that gains most, if it is seen to gain more than the better of its two alone.
     pub fn best_pair(&self) -> Option<&Pair> {
-        self.gains.pairs.iter().find(|pair| adds(&self.gains, pair))
+        self.gains.pairs.iter().find(|pair| adds(pair))
     }
 }
 
-/// Whether a pair is seen to gain more than either step alone.
-fn adds(gains: &Gains, pair: &Pair) -> bool {
-    pair.steps.iter().all(|&step| {
-        let alone = gains.steps[step].gain.unwrap_or(Gain { share: 0.0, u: 0.0 });
-        let beyond = pair.gain.share - alone.share.max(0.0);
-        beyond > 2.0 * libm::hypot(pair.gain.u, alone.u)
-    })
+/// Whether a pair is seen to gain more than either step alone, and anything at all.
+fn adds(pair: &Pair) -> bool {
+    pair.gain.is_seen() && pair.beyond.iter().all(|beyond| beyond.is_seen())
 }
 
-fn enough(
-    workshop: &Workshop,
-    sketch: &Workshop,
-    question: &Question,
-    gains: &Gains,
-    target: f64,
-) -> Result<Enough, NotTaken> {
-    let counted = question.offers.iter().all(|offer| offer.effort.is_none());
-    let effort = |step: usize| if counted { Some(1.0) } else { question.offers[step].effort };
-    let promise = |step: usize| {
-        let alone = gains.steps[step].gain.filter(|gain| gain.is_seen()).map(|gain| gain.share);
-        let paired = gains
-            .pairs
-            .iter()
-            .filter(|pair| pair.steps.contains(&step) && adds(gains, pair))
-            .map(|pair| pair.gain.share);
-        alone.into_iter().chain(paired).max_by(f64::total_cmp)
+/// The steps with an effort that are seen to gain something, those that gain most first.
+///
+/// A step that something else hides gains nothing alone; beside the step that takes the other away it does. So each is also
+/// looked at in pairs, by what a pair gains beyond its other step, and as the last of all steps that can be taken together;
+/// and by the interval's width as well as by its farther end, which is what the target is for.
+fn promising(workshop: &Workshop, question: &Question, gains: &Gains) -> Option<Vec<usize>> {
+    let interval = |steps: &[usize]| {
+        let steps: Vec<Step> = steps.iter().map(|&step| gains.steps[step].step).collect();
+        workshop.sketch(&steps, SKETCHES[1]).ok()?.way(question.way).cloned()
     };
-    let mut promising: Vec<(usize, f64)> = (0..gains.steps.len())
-        .filter(|&step| effort(step).is_some())
-        .filter_map(|step| Some((step, promise(step)?)))
-        .collect();
+    let start = interval(&[])?;
+    let possible = |step: usize| gains.steps[step].worth.is_ok();
+    let all: Vec<usize> = (0..gains.steps.len()).filter(|&step| possible(step)).collect();
+    let together = interval(&all);
+    let alone = gains.before.way(question.way)?;
+    let gain = |step: usize| -> f64 {
+        let single = gains.steps[step].worth.as_ref().ok().and_then(|worth| worth.way(question.way));
+        let singly = single.map(|single| [Gain::of(alone, single), Gain::nearer(alone, alone, single)]);
+        let paired = gains.pairs.iter().filter_map(|pair| {
+            let other = pair.steps.iter().position(|&other| other != step)?;
+            pair.steps.contains(&step).then(|| pair.beyond[other])
+        });
+        let lastly = together.as_ref().and_then(|together| {
+            let others: Vec<usize> = all.iter().copied().filter(|&other| other != step).collect();
+            let others = interval(&others)?;
+            Some([Gain::beyond(&start, &others, together), Gain::nearer(&start, &others, together)])
+        });
+        let seen = singly.into_iter().flatten().chain(paired).chain(lastly.into_iter().flatten());
+        seen.filter(|gain| gain.is_seen()).map(|gain| gain.share).fold(0.0, f64::max)
+    };
+    let has_effort = |step: &usize| counted(question) || question.offers[*step].effort.is_some();
+    let mut promising: Vec<(usize, f64)> =
+        all.iter().copied().filter(has_effort).map(|step| (step, gain(step))).collect();
+    promising.retain(|(_, gain)| *gain > 0.0);
     promising.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let n_passed_over = promising.len().saturating_sub(MOST_SEARCHED);
-    let mut among: Vec<usize> = promising.into_iter().take(MOST_SEARCHED).map(|(step, _)| step).collect();
+    Some(promising.into_iter().map(|(step, _)| step).collect())
+}
+
+/// Whether every step counts as one, because nobody gave an effort.
+fn counted(question: &Question) -> bool {
+    question.offers.iter().all(|offer| offer.effort.is_none())
+}
+
+fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) -> Result<Enough, NotTaken> {
+    let mut among = promising(workshop, question, gains).ok_or(NotTaken::CannotBeLevelled)?;
+    let passed_over = among.split_off(among.len().min(MOST_SEARCHED));
     among.sort_unstable();
-    let efforts: Vec<f64> = among.iter().map(|&step| effort(step).unwrap_or(1.0)).collect();
+    let efforts: Vec<f64> = among.iter().map(|&step| question.offers[step].effort.unwrap_or(1.0)).collect();
     let interval = |worth: &CheckWorth| worth.way(question.way).cloned();
     let start = interval(&gains.before).ok_or(NotTaken::CannotBeLevelled)?;
     let mut best = (Vec::new(), start.clone());
-    let mut known: HashMap<Vec<usize>, Option<(f64, bool)>> = HashMap::new();
-    let mut width = |set: &[usize]| -> Option<(f64, bool)> {
+    let mut suffices = |set: &[usize]| -> Option<bool> {
         let members: Vec<usize> = set.iter().map(|&place| among[place]).collect();
-        if let Some(known) = known.get(&members) {
-            return *known;
-        }
         let steps: Vec<Step> = members.iter().map(|&step| gains.steps[step].step).collect();
-        let judged = (|| {
-            // One step or none is known in full.
-            let tried = match members[..] {
-                [] => Some(start.clone()),
-                [step] => gains.steps[step].worth.as_ref().ok().and_then(interval),
-                _ => {
-                    let rough = interval(&sketch.with(&steps).ok()?)?;
+        // One step or none is known in full.
+        let tried = match members[..] {
+            [] => start.clone(),
+            [step] => interval(gains.steps[step].worth.as_ref().ok()?)?,
+            _ => {
+                for one_in in SKETCHES {
+                    let rough = interval(&workshop.sketch(&steps, one_in).ok()?)?;
                     if rough.farthest() - 4.0 * rough.farthest_u() > target.max(best.1.farthest()) {
-                        return Some((rough.farthest(), false));
+                        return Some(false);
                     }
-                    workshop.with(&steps).ok().as_ref().and_then(interval)
                 }
-            }?;
-            if tried.farthest() < best.1.farthest() {
-                best = (members.clone(), tried.clone());
+                interval(&workshop.with(&steps).ok()?)?
             }
-            Some((tried.farthest(), tried.farthest() + 2.0 * tried.farthest_u() <= target))
-        })();
-        known.insert(members, judged);
-        judged
+        };
+        let enough = tried.farthest() + 2.0 * tried.farthest_u() <= target;
+        if tried.farthest() < best.1.farthest() {
+            best = (members, tried);
+        }
+        Some(enough)
     };
-    let (search, n_tried) = cheapest_sufficient(&efforts, usize::MAX, &mut width);
-    let named = |mut set: super::sufficient_set::FoundSet| {
-        set.steps = set.steps.iter().map(|&place| among[place]).collect();
-        set
-    };
+    let (search, n_tried) = cheapest_sufficient(&efforts, |set| suffices(set).unwrap_or(false));
     let search = match search {
-        Search::Cheapest(set) => Search::Cheapest(named(set)),
-        Search::Sufficient(set) => Search::Sufficient(named(set)),
-        other => other,
+        Search::Cheapest(mut set) => {
+            set.steps = set.steps.iter().map(|&place| among[place]).collect();
+            Search::Cheapest(set)
+        }
+        Search::NoneSuffices => Search::NoneSuffices,
     };
-    Ok(Enough { target, search, among, n_passed_over, n_tried, counted, best })
+    Ok(Enough { target, search, among, passed_over, n_tried, counted: counted(question), best })
 }

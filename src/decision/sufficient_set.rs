@@ -5,12 +5,8 @@
 pub enum Search {
     /// No set that costs less is sufficient.
     Cheapest(FoundSet),
-    /// A sufficient set; there may be cheaper ones that were not tried.
-    Sufficient(FoundSet),
     /// Every set was tried, and none is sufficient.
     NoneSuffices,
-    /// Not every set was tried, and none that was is sufficient.
-    NoneFound,
 }
 
 /// A sufficient set.
@@ -28,17 +24,11 @@ pub const MOST_STEPS: usize = 16;
 /// Tries sets of steps from the cheapest to the dearest until one is sufficient; that one is the cheapest. Of sets that
 /// cost the same the smaller one comes first, then the one whose steps stand first.
 ///
-/// Steps may hinder one another, so no set is passed over because a smaller or a larger one failed. After `most` sets the
-/// search is given up, and steps are added one by one instead, each time the one that brings most for its effort
-/// according to `width`. That way may miss a cheaper set, and says so.
+/// Steps may hinder one another, so no set is passed over because a smaller or a larger one failed.
 ///
-/// `efforts` are at least 0, at most [`MOST_STEPS`] of them; `width` gives what is to be small for a set (rising indices)
-/// and whether it is small enough, or `None` for a set that cannot be taken. Also returned: how many sets were tried.
-pub fn cheapest_sufficient(
-    efforts: &[f64],
-    most: usize,
-    mut width: impl FnMut(&[usize]) -> Option<(f64, bool)>,
-) -> (Search, usize) {
+/// `efforts` are at least 0, at most [`MOST_STEPS`] of them; `suffices` is asked of a set (rising indices). Also returned:
+/// how many sets were tried.
+pub fn cheapest_sufficient(efforts: &[f64], mut suffices: impl FnMut(&[usize]) -> bool) -> (Search, usize) {
     let n = efforts.len().min(MOST_STEPS);
     let members = |mask: u32| -> Vec<usize> { (0..n).filter(|step| mask >> step & 1 == 1).collect() };
     let cost = |mask: u32| members(mask).iter().map(|&step| efforts[step]).sum::<f64>();
@@ -48,39 +38,13 @@ pub fn cheapest_sufficient(
             .then(m.count_ones().cmp(&k.count_ones()))
             .then(m.reverse_bits().cmp(&k.reverse_bits()).reverse())
     });
-    let mut n_tried = 0;
-    for &(effort, mask) in masks.iter().take(most) {
-        n_tried += 1;
+    for (before, &(effort, mask)) in masks.iter().enumerate() {
         let steps = members(mask);
-        if let Some((_, true)) = width(&steps) {
-            return (Search::Cheapest(FoundSet { steps, effort }), n_tried);
+        if suffices(&steps) {
+            return (Search::Cheapest(FoundSet { steps, effort }), before + 1);
         }
     }
-    if n_tried == masks.len() {
-        return (Search::NoneSuffices, n_tried);
-    }
-    let mut taken: Vec<usize> = Vec::new();
-    let Some((mut now, _)) = width(&taken) else { return (Search::NoneFound, n_tried) };
-    loop {
-        let mut best: Option<(f64, Vec<usize>, f64, bool)> = None;
-        for step in (0..n).filter(|step| !taken.contains(step)) {
-            let mut next = taken.clone();
-            next.push(step);
-            next.sort_unstable();
-            n_tried += 1;
-            let Some((reached, sufficient)) = width(&next) else { continue };
-            let worth = (now - reached) / efforts[step].max(1e-9);
-            if reached < now && best.as_ref().is_none_or(|(known, ..)| worth > *known) {
-                best = Some((worth, next, reached, sufficient));
-            }
-        }
-        let Some((_, next, reached, sufficient)) = best else { return (Search::NoneFound, n_tried) };
-        (taken, now) = (next, reached);
-        if sufficient {
-            let effort = taken.iter().map(|&step| efforts[step]).sum();
-            return (Search::Sufficient(FoundSet { steps: taken, effort }), n_tried);
-        }
-    }
+    (Search::NoneSuffices, masks.len())
 }
 
 #[cfg(test)]
@@ -113,8 +77,7 @@ mod tests {
             enough in 0.02..1.0_f64,
         ) {
             let shares = &seed[..efforts.len()];
-            let judge = |steps: &[usize]| { let w = width(shares, steps); Some((w, w <= enough)) };
-            let (found, n_tried) = cheapest_sufficient(&efforts, usize::MAX, judge);
+            let (found, n_tried) = cheapest_sufficient(&efforts, |steps| width(shares, steps) <= enough);
             match (found, exhaustive(&efforts, shares, enough)) {
                 (Search::Cheapest(set), Some(least)) => {
                     prop_assert!((set.effort - least).abs() < 1e-9);
@@ -123,23 +86,13 @@ mod tests {
                 (Search::NoneSuffices, None) => prop_assert_eq!(n_tried, 1 << efforts.len()),
                 other => prop_assert!(false, "{:?}", other),
             }
-            // Given up early, it finds a sufficient set that is not cheaper, or says that it found none.
-            if let (Search::Sufficient(set), _) = cheapest_sufficient(&efforts, 3, judge) {
-                prop_assert!(width(shares, &set.steps) <= enough);
-                let least = exhaustive(&efforts, shares, enough);
-                prop_assert!(least.is_some_and(|least| set.effort >= least - 1e-9));
-            }
         }
     }
 
     #[test]
-    fn of_equal_efforts_the_smaller_set_comes_first_and_impossible_ones_are_passed_over() {
-        let judge = |steps: &[usize]| match steps {
-            [1] => None,
-            [] => Some((1.0, false)),
-            _ => Some((0.1, true)),
-        };
-        let (found, n_tried) = cheapest_sufficient(&[2.0, 1.0, 1.0], 100, judge);
+    fn of_equal_efforts_the_smaller_set_comes_first() {
+        let suffices = |steps: &[usize]| !matches!(steps, [] | [1]);
+        let (found, n_tried) = cheapest_sufficient(&[2.0, 1.0, 1.0], suffices);
         assert_eq!(found, Search::Cheapest(FoundSet { steps: vec![2], effort: 1.0 }));
         assert_eq!(n_tried, 3);
     }

@@ -12,7 +12,7 @@ use crate::{
         check::ShopCheck,
         grid::Grid,
         improvement::{NotTaken, Step, taken},
-        survey::Plan,
+        survey::{Effort, Plan},
     },
 };
 use rayon::prelude::*;
@@ -80,8 +80,8 @@ pub struct CheckWorth {
     /// Error of the plain spread, of the spread off the best-fit plane (where the readings can be levelled), and of the
     /// fitted estimate, its rule fitted to this very check.
     pub ways: Vec<(WayKind, ErrorInterval)>,
-    /// How many readings it takes, closing readings among them.
-    pub n_readings: usize,
+    /// What it takes.
+    pub effort: Effort,
 }
 
 impl CheckWorth {
@@ -91,23 +91,45 @@ impl CheckWorth {
     }
 }
 
-/// By how much one interval is narrower than another, as a share of the latter.
+/// By how much one interval is smaller than another, as a share of a third.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gain {
-    /// 0.2: a fifth narrower. Negative: wider.
+    /// 0.2: smaller by a fifth of the third. Negative: larger.
     pub share: f64,
-    /// Standard uncertainty from the number of trials; both checks were tried on the same plates with the same luck,
-    /// so that it is smaller than either width would let expect.
+    /// Standard uncertainty of the difference from the number of trials: all checks were tried on the same plates with the
+    /// same luck, so that it is smaller than those of the intervals would make it.
     pub u: f64,
 }
 
 impl Gain {
-    /// Of `after` over `before`.
+    /// By how much `after` is narrower than `before`, as a share of the latter.
     pub fn of(before: &ErrorInterval, after: &ErrorInterval) -> Self {
-        let share = |before: [f64; 2], after: [f64; 2]| 1.0 - width(after) / width(before);
-        let of_groups = before.of_groups.iter().zip(&after.of_groups).map(|(b, a)| share(*b, *a));
-        let share = share(before.interval, after.interval);
-        Self { share, u: sectioned(share, of_groups) }
+        Self::beyond(before, before, after)
+    }
+
+    /// By how much `after` is narrower than `than`, as a share of `before`: what it gains beyond `than`.
+    pub fn beyond(before: &ErrorInterval, than: &ErrorInterval, after: &ErrorInterval) -> Self {
+        Self::compared(width, before, than, after)
+    }
+
+    /// By how much nearer to 0 the farther end of `after` is than that of `than`, as a share of that of `before`.
+    pub fn nearer(before: &ErrorInterval, than: &ErrorInterval, after: &ErrorInterval) -> Self {
+        Self::compared(farthest, before, than, after)
+    }
+
+    fn compared(
+        size: impl Fn([f64; 2]) -> f64,
+        before: &ErrorInterval,
+        than: &ErrorInterval,
+        after: &ErrorInterval,
+    ) -> Self {
+        let of = |before, than, after| (size(than) - size(after)) / size(before);
+        let of_groups = before.of_groups.iter().zip(&than.of_groups).zip(&after.of_groups);
+        let share = of(before.interval, than.interval, after.interval);
+        Self {
+            share,
+            u: sectioned(share, of_groups.map(|((before, than), after)| of(*before, *than, *after))),
+        }
     }
 
     /// Whether it is more than noise: larger than twice its standard uncertainty.
@@ -123,7 +145,9 @@ pub struct Pair {
     pub steps: [usize; 2],
     /// What the pair gains.
     pub gain: Gain,
-    /// That less what each step gains alone; positive where one makes the other worth more.
+    /// What the pair gains beyond each of the two alone, with the uncertainty of that difference.
+    pub beyond: [Gain; 2],
+    /// What it gains less what both gain alone; positive where one makes the other worth more.
     pub interaction: Gain,
 }
 
@@ -160,8 +184,8 @@ pub struct Results<'a> {
     pub flatness: Cow<'a, [f64]>,
     /// What each way of reading gives, in µm.
     pub ways: Vec<(WayKind, Vec<f64>)>,
-    /// How many readings it takes, closing readings among them.
-    pub n_readings: usize,
+    /// What it takes.
+    pub effort: Effort,
 }
 
 /// Checks with steps taken, all tried on the same plates and with the same luck (common random numbers), so that what
@@ -203,7 +227,14 @@ impl<'a> Workshop<'a> {
 
     /// What the check is worth with these steps taken, in this order.
     pub fn with(&self, steps: &[Step]) -> Result<CheckWorth, NotTaken> {
-        let tried = self.results(steps)?;
+        self.sketch(steps, 1)
+    }
+
+    /// [`Self::with`] on the first of the plates only, one in `one_in` of them (but 1280 or more).
+    pub fn sketch(&self, steps: &[Step], one_in: u64) -> Result<CheckWorth, NotTaken> {
+        let block = super::trials::BLOCK as u64;
+        let n_trials = (self.n_trials / one_in / block * block).max(5 * block).min(self.n_trials);
+        let tried = self.results_of_first(n_trials, steps)?;
         let errors = |results: &[f64]| {
             ErrorInterval::of(
                 &results.iter().zip(tried.flatness.iter()).map(|(r, truth)| r - truth).collect::<Vec<_>>(),
@@ -211,12 +242,16 @@ impl<'a> Workshop<'a> {
         };
         Ok(CheckWorth {
             ways: tried.ways.iter().map(|(kind, results)| (*kind, errors(results))).collect(),
-            n_readings: tried.n_readings,
+            effort: tried.effort,
         })
     }
 
     /// What each way of reading gives with these steps taken, trial by trial.
     pub fn results(&self, steps: &[Step]) -> Result<Results<'_>, NotTaken> {
+        self.results_of_first(self.n_trials, steps)
+    }
+
+    fn results_of_first(&self, n_trials: u64, steps: &[Step]) -> Result<Results<'_>, NotTaken> {
         let check = taken(self.check, self.plan, steps)?;
         // Flatness is that of the plate alone, and drawn already, unless the bow counts as part of it: then a soak changes it.
         let own_flatness = check.plate.flatness_holds_bow;
@@ -226,10 +261,10 @@ impl<'a> Workshop<'a> {
             CheckExperiment::on_grid(&check, Grid::over(check.plate.working_surface(), 9))
         };
         let experiment = experiment.map_err(|_| NotTaken::NoRoom)?;
-        let outputs = run_trials(&experiment, &self.streams, 0..self.n_trials, &|_| {});
+        let outputs = run_trials(&experiment, &self.streams, 0..n_trials, &|_| {});
         let [flatness, spread, levelled, _] = <[Vec<f64>; 4]>::try_from(outputs).unwrap_or_default();
         let flatness =
-            if own_flatness { Cow::Owned(flatness) } else { Cow::Borrowed(self.flatness.as_slice()) };
+            if own_flatness { Cow::Owned(flatness) } else { Cow::Borrowed(&self.flatness[..spread.len()]) };
         // The rule is fitted to the trials that it is then judged by: five numbers from thousands of trials flatter it by
         // less than the trials' own scatter.
         let rule = ReadingRule::fit(&flatness, &spread, &levelled);
@@ -239,7 +274,7 @@ impl<'a> Workshop<'a> {
             ways.push((WayKind::Levelled, levelled));
         }
         ways.push((WayKind::Fitted, fitted));
-        Ok(Results { flatness, ways, n_readings: check.survey.readings.len() })
+        Ok(Results { flatness, ways, effort: check.survey.effort() })
     }
 
     /// Every step alone and every pair of steps.
@@ -291,10 +326,12 @@ impl<'a> Workshop<'a> {
             .filter_map(|(steps, worth)| {
                 let both = of_way(worth)?;
                 let [a, b] = steps.map(|step| alone[step].as_ref());
+                let each = [a?, b?];
                 Some(Pair {
                     steps,
                     gain: Gain::of(start, &both),
-                    interaction: interaction(start, [a?, b?], &both),
+                    beyond: each.map(|one| Gain::beyond(start, one, &both)),
+                    interaction: interaction(start, each, &both),
                 })
             })
             .collect();
@@ -306,12 +343,7 @@ impl<'a> Workshop<'a> {
 /// The place of each step among all, by gain: a new place begins with a step that surely gains less than the first one
 /// of the place before it.
 fn places(before: &ErrorInterval, alone: &[Option<ErrorInterval>]) -> Vec<Option<usize>> {
-    let by = |before: [f64; 2], a: [f64; 2], b: [f64; 2]| (width(b) - width(a)) / width(before);
-    let surely_better = |a: &ErrorInterval, b: &ErrorInterval| {
-        let of_groups = a.of_groups.iter().zip(&b.of_groups).zip(&before.of_groups);
-        let whole = by(before.interval, a.interval, b.interval);
-        whole > 2.0 * sectioned(whole, of_groups.map(|((a, b), before)| by(*before, *a, *b)))
-    };
+    let surely_better = |a: &ErrorInterval, b: &ErrorInterval| Gain::beyond(before, b, a).is_seen();
     let mut order: Vec<(usize, &ErrorInterval)> =
         alone.iter().enumerate().filter_map(|(step, interval)| Some((step, interval.as_ref()?))).collect();
     order.sort_by(|a, b| a.1.width().total_cmp(&b.1.width()));

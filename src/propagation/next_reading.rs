@@ -42,6 +42,9 @@ pub struct NextReading {
 /// chosen one after the other, best first; no more than `count`, and none that would shrink the
 /// variance by less than 1 %.
 ///
+/// They are chosen by one half of the posterior's plates, and what they promise is said by the other: the best of hundreds
+/// is partly luck on the plates that it was chosen by.
+///
 /// The plates of the posterior are read at every candidate, with noise; the flatness is regressed
 /// on smooth functions of those readings, and the variance that the regression leaves is the
 /// expected variance after the reading: on average over what may be read, no estimate leaves less
@@ -75,8 +78,17 @@ pub fn next_readings_at(
     for (index, candidate) in candidates.iter().enumerate() {
         readings.extend(predict(check, posterior, index, candidate, Heat::AsRead).unwrap_or_default());
     }
-    let planned = planned(&posterior.plate_flatness, candidates, &readings, first);
-    let mut chosen = choose(&posterior.plate_flatness, &readings, planned, count);
+    let (choosing, judging) = (half(&posterior.plate_flatness, 0), half(&posterior.plate_flatness, 1));
+    let on_half = |readings: &[Predicted], which: usize| -> Vec<Predicted> {
+        readings.iter().map(|r| Predicted { values: half(&r.values, which), ..*r }).collect()
+    };
+    let choosing_readings = on_half(&readings, 0);
+    let planned = planned(&choosing, candidates, &choosing_readings, first);
+    let n_planned = planned.len();
+    let order = choose(&choosing, &choosing_readings, planned, count);
+    let chosen_readings: Vec<Predicted> =
+        order.iter().map(|&r| Predicted { values: half(&readings[r].values, 1), ..readings[r] }).collect();
+    let mut chosen = promised(&judging, &chosen_readings, n_planned);
     // The plates are part of the sample; the whole of it knows the present uncertainty better.
     let (_, of_plates) = mean_and_standard_deviation(&posterior.plate_flatness);
     let (_, of_sample) = mean_and_standard_deviation(&posterior.flatness);
@@ -86,7 +98,36 @@ pub fn next_readings_at(
     chosen
 }
 
+/// Every other value, from the first or the second on.
+fn half(values: &[f64], which: usize) -> Vec<f64> {
+    values.iter().skip(which).step_by(2).copied().collect()
+}
+
+/// The surveys of readings that were chosen, one for each candidate with any, in the order in which the candidates were chosen: its
+/// zero, then what is read against it. None where a candidate cannot be laid out.
+pub fn surveys_of(check: &ShopCheck, candidates: &[Candidate], chosen: &[NextReading]) -> Vec<Survey> {
+    let mut order: Vec<usize> = Vec::new();
+    for next in chosen {
+        if !order.contains(&next.candidate) {
+            order.push(next.candidate);
+        }
+    }
+    let survey = |index: usize| {
+        let candidate = &candidates[index];
+        let targets: Vec<Target> = std::iter::once(0)
+            .chain(chosen.iter().filter(|next| next.candidate == index).map(|next| next.target))
+            .map(|target| candidate.station.targets[target].clone())
+            .collect();
+        let mut only = candidate.clone();
+        only.station.targets = targets;
+        let laid_out = Survey::lay_out(&plan(&only), &check.plate, &check.stand, &check.gauge_block);
+        laid_out.ok()
+    };
+    order.into_iter().filter_map(survey).collect()
+}
+
 /// One candidate reading, as every plate of the posterior may give it.
+#[derive(Clone)]
 pub(super) struct Predicted {
     pub candidate: usize,
     pub target: usize,
@@ -189,11 +230,9 @@ fn plan(candidate: &Candidate) -> Plan {
 /// chosen before leave of the flatness. The first two are chosen as a pair from one placement where
 /// that is better: they share what lies under the feet, and only together tell it from the plate.
 ///
-/// Readings that are `planned` already (indices into `readings`) come before all others.
-fn choose(flatness: &[f64], readings: &[Predicted], planned: Vec<usize>, count: usize) -> Vec<NextReading> {
-    let n_planned = planned.len();
+/// Readings that are `planned` already (indices into `readings`) come before all others. Returned are indices of readings.
+fn choose(flatness: &[f64], readings: &[Predicted], planned: Vec<usize>, count: usize) -> Vec<usize> {
     let mut regression = Regression::new(flatness);
-    let whole = regression.variance();
     let single: Vec<f64> =
         readings.par_iter().map(|reading| regression.variance_with(&reading.values)).collect();
     let lowest = |a: &(usize, f64), b: &(usize, f64)| a.1.total_cmp(&b.1);
@@ -219,9 +258,7 @@ fn choose(flatness: &[f64], readings: &[Predicted], planned: Vec<usize>, count: 
             plan = if single[first] <= single[second] { vec![first, second] } else { vec![second, first] };
         }
     }
-    let mut chosen: Vec<NextReading> = Vec::new();
     let mut taken: Vec<usize> = Vec::new();
-    let mut last = whole;
     while taken.len() < count {
         let next = match plan.get(taken.len()) {
             Some(&planned) => Some(planned),
@@ -234,21 +271,35 @@ fn choose(flatness: &[f64], readings: &[Predicted], planned: Vec<usize>, count: 
         };
         let Some(next) = next else { break };
         regression = regression.with(&readings[next].values);
+        taken.push(next);
+    }
+    taken
+}
+
+/// What is left of the flatness after each of these readings and those before it; as far as they go on shrinking it,
+/// and in any case for the first `n_planned`.
+fn promised(flatness: &[f64], readings: &[Predicted], n_planned: usize) -> Vec<NextReading> {
+    let mut regression = Regression::new(flatness);
+    let whole = regression.variance();
+    let mut promised: Vec<NextReading> = Vec::new();
+    let mut last = whole;
+    for reading in readings {
+        regression = regression.with(&reading.values);
         let after = regression.variance().min(last);
-        // The first of a pair may tell little without the second.
-        let begins_pair = taken.is_empty() && plan.len() > 1;
-        if last - after < 0.01 * whole && !begins_pair && taken.len() >= n_planned {
+        // The first of a pair from one placement may tell little without the second.
+        let begins_pair =
+            promised.is_empty() && readings.get(1).is_some_and(|next| next.candidate == reading.candidate);
+        if last - after < 0.01 * whole && !begins_pair && promised.len() >= n_planned {
             break;
         }
-        taken.push(next);
         last = after;
-        chosen.push(NextReading {
-            candidate: readings[next].candidate,
-            target: readings[next].target,
+        promised.push(NextReading {
+            candidate: reading.candidate,
+            target: reading.target,
             expected_standard_uncertainty: after.sqrt(),
         });
     }
-    if last > 0.99 * whole && n_planned == 0 { Vec::new() } else { chosen }
+    if last > 0.99 * whole && n_planned == 0 { Vec::new() } else { promised }
 }
 
 /// Indices of the readings at the given spots from one placement, in the order of the spots.
@@ -451,13 +502,13 @@ fn carried(check: &ShopCheck, further: Vec<Target>) -> Vec<Candidate> {
     let [x, y] = check.stand.feet[0];
     let origin = [reading.feet[0][0] - (cos * x - sin * y), reading.feet[0][1] - (sin * x + cos * y)];
     let reach = (reading.target[0] - origin[0]).hypot(reading.target[1] - origin[1]);
-    let shorter = check.stand.reach[0].max(0.6 * reach);
+    let shorter = check.stand.reach[0].max(check.stand.nearest_ahead(&check.gauge_block)).max(0.6 * reach);
     let mut all = Vec::new();
     for by in [0.0, 90.0, 45.0, -45.0] {
         for carried_reach in [reach, shorter] {
             let mut targets = targets(check);
             // As it was read already: only the zero is set again.
-            if by == 0.0 && carried_reach == reach {
+            if by == 0.0 && carried_reach >= reach {
                 targets.truncate(1);
             }
             targets.extend(further.iter().cloned());
@@ -487,9 +538,13 @@ fn targets(check: &ShopCheck) -> Vec<Target> {
     all
 }
 
-/// The candidate without the spots that cannot be read from there; `None` if fewer than two are
-/// left.
+/// The candidate without the spots that cannot be read from there, the block clear of the stand either way round; `None` if
+/// fewer than two are left.
 pub(super) fn possible(check: &ShopCheck, mut candidate: Candidate) -> Option<Candidate> {
+    let (whole, station) = (plan(&candidate), candidate.station.clone());
+    let clear =
+        |target: &Target| check.stand.clears(&check.gauge_block, whole.in_stand_frame(&station, target.at));
+    candidate.station.targets.retain(clear);
     if let Err(faults) = Survey::lay_out(&plan(&candidate), &check.plate, &check.stand, &check.gauge_block) {
         let mut index = 0;
         candidate.station.targets.retain(|_| {
@@ -507,6 +562,12 @@ mod tests {
 
     fn predicted(candidate: usize, values: Vec<f64>) -> Predicted {
         Predicted { candidate, target: 1, values }
+    }
+
+    /// Chosen and promised on the same plates.
+    fn chosen(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextReading> {
+        let chosen = choose(flatness, readings, Vec::new(), count).into_iter().map(|r| readings[r].clone());
+        promised(flatness, &chosen.collect::<Vec<_>>())
     }
 
     /// Normal scores that are independent of one another by construction: a full factorial.
@@ -559,7 +620,7 @@ mod tests {
         let good = predicted(1, mixed(&[(2.0, &a), (noise.sqrt(), &c)]));
         let fair = predicted(2, mixed(&[(1.0, &b), (noise.sqrt(), &c)]));
         let poor = predicted(0, mixed(&[(0.1, &b), (noise.sqrt(), &c)]));
-        let chosen = choose(&flatness, &[poor, good, fair], Vec::new(), 3);
+        let chosen = chosen(&flatness, &[poor, good, fair], 3);
         let order: Vec<usize> = chosen.iter().map(|c| c.candidate).collect();
         assert_eq!(order[..2], [1, 2]);
         let brute = nested(&flatness, &mixed(&[(2.0, &a)]), noise).sqrt();
@@ -572,8 +633,7 @@ mod tests {
     fn a_crooked_dependence_is_seen() {
         let [a, b, c] = factorial();
         let flatness: Vec<f64> = a.iter().zip(&b).map(|(a, b)| (a + 0.3 * b).abs()).collect();
-        let chosen =
-            choose(&flatness, &[predicted(0, mixed(&[(1.0, &a), (0.1_f64.sqrt(), &c)]))], Vec::new(), 1);
+        let chosen = chosen(&flatness, &[predicted(0, mixed(&[(1.0, &a), (0.1_f64.sqrt(), &c)]))], 1);
         let brute = nested(&flatness, &a, 0.1).sqrt();
         let expected = chosen[0].expected_standard_uncertainty;
         assert!((expected - brute).abs() < 0.05 * brute, "{expected} against {brute}");
@@ -586,8 +646,7 @@ mod tests {
         let flatness = mixed(&[(1.0, &a), (0.4, &b)]);
         let noisy = |column: &Vec<f64>| mixed(&[(1.0, column), (0.2, &c)]);
         let readings = [predicted(0, noisy(&a)), predicted(1, noisy(&a)), predicted(2, noisy(&b))];
-        let order: Vec<usize> =
-            choose(&flatness, &readings, Vec::new(), 2).iter().map(|c| c.candidate).collect();
+        let order: Vec<usize> = chosen(&flatness, &readings, 2).iter().map(|c| c.candidate).collect();
         assert_eq!(order[1], 2, "{order:?}");
     }
 }

@@ -18,7 +18,7 @@ use crate::{
         landscape::{Drawn, Landscape, LandscapeSources, Place},
         smooth_zone::{self, SmoothZone},
         stand_room::{carried_room, spread_over},
-        survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
+        survey::{Effort, Plan, StandUse, Station, Survey, Target, Zeroing},
     },
 };
 use rand_distr::{Distribution as _, StandardNormal};
@@ -77,8 +77,9 @@ impl Default for Instruments {
 pub struct MethodError {
     /// The method.
     pub method: Method,
-    /// How many readings it takes.
-    pub n_readings: usize,
+    /// What it takes: a level, or the mirror of an autocollimator, is put down for every reading, a straightedge for every
+    /// line.
+    pub effort: Effort,
     /// How many closures it has; none for a repeat reading.
     pub closures: usize,
     /// Its result minus the true flatness. The repeat reading's result is its spread.
@@ -113,20 +114,24 @@ pub fn other_methods(
         .zip(outputs)
         .map(|(prepared, results)| MethodError {
             method: prepared.method,
-            n_readings: experiment.lines.n_readings(prepared.reading),
+            effort: {
+                let indications = experiment.lines.n_readings(prepared.reading);
+                let lines = prepared.reading == LineReading::HeightAgainstStraightedge;
+                Effort { set_downs: if lines { 8 } else { indications }, indications }
+            },
             closures: prepared.reduction.degrees_of_freedom(),
             error: error(&results),
             results,
         })
         .collect();
     if let Some(carried) = repeat_reading(check) {
-        let n_readings = carried.survey.readings.len();
+        let effort = carried.survey.effort();
         let experiment = CheckExperiment::on_grid(&carried, Grid::over(check.plate.working_surface(), 9))?;
         let results =
             run_trials(&experiment, &streams, 0..n_trials, progress).swap_remove(Output::Spread as usize);
         methods.push(MethodError {
             method: Method::RepeatReading,
-            n_readings,
+            effort,
             closures: 0,
             error: error(&results),
             results,

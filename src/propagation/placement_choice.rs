@@ -58,9 +58,7 @@ impl Unread {
     /// bound, for a full posterior makes more of the same readings. `None` where the check cannot be computed with.
     pub fn after(&self, check: &ShopCheck) -> Option<Expected> {
         let survey = &check.survey;
-        let readings: Vec<usize> = (0..survey.readings.len())
-            .filter(|reading| !survey.zeros.contains(reading) && !survey.readings[*reading].closing)
-            .collect();
+        let readings: Vec<usize> = survey.compared().collect();
         let columns = predicted_readings(check, &self.judging, &readings, 0, Heat::Anew)?;
         let start = Regression::new(&self.judging.plate_flatness);
         Some(self.left(&columns.iter().fold(start, |regression, values| regression.with(values))))

@@ -16,7 +16,7 @@ use super::{
     picture::{PixelError, png},
     reading_sheet::SET_ZERO,
     setup_words,
-    survey_marks::{in_plan, stands},
+    survey_marks::{bare_plate, in_plan, stands},
     table::{Cell, Column, Table},
     text::inert,
     unseen_words::{UnseenDocument, UnseenWords},
@@ -27,7 +27,7 @@ use crate::{
         judgement::{Judgement, Otherwise},
         limits::Verdict,
     },
-    propagation::{fit::ReadingFit, foot_dip::FootDip, posterior::Settings},
+    propagation::{fit::ReadingFit, foot_dip::FootDip, next_reading::surveys_of, posterior::Settings},
     setup::{Readings, Row, Setup},
     shop::{
         grade::Tolerance,
@@ -290,7 +290,15 @@ impl JudgeReport<'_> {
     pub fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         if let Some(next) = self.next_table() {
-            parts.extend([Part::Next("What to read next".into()), Part::Table(next)]);
+            parts.extend([
+                Part::Next("What to read next".into()),
+                Part::Table(next),
+                Part::picture(
+                    "next",
+                    self.next_picture(),
+                    "Where to put stand and block for that, with feet and arm; each target carries the number of its row.",
+                ),
+            ]);
         }
         parts.extend([
             Part::heading("The plate, given these readings"),
@@ -375,6 +383,22 @@ impl JudgeReport<'_> {
             ],
             rows: body.collect(),
         })
+    }
+
+    /// The stand, as it is put down for each row to read next.
+    fn next_picture(&self) -> String {
+        let unit = self.setup.plan_unit;
+        let surveys = surveys_of(&self.setup.check, &self.judgement.candidates, &self.judgement.next);
+        let readings: Vec<&Reading> = surveys.iter().flat_map(|survey| &survey.readings).collect();
+        let labels: Vec<String> = (1..=readings.len()).map(|n| n.to_string()).collect();
+        let mut targets: Vec<MapTarget> = Vec::new();
+        for (reading, label) in readings.iter().zip(&labels) {
+            let at = in_plan(reading.target, unit);
+            if !targets.iter().any(|target| target.at == at) {
+                targets.push(MapTarget { at, label, reading: None });
+            }
+        }
+        bare_plate(self.setup, "What to read next, row by row", &stands(readings.into_iter(), unit), &targets)
     }
 
     fn flatness_table(&self) -> Table {

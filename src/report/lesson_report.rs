@@ -591,7 +591,7 @@ impl LessonReport<'_> {
             let what = match remedy.what {
                 RemedyKind::MoveOut => "put the stand where no foot is in the dip".to_string(),
                 RemedyKind::HalveReach => "halve the reach, as far as the stand allows".to_string(),
-                RemedyKind::WidenFeet => "set the feet half as far apart again".to_string(),
+                RemedyKind::WidenFeet => "set the feet 1.5 times as far apart".to_string(),
                 RemedyKind::Wipe => {
                     format!("wipe plate and feet each time (film of {}; standard uncertainty)", h.text(film))
                 }

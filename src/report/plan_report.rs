@@ -30,7 +30,11 @@ use crate::{
     },
     quantity::sample::Summary,
     setup::{Setup, pasted},
-    shop::{grade::Tolerance, improvement::Step},
+    shop::{
+        grade::Tolerance,
+        improvement::{Step, taken_with_plan},
+        survey::{Effort, StandUse, Station},
+    },
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -81,8 +85,8 @@ pub struct Placements {
 pub struct MethodRow {
     /// Which.
     pub what: Surveyed,
-    /// How many readings it takes.
-    pub n_readings: usize,
+    /// What it takes.
+    pub effort: Effort,
     /// How many closures it has.
     pub closures: usize,
     /// Its result minus the true flatness, in µm.
@@ -187,7 +191,7 @@ impl PlanReport<'_> {
         let mut said = format!(
             "The single step that helps most is \"{}\" ({}): it narrows the interval by {}{}.",
             step.step.name(),
-            self.words(step.step),
+            self.words_and_places(step.step),
             step.gain.map_or(String::new(), gain_text),
             self.interval(step)
                 .map_or(String::new(), |interval| format!(", to {}", self.limits_of(interval)))
@@ -223,7 +227,7 @@ impl PlanReport<'_> {
             (Some(unit), _) => format!("{} {unit}", short(effort, 4)),
             (None, _) => format!("an effort of {}", short(effort, 4)),
         };
-        let among = match enough.n_passed_over {
+        let among = match enough.passed_over.len() {
             0 => format!("{} sets of the {} steps that are seen to help", enough.n_tried, enough.among.len()),
             n => format!(
                 "{} sets of the {} steps that help most ({n} that help less were left out of the search)",
@@ -237,20 +241,22 @@ impl PlanReport<'_> {
                 effort(set.effort),
                 names(&set.steps)
             ),
-            Search::Sufficient(set) => format!(
-                "{} make it good enough for {}; not every set was tried ({among}), so a cheaper one may do.",
-                names(&set.steps),
-                effort(set.effort)
-            ),
-            Search::NoneSuffices | Search::NoneFound => {
+            Search::NoneSuffices => {
                 let (steps, interval) = &enough.best;
+                if interval.farthest() <= enough.target {
+                    return format!(
+                        "{} comes within the target, {}, but by less than so many trials can tell; give more with \
+                         --trials. All {among} were tried.",
+                        names(steps),
+                        self.limits_of(interval)
+                    );
+                }
                 let best = if steps.is_empty() {
                     "none came closer than the check as it is".to_string()
                 } else {
                     format!("the best of them, {}, still leaves {}", names(steps), self.limits_of(interval))
                 };
-                let all = if enough.search == Search::NoneSuffices { "All " } else { "" };
-                format!("No set of these steps makes it good enough. {all}{among} were tried; {best}.")
+                format!("No set of these steps makes it good enough. All {among} were tried; {best}.")
             }
         }
     }
@@ -259,15 +265,16 @@ impl PlanReport<'_> {
         let h = self.heights();
         let n = n_readings(&placements.setup);
         let mut said = format!(
-            "With {n} readings besides the zeros, placed as below and judged by howflat judge, the standard uncertainty of the \
+            "With {}, placed as below and judged by howflat judge, the standard uncertainty of the \
              flatness should come down from {} before any reading to {} at most",
+            setup_words::effort(&placements.setup.check.survey),
             h.text(placements.before.standard_uncertainty),
             h.text(placements.chosen.standard_uncertainty)
         );
         said += &match placements.own {
             Some(own) => format!(
                 "; the survey of the setup, with {}, leaves {}.",
-                n_readings(self.setup),
+                setup_words::effort(&self.setup.check.survey),
                 h.text(own.standard_uncertainty)
             ),
             None => ".".into(),
@@ -385,13 +392,13 @@ impl PlanReport<'_> {
             let key = |step: &SingleStep| step.gain.map_or(f64::NEG_INFINITY, |gain| gain.share);
             key(b).total_cmp(&key(a))
         });
-        let fitted = self.way != WayKind::Fitted;
+        let has_fitted_column = self.way != WayKind::Fitted;
         let rows = order.into_iter().map(|step| {
             let mut row = match (&step.gain, self.interval(step), step.place) {
                 (Some(gain), Some(interval), Some(place)) => vec![
                     Cell::Number(place as f64, Digits::Decimals(0)),
                     Cell::from(step.step.name()),
-                    Cell::Text(self.words(step.step)),
+                    Cell::Text(self.words_and_places(step.step)),
                     Cell::Number(100.0 * gain.share, Digits::Decimals(1)),
                     Cell::Number(100.0 * gain.u, Digits::Decimals(1)),
                     h.cell(interval.interval[0]),
@@ -410,7 +417,7 @@ impl PlanReport<'_> {
                     ]
                 }
             };
-            if fitted {
+            if has_fitted_column {
                 let interval = step.worth.as_ref().ok().and_then(|worth| worth.way(WayKind::Fitted));
                 row.push(interval.map_or(Cell::Empty, |interval| h.cell(interval.width())));
             }
@@ -425,11 +432,11 @@ impl PlanReport<'_> {
             Column::numbers("error from", h.label()),
             Column::numbers("to", h.label()),
         ];
-        if fitted {
+        if has_fitted_column {
             columns.push(Column::numbers("fitted estimate's width", h.label()));
         }
         let now = self.now().map_or(String::new(), |now| self.limits_of(now));
-        let fitted_now = self.advice.gains.before.way(WayKind::Fitted).filter(|_| fitted);
+        let fitted_now = self.advice.gains.before.way(WayKind::Fitted).filter(|_| has_fitted_column);
         let fitted_now = fitted_now.map_or(String::new(), |interval| {
             format!("; the fitted estimate's is {} wide", h.text(interval.width()))
         });
@@ -487,16 +494,18 @@ impl PlanReport<'_> {
 
     fn placements_table(&self, placements: &Placements) -> Table {
         let h = self.heights();
-        let own = placements.own.map(|own| ("as in the setup", n_readings(self.setup), own));
+        let effort = |setup: &Setup| setup.check.survey.effort();
+        let own = placements.own.map(|own| ("as in the setup", effort(self.setup), own));
         let rows = [
-            Some(("nothing read", 0, placements.before)),
+            Some(("nothing read", Effort { set_downs: 0, indications: 0 }, placements.before)),
             own,
-            Some(("as placed here", n_readings(&placements.setup), placements.chosen)),
+            Some(("as placed here", effort(&placements.setup), placements.chosen)),
         ];
-        let rows = rows.into_iter().flatten().map(|(what, n, expected)| {
+        let rows = rows.into_iter().flatten().map(|(what, effort, expected)| {
             vec![
                 Cell::from(what),
-                Cell::Number(n as f64, Digits::Decimals(0)),
+                Cell::Number(effort.set_downs as f64, Digits::Decimals(0)),
+                Cell::Number(effort.indications as f64, Digits::Decimals(0)),
                 h.cell(expected.standard_uncertainty),
                 h.cell(expected.interval_width),
             ]
@@ -509,7 +518,8 @@ impl PlanReport<'_> {
             ),
             columns: vec![
                 Column::text("survey"),
-                Column::numbers("readings", ""),
+                Column::numbers("set-downs", ""),
+                Column::numbers("indications", ""),
                 Column::numbers("standard uncertainty", h.label()),
                 Column::numbers("width of the 95 % interval", h.label()),
             ],
@@ -526,7 +536,8 @@ impl PlanReport<'_> {
         let rows = self.methods.iter().map(|row| {
             let mut cells = vec![
                 Cell::from(row.what.name()),
-                Cell::Number(row.n_readings as f64, Digits::Decimals(0)),
+                Cell::Number(row.effort.set_downs as f64, Digits::Decimals(0)),
+                Cell::Number(row.effort.indications as f64, Digits::Decimals(0)),
                 if row.closures > 0 {
                     Cell::Number(row.closures as f64, Digits::Decimals(0))
                 } else {
@@ -546,7 +557,8 @@ impl PlanReport<'_> {
         });
         let mut columns = vec![
             Column::text("method"),
-            Column::numbers("readings", ""),
+            Column::numbers("set-downs", ""),
+            Column::numbers("indications", ""),
             Column::numbers("closures", ""),
             Column::numbers("mean error", h.label()),
             Column::numbers("standard deviation", h.label()),
@@ -582,6 +594,41 @@ impl PlanReport<'_> {
             short(i.straightedge_bow, 3),
             short(i.straightedge_s, 3)
         )
+    }
+
+    /// A step with its size, where it puts the stand, and which targets it gives up.
+    fn words_and_places(&self, step: Step) -> String {
+        let mut said = self.words(step);
+        let Ok((_, after)) = taken_with_plan(&self.setup.check, &self.setup.plan, &[step]) else {
+            return said;
+        };
+        let before = &self.setup.plan;
+        let carried = after.stand_use == StandUse::Carried;
+        let stands = |station: &Station, reach| self.setup.stand_text(station.at, station.heading, reach);
+        let known: Vec<String> = before.stations.iter().map(|s| stands(s, before.carried_reach)).collect();
+        let mut places: Vec<String> = Vec::new();
+        for place in after.stations.iter().map(|station| stands(station, after.carried_reach)) {
+            if !known.contains(&place) && !places.contains(&place) {
+                places.push(place);
+            }
+        }
+        if !places.is_empty() {
+            said += if carried { ": carried at " } else { ": the stand at " };
+            said += &places.join(", then at ");
+        }
+        let read: Vec<&str> =
+            after.stations.iter().flat_map(|s| &s.targets).map(|t| t.name.as_str()).collect();
+        let given_up: Vec<&str> = before
+            .stations
+            .iter()
+            .flat_map(|station| &station.targets)
+            .map(|target| target.name.as_str())
+            .filter(|name| !read.contains(name))
+            .collect();
+        if !given_up.is_empty() {
+            said += &format!("; no room is left to read {}", given_up.join(", "));
+        }
+        said
     }
 
     /// A step with its size, in words.
@@ -700,14 +747,15 @@ impl PlanReport<'_> {
         let steps =
             gains.steps.iter().zip(&self.setup.improvements.offers).map(|(step, offer)| StepDocument {
                 step: step.step.name().into(),
-                what: self.words(step.step),
+                what: self.words_and_places(step.step),
                 effort: offer.effort,
                 place: step.place,
                 narrower_by: step.gain.map(|gain| gain.share),
                 narrower_by_u: step.gain.map(|gain| gain.u),
                 seen: step.gain.is_some_and(Gain::is_seen),
                 errors: step.worth.as_ref().map(ways).unwrap_or_default(),
-                n_readings: step.worth.as_ref().ok().map(|worth| worth.n_readings),
+                set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
+                indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
                 not_tried: step.worth.as_ref().err().map(|why| why.reason().into()),
             });
         let pairs = gains.pairs.iter().map(|pair| PairDocument {
@@ -718,10 +766,9 @@ impl PlanReport<'_> {
             interaction_u: pair.interaction.u,
         });
         let enough = self.advice.enough.as_ref().map(|enough| {
-            let (found, is_cheapest) = match &enough.search {
-                Search::Cheapest(set) => (Some(set), true),
-                Search::Sufficient(set) => (Some(set), false),
-                _ => (None, enough.search == Search::NoneSuffices),
+            let found = match &enough.search {
+                Search::Cheapest(set) => Some(set),
+                Search::NoneSuffices => None,
             };
             EnoughDocument {
                 target: h.of(enough.target),
@@ -731,8 +778,8 @@ impl PlanReport<'_> {
                 effort: found.map(|set| set.effort),
                 effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
                 efforts_count_steps: enough.counted,
-                all_cheaper_sets_tried: is_cheapest,
                 searched: enough.among.iter().map(|&step| name(step)).collect(),
+                passed_over: enough.passed_over.iter().map(|&step| name(step)).collect(),
                 n_tried: enough.n_tried,
                 best_steps: enough.best.0.iter().map(|&step| name(step)).collect(),
                 best_interval: interval(&enough.best.1),
@@ -758,6 +805,8 @@ impl PlanReport<'_> {
             placements: self.placements.map(|placements| PlacementsDocument {
                 survey: placements.block.clone(),
                 n_readings: n_readings(&placements.setup),
+                set_downs: placements.setup.check.survey.effort().set_downs,
+                indications: placements.setup.check.survey.effort().indications,
                 n_candidates: placements.n_candidates,
                 before: expected(placements.before),
                 own_survey: placements.own.map(expected),
@@ -768,7 +817,8 @@ impl PlanReport<'_> {
                 .iter()
                 .map(|row| MethodDocument {
                     method: row.what.key(),
-                    n_readings: row.n_readings,
+                    set_downs: row.effort.set_downs,
+                    indications: row.effort.indications,
                     closures: row.closures,
                     error: super::document::SummaryDocument::new(&row.error, |v| h.of(v)),
                     passes_up_to: row.limit.map(|limit| h.of(limit)),
@@ -816,17 +866,16 @@ fn gain_text(gain: Gain) -> String {
 
 /// How many readings a survey has besides zeros and closing readings.
 fn n_readings(setup: &Setup) -> usize {
-    let survey = &setup.check.survey;
-    let counts = |reading: &usize| !survey.zeros.contains(reading) && !survey.readings[*reading].closing;
-    (0..survey.readings.len()).filter(counts).count()
+    setup.check.survey.compared().count()
 }
 
 /// How steps are compared.
 const HOW_STEPS_ARE_JUDGED: &str = "Every set of steps is tried on the same plates with the same luck, so that what differs is \
-    the steps; u is the standard uncertainty that the number of trials leaves. This is the iterative method of ISO 14253-2: \
-    compare the uncertainty with its target, change what contributes most, and reckon again. A larger survey widens a plain \
-    spread, which takes the largest and the smallest of more readings; what it gains shows in the fitted estimate or in \
-    howflat judge.";
+    the steps. A step that makes the interval wider has a negative gain: more readings, or the stand put down more often, give a plain \
+    spread more chances to be large. u is the standard uncertainty that the number of trials leaves. This is the iterative method of ISO 14253-2: \
+    compare the uncertainty with its target, change what contributes most, and reckon again. What a larger survey gains \
+    shows in the fitted estimate or in howflat judge. An indication is the tip brought to the block and the dial read or set: readings, \
+    zeros and closing readings alike; a set-down is the stand put down anew.";
 
 /// How placements are chosen.
 const HOW_PLACEMENTS_ARE_CHOSEN: &str = "Chosen one by one, then exchanged one by one while that helps, by what each reading leaves \
@@ -920,8 +969,10 @@ struct StepDocument {
     seen: bool,
     /// The error after it, by each way of reading.
     errors: Vec<WayDocument>,
-    /// How many readings the check then takes.
-    n_readings: Option<usize>,
+    /// How often the stand is then put down.
+    set_downs: Option<usize>,
+    /// How many indications are then read or set: readings, zeros and closing readings alike.
+    indications: Option<usize>,
     /// Why it was not tried; null where it was.
     not_tried: Option<String>,
 }
@@ -958,10 +1009,10 @@ struct EnoughDocument {
     effort_unit: Option<String>,
     /// Whether every step counts as one because no effort was given.
     efforts_count_steps: bool,
-    /// Whether every cheaper set was tried; where none suffices, whether every set was.
-    all_cheaper_sets_tried: bool,
-    /// The steps among which was searched.
+    /// The steps among which was searched, every set of them from the cheapest on.
     searched: Vec<String>,
+    /// Steps that help less and were left out of the search because there were too many.
+    passed_over: Vec<String>,
     /// How many sets were tried.
     n_tried: usize,
     /// The best of the sets tried.
@@ -977,6 +1028,10 @@ struct PlacementsDocument {
     survey: Value,
     /// How many readings it has besides zeros and closing readings.
     n_readings: usize,
+    /// How often the stand is put down for them.
+    set_downs: usize,
+    /// How many indications are read or set: readings, zeros and closing readings alike.
+    indications: usize,
     /// From how many readings they were chosen.
     n_candidates: usize,
     /// What is open before any reading.
@@ -1001,8 +1056,10 @@ struct ExpectedDocument {
 struct MethodDocument {
     /// Which.
     method: String,
-    /// How many readings it takes.
-    n_readings: usize,
+    /// How often something is put down.
+    set_downs: usize,
+    /// How many indications are read or set.
+    indications: usize,
     /// How many closures it has.
     closures: usize,
     /// Its result minus the true flatness.

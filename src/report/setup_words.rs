@@ -11,7 +11,7 @@ use crate::{
     setup::{Setup, field_meaning},
     shop::{
         grade::Tolerance,
-        survey::{StandUse, Zeroing},
+        survey::{Effort, StandUse, Survey, Zeroing},
     },
 };
 
@@ -181,7 +181,6 @@ fn plate_size(setup: &Setup) -> String {
 fn survey(setup: &Setup) -> String {
     let survey = &setup.check.survey;
     let plural = |n: usize, one: &str| if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") };
-    let readings = survey.readings.iter().filter(|reading| !reading.closing).count();
     let passes = match survey.n_passes {
         1 => String::new(),
         n => format!(" in {n} passes"),
@@ -190,7 +189,24 @@ fn survey(setup: &Setup) -> String {
         StandUse::Parked | StandUse::Turned => plural(setup.plan.stations.len(), "place"),
         StandUse::Carried => plural(survey.n_seatings, "place"),
     };
-    format!("{}{passes} with the stand {} at {places}", plural(readings, "reading"), survey.stand_use.name())
+    format!("{}{passes}, the stand {} at {places}", effort(survey), survey.stand_use.name())
+}
+
+/// What a survey takes, as every report counts it: "1 set-down of the stand, 9 indications (7 readings, 1 zero, 1 closing)".
+pub fn effort(survey: &Survey) -> String {
+    let plural = |n: usize, one: &str| if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") };
+    let Effort { set_downs, indications } = survey.effort();
+    let readings = plural(survey.compared().count(), "reading");
+    let closing = match survey.closings.iter().flatten().count() {
+        0 => String::new(),
+        n => format!(", {n} closing"),
+    };
+    format!(
+        "{} of the stand, {} ({readings}, {}{closing})",
+        plural(set_downs, "set-down"),
+        plural(indications, "indication"),
+        plural(survey.zeros.len(), "zero")
+    )
 }
 
 /// Mean and standard deviation in words; a number alone where nothing is uncertain.

@@ -53,7 +53,11 @@ pub fn costs(text: &str) -> Result<Costs, Fault> {
     let [recalibration, day, days_away, bad_part, bad_parts] = given;
     let (Some(recalibration), Some(bad_part)) = (recalibration, bad_part) else {
         let missing = if recalibration.is_none() { "recalibration" } else { "bad-part" };
-        return Err(fault(format!("without \"{missing}\""), "both sides of the choice".into(), example()));
+        return Err(fault(
+            format!("without \"{missing}\""),
+            "given with both recalibration and bad-part".into(),
+            example(),
+        ));
     };
     let costs = Costs {
         recalibration,

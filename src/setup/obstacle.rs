@@ -97,6 +97,11 @@ pub fn describe(
                 "clear of the stand's feet".into(),
                 "move the target or the stand",
             ),
+            Obstacle::UnderStand => (
+                "under the stand".into(),
+                "clear of its feet, its column and what is between them".into(),
+                "move the target or the stand, or write stand.reach.shortest if this stand reads nearer to itself",
+            ),
             Obstacle::FeetInLine | Obstacle::NothingToCompare => (
                 "not enough to compare".into(),
                 "two spots or more".into(),

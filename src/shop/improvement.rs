@@ -222,12 +222,21 @@ const MOST_READINGS: usize = 500;
 ///
 /// Targets that cannot be read any more (a foot in the way, out of reach) are left out, as anybody would.
 pub fn taken(check: &ShopCheck, plan: &Plan, steps: &[Step]) -> Result<ShopCheck, NotTaken> {
+    Ok(taken_with_plan(check, plan, steps)?.0)
+}
+
+/// [`taken`], and the plan of its survey.
+pub fn taken_with_plan(
+    check: &ShopCheck,
+    plan: &Plan,
+    steps: &[Step],
+) -> Result<(ShopCheck, Plan), NotTaken> {
     let (mut check, mut plan) = (check.clone(), plan.clone());
     for step in steps {
         step.change(&mut check, &mut plan)?;
     }
     check.survey = lay_out_what_fits(&check, &mut plan)?;
-    Ok(check)
+    Ok((check, plan))
 }
 
 /// Lays a plan out without what is impossible in it.
@@ -258,10 +267,7 @@ fn shorten(to: f64, check: &ShopCheck, plan: &mut Plan) -> Result<(), NotTaken> 
     /// A move that shortens by less is none.
     const WORTH_IT: f64 = 0.97;
     if plan.stand_use == StandUse::Carried {
-        // The tip stays clear of the front feet, block and pad between them.
-        let front = check.stand.feet.iter().map(|foot| foot[0]).fold(f64::NEG_INFINITY, f64::max);
-        let face = check.gauge_block.face;
-        let clear = front + (check.stand.pad_diameter + face[0].max(face[1])) / 2.0;
+        let clear = check.stand.nearest_ahead(&check.gauge_block);
         let reach = (to * plan.carried_reach).max(clear).max(check.stand.reach[0]);
         if reach > WORTH_IT * plan.carried_reach {
             return Err(NotTaken::SoAlready);
@@ -270,6 +276,7 @@ fn shorten(to: f64, check: &ShopCheck, plan: &mut Plan) -> Result<(), NotTaken> 
         return Ok(());
     }
     let mut shorter = false;
+    let as_planned = plan.clone();
     for station in &mut plan.stations {
         let longest = |at: [f64; 2], targets: &[Target]| {
             targets.iter().map(|t| libm::hypot(t.at[0] - at[0], t.at[1] - at[1])).fold(0.0, f64::max)
@@ -282,14 +289,27 @@ fn shorten(to: f64, check: &ShopCheck, plan: &mut Plan) -> Result<(), NotTaken> 
             [0, 1].map(|axis| start[axis] + share * (middle[axis] - start[axis]))
         };
         let reach = |k: &u32| longest(on_the_way(*k), &station.targets);
-        let far_enough = (1..=20).find(|k| reach(k) <= to * before);
-        let best = far_enough.or_else(|| (1..=20).min_by(|a, b| reach(a).total_cmp(&reach(b))));
+        // Nearer to all targets, but on none of them: each stays readable.
+        let allowed =
+            |k: &u32| all_readable(check, &as_planned, &Station { at: on_the_way(*k), ..station.clone() });
+        let shortest = || (1..=20).filter(allowed).min_by(|a, b| reach(a).total_cmp(&reach(b)));
+        let best = (1..=20).find(|k| reach(k) <= to * before && allowed(k)).or_else(shortest);
         if let Some(k) = best.filter(|k| reach(k) < WORTH_IT * before) {
             station.at = on_the_way(k);
             shorter = true;
         }
     }
     if shorter { Ok(()) } else { Err(NotTaken::SoAlready) }
+}
+
+/// Whether every target can be read from a station of a plan, the block clear of the stand either way round.
+fn all_readable(check: &ShopCheck, plan: &Plan, station: &Station) -> bool {
+    let clear =
+        |target: &Target| check.stand.clears(&check.gauge_block, plan.in_stand_frame(station, target.at));
+    let alone = Plan { stations: vec![station.clone()], ..plan.clone() };
+    let in_the_way = |faults: Vec<Impossible>| faults.iter().any(|fault| fault.target.is_some());
+    let laid_out = Survey::lay_out(&alone, &check.plate, &check.stand, &check.gauge_block);
+    station.targets.iter().all(clear) && !laid_out.is_err_and(in_the_way)
 }
 
 /// All placements once more, turned.

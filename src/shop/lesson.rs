@@ -136,7 +136,7 @@ pub enum RemedyKind {
     MoveOut,
     /// Halve the reach, as far as the stand allows.
     HalveReach,
-    /// Set the feet half as far apart again.
+    /// Set the feet 1.5 times as far apart.
     WidenFeet,
     /// Wipe feet and plate each time.
     Wipe,

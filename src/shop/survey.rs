@@ -89,6 +89,12 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// Where a target (mm) is in the frame of the stand that reads it, in mm.
+    pub fn in_stand_frame(&self, station: &Station, target: [f64; 2]) -> [f64; 2] {
+        let (at, heading) = pose(self, station, target);
+        in_frame(at, heading, target)
+    }
+
     /// How far the tip is from the stand's origin for the reading of a spot (an index into [`Survey::spots`]), in mm;
     /// `None` where there is no such spot.
     pub fn reach(&self, spot: usize) -> Option<f64> {
@@ -187,6 +193,8 @@ pub enum Obstacle {
         /// How near its middle may come to an edge, mm.
         clearance: f64,
     },
+    /// The block would be under the stand, among its feet or at its column.
+    UnderStand,
     /// A foot would stand off the plate.
     FootOffPlate {
         /// Which foot, counted from 0.
@@ -243,6 +251,28 @@ impl Survey {
             }
         }
         Ok(layout.finish())
+    }
+}
+
+/// What a survey takes, in the two things that cost time at the plate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Effort {
+    /// How often the stand is put down.
+    pub set_downs: usize,
+    /// How often the tip is brought to the block and the dial looked at: readings, zeros and closing readings alike.
+    pub indications: usize,
+}
+
+impl Survey {
+    /// What it takes.
+    pub fn effort(&self) -> Effort {
+        Effort { set_downs: self.n_seatings, indications: self.readings.len() }
+    }
+
+    /// Indices of the readings that say something of the plate: no zeros, no closing readings.
+    pub fn compared(&self) -> impl Iterator<Item = usize> {
+        (0..self.readings.len())
+            .filter(|reading| !self.zeros.contains(reading) && !self.readings[*reading].closing)
     }
 }
 
@@ -338,6 +368,13 @@ fn pose(plan: &Plan, station: &Station, target: [f64; 2]) -> ([f64; 2], f64) {
     }
 }
 
+/// A point of the plate (mm) in the frame of a stand with its origin at `at` (mm) and this heading (radians).
+fn in_frame(at: [f64; 2], heading: f64, point: [f64; 2]) -> [f64; 2] {
+    let [cos, sin] = direction(heading);
+    let [x, y] = [point[0] - at[0], point[1] - at[1]];
+    [cos * x + sin * y, cos * y - sin * x]
+}
+
 /// Cosine and sine of a heading, exact on the axes so that a stand along an edge stays along it.
 fn direction(heading: f64) -> [f64; 2] {
     let quarter = heading / FRAC_PI_2;
@@ -399,6 +436,12 @@ fn obstacles(plan: &Plan, plate: &Plate, stand: &Stand, block: &GaugeBlock) -> V
                 {
                     fault(Obstacle::FootOnBlock { foot });
                 }
+            }
+            // Where nobody says how near the stand reaches, as near as its base lets the block come.
+            let tip = in_frame(at, heading, target.at);
+            let near = pad + block.face[0].min(block.face[1]) / 2.0;
+            if stand.reach[0] == 0.0 && stand.distance_from_base(tip) < near * (1.0 - 1e-9) {
+                fault(Obstacle::UnderStand);
             }
         }
     }
