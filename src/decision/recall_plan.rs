@@ -320,10 +320,9 @@ impl PlatePlan {
             question.costs.map(|costs| CostPlan::new(&wear, as_new, &costs, tolerance, due, evidence, law));
         let least = by_cost.as_ref().and_then(|plan| plan.least).map_or(0.0, |(least, _)| least.years);
         let shown = (1.6 * due.unwrap_or(8.0).max(least)).clamp(2.0, 20.0);
-        let distributions = wear.distributions(shown / N_FORECAST as f64, N_FORECAST);
-        let forecast = distributions.iter().enumerate().map(|(k, distribution)| {
+        let forecast = (0..=N_FORECAST).map(|k| {
             let years = shown * k as f64 / N_FORECAST as f64;
-            (years, wear.interval(distribution), wear.exceeding(tolerance, years).min(1.0))
+            (years, wear.after(years), wear.exceeding(tolerance, years).min(1.0))
         });
         let forecast = forecast.collect();
         Self { wear, entries, out, due, forecast, as_new, by_cost }

@@ -14,7 +14,7 @@ use crate::{
         wear::{Map, Surface, Waves},
     },
 };
-use libm::{exp, sqrt};
+use libm::{exp, log, sqrt};
 
 /// What the readings of one check say.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,6 +50,10 @@ pub fn of_readings(
 /// One that would have to be wider than three times the prior says nothing that could be told, and counts as that wide.
 fn normal_likelihood(prior: &[f64], mean: f64, deviation: f64) -> Known {
     let (_, prior_deviation) = mean_and_standard_deviation(prior);
+    if prior_deviation.is_nan() || prior_deviation <= 0.0 || deviation.is_nan() || deviation <= 0.0 {
+        // Known exactly, before or after: there is nothing to take out.
+        return Known::Normal { estimate: mean, standard_uncertainty: deviation.max(0.0) };
+    }
     let density = Smooth::of(prior, mean, deviation);
     // Starts as if the prior were normal, then mends estimate and width in turn until both moments agree.
     let widest = 3.0 * prior_deviation;
@@ -110,10 +114,16 @@ impl Smooth {
 
     /// Mean and standard deviation of the product with a normal density.
     fn times_normal(&self, estimate: f64, u: f64) -> (f64, f64) {
-        let [mut n, mut x, mut xx] = [0.0; 3];
-        for (value, density) in self.values.iter().zip(&self.density) {
+        // By logarithms: far from all of the sample every product would be 0, and their mean no number.
+        let height = |(value, density): (&f64, &f64)| {
             let z = (value - estimate) / u;
-            let weight = density * exp(-0.5 * z * z);
+            log(*density) - 0.5 * z * z
+        };
+        let heights: Vec<f64> = self.values.iter().zip(&self.density).map(height).collect();
+        let most = heights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let [mut n, mut x, mut xx] = [0.0; 3];
+        for (value, height) in self.values.iter().zip(&heights) {
+            let weight = exp(height - most);
             n += weight;
             x += weight * (value - estimate);
             xx += weight * (value - estimate) * (value - estimate);
@@ -168,6 +178,20 @@ mod tests {
             // The kernels widen the prior by 1 to 2 %.
             assert!((found - estimate).abs() < 0.05, "{found} for {estimate}");
             assert!((standard_uncertainty / u - 1.0).abs() < 0.05, "{standard_uncertainty} for {u}");
+        }
+    }
+
+    /// Readings that speak for a flatness a thousand deviations from all that was expected.
+    #[test]
+    fn far_from_all_that_was_expected_it_is_still_a_number() {
+        let sample: Vec<f64> = (0..1000).map(|i| 3.0 + f64::from(i) / 5000.0).collect();
+        for (mean, deviation) in [(60.0, 0.01), (60.0, 20.0), (0.01, 1e-4), (3.1, 0.0)] {
+            let Known::Normal { estimate, standard_uncertainty } =
+                normal_likelihood(&sample, mean, deviation)
+            else {
+                unreachable!("always normal")
+            };
+            assert!(estimate.is_finite() && standard_uncertainty.is_finite(), "{mean} {deviation}");
         }
     }
 

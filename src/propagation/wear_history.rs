@@ -51,7 +51,7 @@ pub enum Known {
     },
     /// Between two limits (µm) and nothing more.
     Rectangular {
-        /// The lower.
+        /// The lower; may be below 0 where U exceeds the value, since it is also where findings lie.
         low: f64,
         /// The upper.
         high: f64,
@@ -91,7 +91,8 @@ pub struct History<'a> {
     pub law: Option<&'a SpreadLaw>,
     /// Flatness deviations (µm) that plates of the setup have, at the first date of a plate.
     pub population: &'a [f64],
-    /// Largest flatness deviation of interest, in µm, such as twice the tolerance.
+    /// Largest flatness deviation of interest, in µm, such as twice the tolerance: how far the grid reaches at
+    /// first. It is made wider where a history needs it, and no answer depends on it.
     pub highest: f64,
     /// The rest.
     pub prior: WearPrior,
@@ -110,6 +111,8 @@ pub struct PlateWear {
     pub today: Interval,
     /// Each event's own word, and what all of the history together says of that date.
     pub events: Vec<EventFit>,
+    /// Years from the last event to today.
+    since: f64,
     /// Whether the states' classes are those of spreads (they run fastest).
     tells_spread_classes: bool,
 }
@@ -123,6 +126,8 @@ pub struct Hypothesis {
     pub probability: f64,
     /// Probabilities of flatness and class today, `[class][node]`, flat; they add up to 1.
     pub state: Vec<f64>,
+    /// Probabilities of the flatness on the nodes after the last event.
+    last: Vec<f64>,
 }
 
 /// Mean and 95 % interval (probabilistically symmetric).
@@ -158,16 +163,17 @@ const FINE: usize = 23;
 const REACH: f64 = 3.3;
 /// Shops' median rates.
 const N_PACES: usize = 31;
-/// Probability of anything, beside what the setup's population and history hold: no certificate may count
-/// as impossible.
-const UNFORESEEN: f64 = 0.05;
+/// Probability of a plate unlike all that the setup describes: no certificate may count as impossible.
+pub const UNFORESEEN: f64 = 0.05;
+/// Mean flatness deviation of such plates, over that of the described ones.
+pub const UNFORESEEN_MEAN: f64 = 2.0;
 /// Less than this of a state or a hypothesis is left out.
 const NEGLIGIBLE: f64 = 1e-12;
 /// Ways of wearing that are less likely than this are left out; all of them together hold less than 1e-4.
 const UNLIKELY: f64 = 1e-6;
-/// Probability at the last node today from which on the grid is made twice as wide, and how often.
-const TOO_HIGH: f64 = 0.02;
-const N_WIDER: usize = 2;
+/// Probability at the last node, after any event, from which on the grid is made twice as wide, and how often.
+const TOO_HIGH: f64 = 1e-3;
+const N_WIDER: usize = 6;
 /// How often the rates are set closer.
 const N_CLOSER: usize = 3;
 /// Coverage probability of all intervals.
@@ -177,19 +183,11 @@ const COVERAGE: f64 = 0.95;
 ///
 /// The result is the same for any number of threads. Spreads are passed over where no law is given.
 pub fn fit(history: &History) -> Vec<PlateWear> {
-    let grids: Vec<Grid> = history.plates.par_iter().map(|events| Grid::for_plate(history, events)).collect();
     let deviation = sqrt(square(history.prior.between_shops) + square(history.prior.between_plates));
     let centre = log(history.prior.median_rate);
     let coarse: Vec<f64> = spaced(centre - REACH * deviation, centre + REACH * deviation, COARSE);
-    let evidence: Vec<Vec<f64>> = history
-        .plates
-        .par_iter()
-        .zip(&grids)
-        .map(|(events, grid)| {
-            let plate = Plate::new(history, events, grid);
-            coarse.iter().map(|&log_rate| plate.log_evidence(log_rate)).collect()
-        })
-        .collect();
+    let (grids, evidence): (Vec<Grid>, Vec<Vec<f64>>) =
+        history.plates.par_iter().map(|events| wide_enough(history, events, &coarse, deviation)).unzip();
     let paces = Paces::new(&history.prior, &coarse, &evidence);
     (0..history.plates.len())
         .into_par_iter()
@@ -209,20 +207,35 @@ pub fn fit(history: &History) -> Vec<PlateWear> {
                     rates = spaced(low, high, FINE);
                 }
             }
-            let mut grid = grids[index].clone();
-            let fit_on =
-                |grid: &Grid| Plate::new(history, &history.plates[index], grid).fit(&rates, &log_prior);
-            let mut wear = fit_on(&grid);
-            for _ in 0..N_WIDER {
-                if wear.distribution_after(0.0)[N_NODES - 1] < TOO_HIGH {
-                    break;
-                }
-                grid = Grid::new(2.0 * grid.spacing * (N_NODES - 1) as f64, history.population);
-                wear = fit_on(&grid);
-            }
-            wear
+            Plate::new(history, &history.plates[index], &grids[index]).fit(&rates, &log_prior)
         })
         .collect()
+}
+
+/// A grid that holds all flatnesses that a history leaves open, and the evidence on it for each of the rates, which
+/// lie about their prior median.
+fn wide_enough(history: &History, events: &[Event], log_rates: &[f64], deviation: f64) -> (Grid, Vec<f64>) {
+    let centre = log(history.prior.median_rate);
+    let mut grid = Grid::for_plate(history, events);
+    for widened in 0.. {
+        let plate = Plate::new(history, events, &grid);
+        let passes: Vec<(f64, f64)> =
+            log_rates.iter().map(|&log_rate| plate.evidence_and_top(log_rate)).collect();
+        let weights: Vec<f64> = log_rates
+            .iter()
+            .zip(&passes)
+            .map(|(log_rate, (evidence, _))| evidence - 0.5 * square((log_rate - centre) / deviation))
+            .collect();
+        let whole = log_sum(&weights);
+        let at_top: f64 =
+            weights.iter().zip(&passes).map(|(weight, (_, top))| exp(weight - whole) * top).sum();
+        // Where the whole history is impossible on this grid it may be possible on a wider one.
+        if widened == N_WIDER || at_top < TOO_HIGH {
+            return (grid, passes.into_iter().map(|(evidence, _)| evidence).collect());
+        }
+        grid = grid.wider(history.population);
+    }
+    unreachable!("the loop ends")
 }
 
 fn square(x: f64) -> f64 {
@@ -314,6 +327,8 @@ fn log_sum(terms: &[f64]) -> f64 {
 struct Grid {
     spacing: f64,
     first: Vec<f64>,
+    /// Mean flatness deviation (µm) of plates unlike the described ones.
+    unforeseen: f64,
 }
 
 impl Grid {
@@ -324,17 +339,27 @@ impl Grid {
             }
             Evidence::Spread(_) => top,
         });
-        Self::new(top, history.population)
+        let n = history.population.len();
+        let mean = history.population.iter().sum::<f64>() / n.max(1) as f64;
+        Self::new(top, history.population, UNFORESEEN_MEAN * if mean > 0.0 { mean } else { history.highest })
     }
 
-    fn new(top: f64, population: &[f64]) -> Self {
+    fn new(top: f64, population: &[f64], unforeseen: f64) -> Self {
         let spacing = top / (N_NODES - 1) as f64;
-        Self { spacing, first: first_density(spacing, population) }
+        Self { spacing, first: first_density(spacing, population, unforeseen), unforeseen }
+    }
+
+    fn wider(&self, population: &[f64]) -> Self {
+        Self::new(2.0 * self.spacing * (N_NODES - 1) as f64, population, self.unforeseen)
     }
 }
 
-/// The setup's population on the nodes, as a density by kernels, and a share of anything.
-fn first_density(spacing: f64, population: &[f64]) -> Vec<f64> {
+/// The setup's population on the nodes, as a density by kernels (Silverman's width), and a share of plates unlike it.
+///
+/// That share has the density `2 m² / (m + z)³` of mean m: Lomax's, with a tail so heavy that a certificate outweighs it.
+/// Neither depends on the grid but for what a node stands for.
+fn first_density(spacing: f64, population: &[f64], unforeseen: f64) -> Vec<f64> {
+    let n = population.len() as f64;
     let mut counts = vec![0.0; N_NODES];
     for flatness in population {
         let place = (flatness / spacing).clamp(0.0, (N_NODES - 1) as f64);
@@ -342,19 +367,41 @@ fn first_density(spacing: f64, population: &[f64]) -> Vec<f64> {
         counts[below] += 1.0 - (place - below as f64);
         counts[below + 1] += place - below as f64;
     }
-    let reach = 3;
-    let kernel = |k: usize| exp(-0.5 * square(k as f64 / 1.5));
-    let smooth = |node: usize| -> f64 {
-        (node.saturating_sub(reach)..(node + reach + 1).min(N_NODES))
-            .map(|k| counts[k] * kernel(k.abs_diff(node)))
-            .sum()
+    let known =
+        if population.is_empty() { counts } else { smooth(&counts, kernel_width(population) / spacing) };
+    let share = if population.is_empty() { 1.0 } else { UNFORESEEN };
+    let beyond = |place: f64| square(unforeseen / (unforeseen + spacing * place.max(0.0)));
+    let of_node = |node: usize| {
+        let above = if node + 1 < N_NODES { beyond(node as f64 + 0.5) } else { 0.0 };
+        beyond(node as f64 - 0.5) - above
     };
-    let mut density: Vec<f64> = (0..N_NODES).map(smooth).collect();
-    let total: f64 = density.iter().sum();
-    let share = if total > 0.0 { (1.0 - UNFORESEEN) / total } else { 0.0 };
-    let rest = if total > 0.0 { UNFORESEEN } else { 1.0 };
-    density.iter_mut().for_each(|p| *p = *p * share + rest / N_NODES as f64);
-    density
+    (0..N_NODES).map(|node| (1.0 - share) * known[node] / n.max(1.0) + share * of_node(node)).collect()
+}
+
+/// Silverman's rule, `0.9 s n^(−1/5)`, in the sample's unit.
+fn kernel_width(sample: &[f64]) -> f64 {
+    let n = sample.len() as f64;
+    let mean = sample.iter().sum::<f64>() / n;
+    let variance = sample.iter().map(|x| square(x - mean)).sum::<f64>() / n;
+    0.9 * sqrt(variance) * libm::pow(n, -0.2)
+}
+
+/// Counts spread by a normal kernel of a width in nodes; what would leave the grid is given to its ends.
+fn smooth(counts: &[f64], width: f64) -> Vec<f64> {
+    if width < 0.1 {
+        return counts.to_vec();
+    }
+    let reach = libm::ceil(4.0 * width) as i64;
+    let kernel: Vec<f64> = (-reach..=reach).map(|k| exp(-0.5 * square(k as f64 / width))).collect();
+    let whole: f64 = kernel.iter().sum();
+    let mut out = vec![0.0; counts.len()];
+    for (node, count) in counts.iter().enumerate().filter(|(_, count)| **count > 0.0) {
+        for (k, weight) in kernel.iter().enumerate() {
+            let to = (node as i64 + k as i64 - reach).clamp(0, counts.len() as i64 - 1);
+            out[to as usize] += count * weight / whole;
+        }
+    }
+    out
 }
 
 impl Known {
@@ -418,12 +465,17 @@ impl Known {
         }
     }
 
-    /// The same without the part that stays from check to check, which shifts it by `deviate` standard deviations.
-    fn shifted(self, deviate: f64) -> Self {
+    /// The same in one class of the part that stays from check to check: shifted by the class's mean, and with the class's
+    /// own variance beside the part that is new each time. Over the classes the variance is the whole one.
+    fn shifted(self, class: usize) -> Self {
         match self {
             Self::Normal { estimate, standard_uncertainty } => {
                 let part = standard_uncertainty * sqrt(0.5);
-                Self::Normal { estimate: estimate - part * deviate, standard_uncertainty: part }
+                let (mean, variance) = class_moments(class);
+                Self::Normal {
+                    estimate: estimate - part * mean,
+                    standard_uncertainty: part * sqrt(1.0 + variance),
+                }
             }
             rectangular => rectangular,
         }
@@ -434,9 +486,20 @@ fn normal_density(z: f64) -> f64 {
     exp(-0.5 * z * z) / sqrt(2.0 * PI)
 }
 
-/// The middle of each class's part of a standard normal quantity.
-fn class_deviate(class: usize) -> f64 {
-    normal_quantile((class as f64 + 0.5) / N_CLASSES as f64)
+/// Mean and variance of each class's part of a standard normal quantity (a normal law cut off at both ends).
+fn class_moments(class: usize) -> (f64, f64) {
+    let n = N_CLASSES as f64;
+    // Density at an end, and that times the end: both 0 at infinity.
+    let at = |k: usize| match k {
+        0 | N_CLASSES => (0.0, 0.0),
+        k => {
+            let end = normal_quantile(k as f64 / n);
+            (normal_density(end), end * normal_density(end))
+        }
+    };
+    let (low, high) = (at(class), at(class + 1));
+    let mean = n * (low.0 - high.0);
+    (mean, 1.0 + n * (low.1 - high.1) - square(mean))
 }
 
 /// One plate, ready to be filtered.
@@ -459,10 +522,12 @@ struct Pass {
     log_evidence: f64,
     /// The state after each event and the gap before the next; the last is today's.
     states: Vec<Vec<f64>>,
-    /// The sums by which the states were divided.
+    /// For each event the probability, before it, of a finding at or below it; not a number for a resurfacing.
     p_below: Vec<f64>,
     /// Logarithm of the evidence before each event.
     before: Vec<f64>,
+    /// The most that the last node holds after any event, or at the start where there is none.
+    top: f64,
 }
 
 impl<'a> Plate<'a> {
@@ -493,9 +558,7 @@ impl<'a> Plate<'a> {
                     (Evidence::Certificate(known) | Evidence::Resurfaced(known), _) => {
                         known.likelihood(flatness, spacing)
                     }
-                    (Evidence::Judged(known), _) => {
-                        known.shifted(class_deviate(b)).likelihood(flatness, spacing)
-                    }
+                    (Evidence::Judged(known), _) => known.shifted(b).likelihood(flatness, spacing),
                     (Evidence::Spread(spread), Some(law)) => law.density(spread, flatness, a),
                     (Evidence::Spread(_), None) => 1.0,
                 }
@@ -509,9 +572,7 @@ impl<'a> Plate<'a> {
                         (Evidence::Certificate(known) | Evidence::Resurfaced(known), _) => {
                             known.probability_below(flatness)
                         }
-                        (Evidence::Judged(known), _) => {
-                            known.shifted(class_deviate(b)).probability_below(flatness)
-                        }
+                        (Evidence::Judged(known), _) => known.shifted(b).probability_below(flatness),
                         (Evidence::Spread(spread), Some(law)) => law.cumulative(spread, flatness, a),
                         (Evidence::Spread(_), None) => 0.5,
                     }
@@ -537,14 +598,22 @@ impl<'a> Plate<'a> {
 
     /// Logarithm of the probability of the history at a rate, over all unevennesses.
     fn log_evidence(&self, log_rate: f64) -> f64 {
-        let each: Vec<f64> = self
-            .unevenness
-            .iter()
-            .map(|&unevenness| {
-                self.forward(&WearProcess { rate: exp(log_rate), unevenness }, false).log_evidence
-            })
-            .collect();
-        log_sum(&each) - log(each.len() as f64)
+        self.evidence_and_top(log_rate).0
+    }
+
+    /// The same, and the most that the last node of the grid holds after any event.
+    fn evidence_and_top(&self, log_rate: f64) -> (f64, f64) {
+        let passes = self.unevenness.iter().map(|&unevenness| {
+            let pass = self.forward(&WearProcess { rate: exp(log_rate), unevenness }, false);
+            (pass.log_evidence, pass.top)
+        });
+        let (each, tops): (Vec<f64>, Vec<f64>) = passes.unzip();
+        let evidence = log_sum(&each);
+        if evidence == f64::NEG_INFINITY {
+            return (evidence, tops.into_iter().fold(0.0, f64::max));
+        }
+        let top = each.iter().zip(&tops).map(|(e, top)| exp(e - evidence) * top).sum();
+        (evidence - log(each.len() as f64), top)
     }
 
     /// The growth over each gap; gaps of one length share theirs.
@@ -567,7 +636,7 @@ impl<'a> Plate<'a> {
         let per_class = 1.0 / self.n_classes() as f64;
         let mut state: Vec<f64> = self.table(|node, _| self.grid.first[node] * per_class);
         let mut pass =
-            Pass { log_evidence: 0.0, states: Vec::new(), p_below: Vec::new(), before: Vec::new() };
+            Pass { log_evidence: 0.0, states: Vec::new(), p_below: Vec::new(), before: Vec::new(), top: 0.0 };
         for (k, event) in self.events.iter().enumerate() {
             pass.before.push(pass.log_evidence);
             let likelihood = &self.likelihoods[k];
@@ -585,15 +654,21 @@ impl<'a> Plate<'a> {
                 let sum: f64 = state.iter().sum();
                 if sum < 1e-280 {
                     pass.log_evidence = f64::NEG_INFINITY;
+                    pass.top = 1.0;
                     return pass;
                 }
                 state.iter_mut().for_each(|p| *p /= sum);
                 pass.log_evidence += log(sum);
             }
+            let at_top: f64 = state.chunks_exact(N_NODES).map(|class| class[N_NODES - 1]).sum();
+            pass.top = pass.top.max(at_top);
             if keep {
                 pass.states.push(state.clone());
             }
             state = grown(&state, &growths[k]);
+        }
+        if self.events.is_empty() {
+            pass.top = self.grid.first[N_NODES - 1];
         }
         pass.states.push(state);
         pass
@@ -649,7 +724,8 @@ impl<'a> Plate<'a> {
                 }
             }
             let state = pass.states.last().cloned().unwrap_or_default();
-            hypotheses.push(Hypothesis { process: *process, probability, state });
+            let last = over_classes(&pass.states[pass.states.len().saturating_sub(2)]);
+            hypotheses.push(Hypothesis { process: *process, probability, state, last });
         }
         let total: f64 = hypotheses.iter().map(|h| h.probability).sum();
         hypotheses.iter_mut().for_each(|h| h.probability /= total);
@@ -680,8 +756,10 @@ impl<'a> Plate<'a> {
         let rate = rate_interval(&hypotheses);
         let tells_spread_classes = self.classes[0] > 1;
         let spacing = self.grid.spacing;
-        let mut plate = PlateWear { spacing, hypotheses, rate, today: rate, events, tells_spread_classes };
-        plate.today = interval(&plate.distribution_after(0.0), self.grid.spacing);
+        let since = self.gaps.last().copied().unwrap_or(0.0);
+        let mut plate =
+            PlateWear { spacing, hypotheses, rate, today: rate, events, since, tells_spread_classes };
+        plate.today = plate.after(0.0);
         plate
     }
 
@@ -699,6 +777,7 @@ impl<'a> Plate<'a> {
                         Interval { mean: estimate, ends: [(estimate - reach).max(0.0), estimate + reach] }
                     }
                     Known::Rectangular { low, high } => {
+                        let low = low.max(0.0);
                         let reach = 0.5 * COVERAGE * (high - low);
                         let mean = 0.5 * (low + high);
                         Interval { mean, ends: [mean - reach, mean + reach] }
@@ -725,6 +804,16 @@ fn grown(state: &[f64], growth: &[f64]) -> Vec<f64> {
         }
         let inside: f64 = to[..N_NODES - 1].iter().sum();
         to[N_NODES - 1] = (total - inside).max(0.0);
+    }
+    out
+}
+
+/// A state on nodes twice as far apart; each odd node is shared by those beside it, so that the mean is kept.
+fn coarser(state: &[f64]) -> Vec<f64> {
+    let mut out = vec![0.0; state.len()];
+    for (node, p) in state.iter().enumerate() {
+        out[node / 2] += 0.5 * p;
+        out[node.div_ceil(2)] += 0.5 * p;
     }
     out
 }
@@ -820,32 +909,43 @@ impl PlateWear {
 
     /// Distribution of the flatness deviation on the nodes, so many years from today.
     pub fn distribution_after(&self, years: f64) -> Vec<f64> {
-        self.distributions(years, 1).pop().unwrap_or_default()
+        self.distribution(years, 0)
     }
 
-    /// The same today and after each of `n_steps` equal steps (years).
-    pub fn distributions(&self, step: f64, n_steps: usize) -> Vec<Vec<f64>> {
-        let mut sums = vec![vec![0.0; N_NODES]; n_steps + 1];
+    /// The same on a grid of nodes `2^doublings` as far apart.
+    fn distribution(&self, years: f64, doublings: usize) -> Vec<f64> {
+        let spacing = self.spacing * f64::from(1_u32 << doublings);
+        let mut sum = vec![0.0; N_NODES];
         for hypothesis in &self.hypotheses {
-            let today = hypothesis.flatness();
-            for (k, sum) in sums.iter_mut().enumerate() {
-                let growth = hypothesis.process.growth(step * k as f64, self.spacing, N_NODES);
-                sum.iter_mut()
-                    .zip(&grown(&today, &growth))
-                    .for_each(|(sum, p)| *sum += hypothesis.probability * p);
+            let last = (0..doublings).fold(hypothesis.last.clone(), |state, _| coarser(&state));
+            let growth = hypothesis.process.growth(self.since + years, spacing, N_NODES);
+            sum.iter_mut()
+                .zip(&grown(&last, &growth))
+                .for_each(|(sum, p)| *sum += hypothesis.probability * p);
+        }
+        sum
+    }
+
+    /// The flatness deviation so many years from today, on grids that are wide enough for it: each end by the finest
+    /// that holds it.
+    pub fn after(&self, years: f64) -> Interval {
+        const WIDEST: usize = 16;
+        let mut ends = [None; 2];
+        for doublings in 0..=WIDEST {
+            let distribution = self.distribution(years, doublings);
+            let spacing = self.spacing * f64::from(1_u32 << doublings);
+            let found = interval(&distribution, spacing);
+            for (end, here) in ends.iter_mut().zip(found.ends) {
+                if here < spacing * (N_NODES as f64 - 1.5) {
+                    end.get_or_insert(here);
+                }
+            }
+            if distribution[N_NODES - 1] < TOO_HIGH || doublings == WIDEST {
+                let [low, high] = found.ends;
+                return Interval { ends: [ends[0].unwrap_or(low), ends[1].unwrap_or(high)], ..found };
             }
         }
-        sums
-    }
-
-    /// Mean and 95 % interval of a distribution on the nodes.
-    pub fn interval(&self, distribution: &[f64]) -> Interval {
-        interval(distribution, self.spacing)
-    }
-
-    /// The flatness deviation so many years from today.
-    pub fn after(&self, years: f64) -> Interval {
-        self.interval(&self.distribution_after(years))
+        self.today
     }
 
     /// Probability that the flatness deviation exceeds `limit` (µm) so many years from today.
@@ -1030,13 +1130,87 @@ fn tails(growth: &[f64], place: f64) -> Vec<f64> {
         .collect()
 }
 
-impl Hypothesis {
-    /// Distribution of today's flatness on the nodes, over all classes.
-    pub fn flatness(&self) -> Vec<f64> {
-        let mut sum = vec![0.0; N_NODES];
-        for class in self.state.chunks_exact(N_NODES) {
-            sum.iter_mut().zip(class).for_each(|(sum, p)| *sum += p);
+/// Distribution of the flatness on the nodes, over all classes.
+fn over_classes(state: &[f64]) -> Vec<f64> {
+    let mut sum = vec![0.0; N_NODES];
+    for class in state.chunks_exact(N_NODES) {
+        sum.iter_mut().zip(class).for_each(|(sum, p)| *sum += p);
+    }
+    sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Law of total variance: the classes' means and variances make up the standard normal quantity again.
+    #[test]
+    fn classes_carry_their_own_variance() {
+        let n = N_CLASSES as f64;
+        let moments: Vec<(f64, f64)> = (0..N_CLASSES).map(class_moments).collect();
+        let mean: f64 = moments.iter().map(|m| m.0).sum::<f64>() / n;
+        let whole: f64 = moments.iter().map(|m| square(m.0) + m.1).sum::<f64>() / n;
+        assert!(mean.abs() < 1e-12 && (whole - 1.0).abs() < 1e-9, "{mean} {whole}");
+        // So a judged flatness keeps its estimate and its standard uncertainty.
+        let known = Known::Normal { estimate: 5.0, standard_uncertainty: 0.8 };
+        let each: Vec<(f64, f64)> = (0..N_CLASSES)
+            .map(|class| match known.shifted(class) {
+                Known::Normal { estimate, standard_uncertainty } => (estimate, standard_uncertainty),
+                Known::Rectangular { .. } => (f64::NAN, f64::NAN),
+            })
+            .collect();
+        let mean: f64 = each.iter().map(|(e, _)| e).sum::<f64>() / n;
+        let variance: f64 = each.iter().map(|(e, u)| square(e - mean) + square(*u)).sum::<f64>() / n;
+        assert!((mean - 5.0).abs() < 1e-9 && (sqrt(variance) - 0.8).abs() < 1e-9, "{mean} {variance}");
+    }
+
+    /// A finding X lies evenly within U of the truth, so P(X <= x) = (x + U - truth) / 2U, also where x < U.
+    #[test]
+    fn limits_that_reach_below_zero_keep_their_probabilities() {
+        let (value, u) = (0.5, 2.0);
+        let known = Known::Rectangular { low: value - u, high: value + u };
+        for truth in [0.0, 0.4, 1.7, 2.5, 4.0] {
+            let expected = ((value + u - truth) / (2.0 * u)).clamp(0.0, 1.0);
+            assert!((known.probability_below(truth) - expected).abs() < 1e-12, "{truth}");
         }
-        sum
+    }
+
+    /// What a certificate and years without one say does not depend on how far the grid reaches.
+    #[test]
+    fn halving_and_doubling_the_grid_changes_nothing() {
+        let population: Vec<f64> = (0..400).map(|i| 1.0 + f64::from(i) / 200.0).collect();
+        let certificate = |years: f64, estimate: f64| Event {
+            years,
+            evidence: Evidence::Certificate(Known::Normal { estimate, standard_uncertainty: 1.0 }),
+        };
+        for events in
+            [Vec::new(), vec![certificate(-6.0, 2.0)], vec![certificate(-3.0, 4.0), certificate(-1.0, 9.0)]]
+        {
+            let fitted = |highest: f64| {
+                fit(&History {
+                    plates: vec![events.clone()],
+                    today: 0.0,
+                    law: None,
+                    population: &population,
+                    highest,
+                    prior: WearPrior::default(),
+                })
+                .remove(0)
+            };
+            let [a, b, c] = [6.0, 12.0, 24.0].map(fitted);
+            for other in [&a, &c] {
+                for years in [0.0, 1.0, 5.0, 20.0] {
+                    let [p, q] = [&b, other].map(|wear| wear.exceeding(5.0, years));
+                    assert!((p - q).abs() < 0.01, "{} events: out with {p} or {q}", events.len());
+                    let [x, y] = [&b, other].map(|wear| wear.after(years));
+                    for (x, y) in [(x.mean, y.mean), (x.ends[0], y.ends[0]), (x.ends[1], y.ends[1])] {
+                        assert!((x - y).abs() < 0.06 + 0.01 * x, "{x} or {y} after {years} years");
+                    }
+                }
+                // No end sticks at an edge.
+                let ends = [5.0, 10.0, 20.0, 40.0].map(|years| other.after(years).ends[1]);
+                assert!(ends.windows(2).all(|pair| pair[1] > pair[0] + 0.5), "{ends:?}");
+            }
+        }
     }
 }

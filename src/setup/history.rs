@@ -416,7 +416,7 @@ impl Reader<'_> {
         }
         Some(Some(match factor {
             Some(k) => Known::Normal { estimate: value, standard_uncertainty: expanded / k },
-            None => Known::Rectangular { low: (value - expanded).max(0.0), high: value + expanded },
+            None => Known::Rectangular { low: value - expanded, high: value + expanded },
         }))
     }
 
