@@ -15,7 +15,7 @@ use howflat::{
         form::{Bump, Form},
         survey::StandUse,
         visibility::ideal_readings,
-        wear::Surface,
+        wear::{Dip, DipPlace, Surface},
     },
 };
 
@@ -138,13 +138,11 @@ fn a_hidden_hollow_is_told_as_possible_and_read_next() {
     let Surface::Worn(wear) = &mut check.surface else { panic!("worn") };
     // One hollow, there in one of four plates, always 6 µm deep, right of the middle where nothing is read.
     let at = [650.0, 180.0];
-    wear.corner_dips = vec![howflat::shop::wear::CornerDip {
+    wear.dips = vec![Dip {
         chance: 0.25,
-        corner: Some(howflat::shop::wear::Corner::FrontLeft),
         depth: exactly(6.0),
         radius: exactly(45.0),
-        from_end: exactly(at[0]),
-        from_side: exactly(at[1]),
+        place: DipPlace::Anywhere { x: exactly(at[0]), y: exactly(at[1]) },
     }];
     let read = observations(&check, &[0.0; 7]);
     let settings = Settings { n_particles: 800, effective_sample_size: 400.0, rounds: [1, 2], seed: 3 };

@@ -108,7 +108,8 @@ fn a_general_linear_programme_agrees() {
             problem.add_constraint([(a, 1.0), (b, x), (c, y), (half, 1.0)], ComparisonOp::Ge, z);
             problem.add_constraint([(a, 1.0), (b, x), (c, y), (half, -1.0)], ComparisonOp::Le, z);
         }
-        let expected = 2.0 * problem.solve().unwrap().objective();
+        let expected =
+            2.0 * problem.solve().unwrap().into_solution().expect("no limits were set").objective();
         close(found(&table(&points, "mm", "µm")).number("/flatness"), expected, 1e-8);
     }
 }

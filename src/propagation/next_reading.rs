@@ -567,7 +567,7 @@ mod tests {
     /// Chosen and promised on the same plates.
     fn chosen(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<NextReading> {
         let chosen = choose(flatness, readings, Vec::new(), count).into_iter().map(|r| readings[r].clone());
-        promised(flatness, &chosen.collect::<Vec<_>>())
+        promised(flatness, &chosen.collect::<Vec<_>>(), 0)
     }
 
     /// Normal scores that are independent of one another by construction: a full factorial.

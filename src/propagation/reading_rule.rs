@@ -34,10 +34,8 @@ impl ReadingRule {
         let (of_spread, of_levelled) = (most(spread), most(levelled));
         let pairs = of_spread.iter().flat_map(|&s| of_levelled.iter().map(move |&l| [s, l]));
         let fits = pairs.map(|most| Self::fit_within(most, flatness, spread, levelled));
-        fits.min_by(|a, b| a.1.total_cmp(&b.1)).map_or_else(
-            || Self::fit_within([0.0; 2], flatness, spread, levelled).0,
-            |(rule, _)| rule,
-        )
+        fits.min_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or_else(|| Self::fit_within([0.0; 2], flatness, spread, levelled).0, |(rule, _)| rule)
     }
 
     /// The fit where spreads count up to these, and the variance that it leaves, in µm².
