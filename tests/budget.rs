@@ -110,7 +110,8 @@ fn validate_writes_its_record() {
     let record = run(howflat()
         .args(["validate", "--trials", "50000", "--machine", "bench\u{1b}[31m 3", "--json", "--out"])
         .arg(folder.path()));
-    assert_eq!((record.code, record.err.as_str()), (0, ""));
+    let said = format!("open {}", folder.path().join("validation.md").display());
+    assert!(record.code == 0 && record.err.trim_end().ends_with(&said), "{}", record.err);
     let document: Value = serde_json::from_str(&record.out).expect("a document");
     assert_eq!(document["agrees"], json!(true));
     assert_eq!(document["version"], json!(howflat::VERSION));
@@ -610,7 +611,9 @@ fn hostile_words_are_inert_and_names_stay_in_the_folder() {
         .args(["budget", "-", "--trials", "2000", "--out"])
         .arg(folder.path())
         .write_stdin(model.to_string()));
-    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    let said = format!("open {}", folder.path().join("report.html").display());
+    assert!(run.code == 0 && run.err.trim_end().ends_with(&said), "{}", run.err);
+    assert!(!run.err.contains('\u{1b}'));
     assert!(!run.out.contains('\u{1b}') && !run.out.contains('\u{202e}'));
     let names = written(folder.path());
     assert_eq!(names.iter().filter(|name| name.ends_with(".svg")).count(), 8);

@@ -154,7 +154,8 @@ fn a_report_is_written_whole_and_readable() {
     let setup = file(folder.path(), "mine.json", BEGINNER);
     let out = folder.path().join("deep/report");
     let run = run(simulate(&setup).arg("--out").arg(&out));
-    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    let said = format!("open {}", out.join("report.html").display());
+    assert!(run.code == 0 && run.err.trim_end().ends_with(&said), "{}", run.err);
     let mut names: Vec<String> = fs::read_dir(&out)
         .expect("the folder")
         .map(|e| e.expect("an entry").file_name().into_string().expect("a name"))

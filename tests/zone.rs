@@ -202,7 +202,7 @@ fn trials_as_csv() {
     let text = std::fs::read_to_string(&file).unwrap();
     let mut lines = text.lines();
     let unit = document["unit"].as_str().unwrap();
-    assert!(lines.next().unwrap().starts_with(&format!("true flatness ({unit}),spread ({unit}),")));
+    assert!(lines.next().unwrap().starts_with(&format!("true flatness ({unit}s),spread ({unit}s),")));
     let rows: Vec<Vec<f64>> =
         lines.map(|line| line.split(',').map(|cell| cell.parse().unwrap()).collect()).collect();
     assert_eq!(rows.len(), 2000);
