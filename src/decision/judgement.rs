@@ -156,7 +156,7 @@ fn posterior_of_none(check: &ShopCheck, settings: &Settings) -> Result<Posterior
 /// Enough to tell by how much an assumption moves the answer.
 fn rough(settings: Settings) -> Settings {
     Settings {
-        n_particles: (settings.n_particles / 5).max(2),
+        n_particles: (settings.n_particles * 2 / 5).max(2),
         effective_sample_size: settings.effective_sample_size / 4.0,
         rounds: [2, 6],
         ..settings

@@ -144,12 +144,12 @@ impl<'a> CheckReport<'a> {
         let hidden: Vec<String> = shapes
             .iter()
             .filter(|shape| shape.spread < INVISIBLE)
-            .map(|shape| self.shape_name(shape))
+            .map(|shape| self.form_name(shape))
             .collect();
         let weak: Vec<String> = shapes
             .iter()
             .filter(|shape| (INVISIBLE..0.5).contains(&shape.spread))
-            .map(|shape| format!("{} ({} of it shows)", self.shape_name(shape), about_percent(shape.spread)))
+            .map(|shape| format!("{} ({} of it shows)", self.form_name(shape), about_percent(shape.spread)))
             .collect();
         let mut said = Vec::new();
         if !hidden.is_empty() {
@@ -162,11 +162,6 @@ impl<'a> CheckReport<'a> {
             said.push(format!("It sees little of: {}.", weak.join("; ")));
         }
         (!said.is_empty()).then(|| said.join(" "))
-    }
-
-    /// What a form is called, its size in the plate's unit.
-    fn shape_name(&self, shape: &Visibility) -> String {
-        shape.shape.replace("80 mm", &self.setup.length_text(80.0))
     }
 
     /// The whole report for a terminal `width` columns wide, or for a pipe.
@@ -562,9 +557,11 @@ impl<'a> CheckReport<'a> {
         }
     }
 
-    /// What a form is called: a hollow with its size and place.
+    /// What a form is called, its size in the plate's unit; a hollow between the spots with its place.
     fn form_name(&self, v: &Visibility) -> String {
-        let Some((at, radius)) = v.hollow else { return v.shape.into() };
+        let Some((at, radius)) = v.hollow else {
+            return v.shape.replace("80 mm", &self.setup.length_text(80.0));
+        };
         let plate = &self.setup.check.plate;
         let across = self.setup.length_text(2.0 * radius);
         format!("{}: {across} across, {}", v.shape, unseen_words::place(at, [plate.length, plate.width]))

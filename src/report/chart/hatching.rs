@@ -60,7 +60,7 @@ fn lines_over(areas: &[Vec<Point>]) -> Vec<[Point; 2]> {
         let crossing = |(a, b): (Point, Point)| {
             let (from, to) = (across(a) - at, across(b) - at);
             let t = from / (from - to);
-            ((from < 0.0) != (to < 0.0)).then(|| (a.0 + t * (b.0 - a.0), a.1 + t * (b.1 - a.1)))
+            ((from < 0.0) != (to < 0.0)).then_some((a.0 + t * (b.0 - a.0), a.1 + t * (b.1 - a.1)))
         };
         let mut crossings: Vec<Point> = sides().filter_map(crossing).collect();
         crossings.sort_by(|a, b| a.0.total_cmp(&b.0));
