@@ -5,7 +5,6 @@ use crate::{
     failure::Failure,
     files::{self, Measurement},
     progress::Progress,
-    use_threads,
 };
 use howflat::{
     propagation::{
@@ -37,7 +36,6 @@ pub fn budget(arguments: &Budget) -> Result<ExitCode, Failure> {
 }
 
 fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Failure> {
-    use_threads(arguments.run.threads)?;
     let n_measurands = setup.model.measurands().len() as u64;
     let trials = match (arguments.no_trials, arguments.digits) {
         (true, _) => None,
@@ -94,7 +92,6 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
         );
         return Err(Failure::input(&arguments.file, why));
     }
-    use_threads(arguments.run.threads)?;
     let settings = Settings {
         n_trials: arguments.trials.unwrap_or(USUAL_CHECKS),
         seed: arguments.run.seed,

@@ -5,7 +5,6 @@ use crate::{
     failure::Failure,
     files, hand_over,
     progress::Progress,
-    use_threads,
 };
 use howflat::{
     decision::{
@@ -29,7 +28,6 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
     let tolerance = tolerance(&arguments.limit, &setup)?;
     let readings = files::read_readings(&arguments.readings, &setup)?;
-    use_threads(arguments.run.threads)?;
     let rule = match arguments.rule {
         DecisionRule::Proven => Rule::Proven { probability: 1.0 - setup.consumer_risk },
         DecisionRule::Simple => Rule::SimpleAcceptance { accuracy_ratio: ACCURACY_RATIO },

@@ -9,11 +9,12 @@ mod lesson;
 mod plan;
 mod progress;
 mod recall;
+mod report_folder;
 mod sheet;
 mod starter;
+mod terminal;
 mod validate;
 
-use anstream::{eprintln, stdout};
 use args::{Arguments, Command, Described, Output, Simulate};
 use clap::Parser;
 use failure::Failure;
@@ -26,24 +27,50 @@ use howflat::{
     },
 };
 use progress::Progress;
+use report_folder::Earlier;
 use std::{
-    io::{self, IsTerminal, Write},
     panic,
     process::ExitCode,
+    sync::{Arc, Mutex},
 };
+use terminal::{print, print_json, say, terminal_width};
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
     // A mistake of ours is told in a line, not in a trace, and has an exit code of its own.
-    panic::set_hook(Box::new(|_| {}));
-    let outcome = panic::catch_unwind(|| run(&arguments.command)).unwrap_or(Err(Failure::Ours));
-    outcome.unwrap_or_else(|failure| {
-        eprintln!("{failure}");
+    let place = Arc::new(Mutex::new(String::from("at an unknown place")));
+    let noted = Arc::clone(&place);
+    panic::set_hook(Box::new(move |info| {
+        if let (Some(location), Ok(mut noted)) = (info.location(), noted.lock()) {
+            *noted = location.to_string();
+        }
+    }));
+    let outcome = panic::catch_unwind(|| match Arguments::try_parse() {
+        Ok(arguments) => run(&arguments.command),
+        Err(told) => usage(&told),
+    });
+    let ours = || Failure::Ours(place.lock().map_or_else(|_| String::new(), |place| place.clone()));
+    outcome.unwrap_or_else(|_| Err(ours())).unwrap_or_else(|failure| {
+        say(&failure.to_string());
         failure.exit_code()
     })
 }
 
+/// What was asked about the program, on standard output; what was typed wrong, on standard error.
+fn usage(told: &clap::Error) -> Result<ExitCode, Failure> {
+    let text = told.render().to_string();
+    if told.use_stderr() {
+        return Err(Failure::Use(text.trim_end().to_owned()));
+    }
+    print(&text)?;
+    Ok(ExitCode::SUCCESS)
+}
+
 fn run(command: &Command) -> Result<ExitCode, Failure> {
+    // Before anything asks for threads, and before an hour's work turns out to have no place to go.
+    use_threads(command.threads())?;
+    if let Some(folder) = command.out() {
+        report_folder::try_folder(folder)?;
+    }
     match command {
         Command::Simulate(arguments) => simulate(arguments),
         Command::Budget(arguments) => budget::budget(arguments),
@@ -66,7 +93,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Plan => plan_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
-            print(&format!("{schema:#}\n"))?;
+            print_json(&schema)?;
             Ok(ExitCode::SUCCESS)
         }
     }
@@ -74,7 +101,6 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
 
 fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let setup = files::read_setup(&arguments.setup)?;
-    use_threads(arguments.run.threads)?;
     let settings = Settings {
         n_trials: arguments.trials,
         seed: arguments.run.seed,
@@ -98,10 +124,19 @@ fn hand_over<E: std::fmt::Display>(
     json: impl FnOnce() -> serde_json::Value,
     text: impl FnOnce(Option<usize>) -> String,
 ) -> Result<(), Failure> {
-    if let Some(folder) = &output.out {
-        files::write_report(folder, &files().map_err(Failure::picture)?)?;
+    let written = match &output.out {
+        Some(folder) => files()
+            .map_err(Failure::picture)
+            .and_then(|files| report_folder::write_report(folder, &files, Earlier::Replaced)),
+        None => Ok(()),
+    };
+    // A result that was computed is shown even where it cannot be kept.
+    if output.json {
+        print_json(&json())?
+    } else {
+        print(&text(terminal_width()))?
     }
-    print(&if output.json { format!("{:#}\n", json()) } else { text(terminal_width()) })
+    written
 }
 
 fn use_threads(threads: Option<u16>) -> Result<(), Failure> {
@@ -110,23 +145,4 @@ fn use_threads(threads: Option<u16>) -> Result<(), Failure> {
         .num_threads(n_threads)
         .build_global()
         .map_err(|_| Failure::Threads(n_threads))
-}
-
-/// Prints to standard output. A reader that has gone away is no failure: it has seen enough.
-fn print(text: &str) -> Result<(), Failure> {
-    let mut out = stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        outcome => outcome.map_err(Failure::Output),
-    }
-}
-
-/// How wide the terminal is; `None` where standard output is a pipe or a file.
-fn terminal_width() -> Option<usize> {
-    const NARROWEST: usize = 60;
-    if !io::stdout().is_terminal() {
-        return None;
-    }
-    let columns = terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0));
-    Some(columns.clamp(NARROWEST, 160))
 }

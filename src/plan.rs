@@ -5,8 +5,7 @@ use crate::{
     failure::Failure,
     files, hand_over, judge,
     progress::Progress,
-    sheet::refuse_to_overwrite,
-    use_threads,
+    report_folder,
 };
 use howflat::{
     decision::{
@@ -37,8 +36,10 @@ const SKETCH: u64 = 4;
 /// Reads a setup, finds out, and writes what is asked for.
 pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
+    if let Some(folder) = &arguments.output.out {
+        report_folder::refuse_to_lose_sheet(folder)?;
+    }
     let tolerance = judge::tolerance(&arguments.limit, &setup)?;
-    use_threads(arguments.run.threads)?;
     let way = match arguments.read_by {
         ReadBy::Spread => WayKind::Spread,
         ReadBy::Levelled => WayKind::Levelled,
@@ -71,9 +72,6 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
         seed: arguments.run.seed,
         date: arguments.output.date.as_deref(),
     };
-    if let (Some(folder), Some(_)) = (&arguments.output.out, &placements) {
-        refuse_to_overwrite(folder)?;
-    }
     hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,7 +1,11 @@
 //! `howflat new`: a setup file to start from, asked for or given as options.
 
-use crate::{args::New, failure::Failure, files, print};
-use anstream::eprintln;
+use crate::{
+    args::New,
+    failure::Failure,
+    files,
+    terminal::{print, say},
+};
 use howflat::setup::{Setup, StarterAnswers, starter};
 use std::{
     io::{self, IsTerminal},
@@ -20,7 +24,7 @@ pub fn new(arguments: &New) -> Result<ExitCode, Failure> {
     match &arguments.file {
         Some(path) => {
             files::write_new(path, &text)?;
-            eprintln!("{} is written; run: howflat simulate {}", path.display(), path.display());
+            say(&format!("{0} is written; run: howflat simulate {0}", path.display()));
         }
         None => print(&text)?,
     }
@@ -79,8 +83,8 @@ fn answers(given: &New, asks: bool) -> Result<StarterAnswers, Failure> {
 fn ask(question: &str, usual: Option<&str>) -> Result<String, Failure> {
     loop {
         match usual {
-            Some(usual) => eprintln!("{question} [{usual}]:"),
-            None => eprintln!("{question}:"),
+            Some(usual) => say(&format!("{question} [{usual}]:")),
+            None => say(&format!("{question}:")),
         }
         let mut line = String::new();
         let n_bytes = io::stdin().read_line(&mut line).map_err(Failure::Output)?;

@@ -243,7 +243,7 @@ pub fn short_digest(digest: &str) -> &str {
 }
 
 /// Nothing may be fetched, run or sent; style sheets inside the page are its own.
-const CONTENT_POLICY: &str =
+pub(super) const CONTENT_POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 const SIGNATURES: &str = "<div class=\"sign\">\n<p>Checked by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n\

@@ -4,6 +4,7 @@ use super::{
     chart::plate_map::MapTarget,
     check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
+    page::CONTENT_POLICY,
     survey_marks::{bare_plate, in_plan, stands},
     text::{escape, inert},
 };
@@ -11,7 +12,7 @@ use crate::{
     quantity::unit::{MICROMETRE, Measure, TENTH, Unit},
     setup::{
         Setup,
-        reading_table::{COLUMNS, Cells, READING, REMARK, ReadingTable},
+        reading_table::{COLUMNS, Cells, READING, REMARK, ReadingTable, TIME},
     },
     shop::survey::{Reading, StandUse, Station, Zeroing},
 };
@@ -24,13 +25,16 @@ pub struct ReadingSheet<'a> {
     pub setup: &'a Setup,
 }
 
-/// Whether a sheet's text holds no reading but the zeros that are printed on it.
+/// Whether a sheet's text holds nothing that somebody wrote: no reading but the zeros that are printed on it, no time and
+/// no remark.
 ///
 /// What is no table of readings is not blank: somebody wrote it.
 pub fn is_blank(sheet: &str) -> bool {
-    let printed = |row: &Cells| row.text[READING] == "0" && row.text[REMARK] == SET_ZERO;
-    ReadingTable::read(sheet)
-        .is_ok_and(|table| table.rows.iter().all(|row| row.text[READING].is_empty() || printed(row)))
+    let is_printed = |row: &Cells| {
+        let pair = [READING, REMARK].map(|column| row.text[column].as_str());
+        row.text[TIME].is_empty() && (pair == ["0", SET_ZERO] || pair == ["", ""])
+    };
+    ReadingTable::read(sheet).is_ok_and(|table| table.rows.iter().all(is_printed))
 }
 
 /// What a sheet says of the reading that is zero by being set.
@@ -76,6 +80,7 @@ impl ReadingSheet<'_> {
         };
         let mut page = format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta http-equiv=\"Content-Security-Policy\" content=\"{CONTENT_POLICY}\">\n\
              <meta name=\"viewport\" content=\"width=device-width\">\n<title>Reading sheet: {title}</title>\n\
              <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n<h1>Reading sheet</h1>\n<p class=\"title\">{title}</p>\n"
         );

@@ -46,11 +46,23 @@ impl fmt::Display for Fault {
             write!(f, "line {line}, column {column}: ")?;
         }
         let field = if self.field.is_empty() { "the setup" } else { &self.field };
-        write!(f, "{field} is {}, but must be {}; {}", self.found, self.must, self.fix)
+        // A file may quote itself at any length.
+        let [field, found, must, fix] =
+            [(field, 120), (&self.found, 200), (&self.must, 2000), (&self.fix, 2000)]
+                .map(|(text, n)| cut(text, n));
+        write!(f, "{field} is {found}, but must be {must}; {fix}")
     }
 }
 
 impl std::error::Error for Fault {}
+
+/// The first `n` characters.
+fn cut(text: &str, n: usize) -> std::borrow::Cow<'_, str> {
+    match text.char_indices().nth(n) {
+        Some((end, _)) => format!("{}…", &text[..end]).into(),
+        None => text.into(),
+    }
+}
 
 /// Where a field stands; one that nobody wrote is shown where the nearest that holds it begins.
 pub(super) fn nearest(positions: &HashMap<String, Position>, mut place: &str) -> Option<Position> {

@@ -1,6 +1,6 @@
 //! The text of a readings file as rows of cells that remember where they stand.
 //!
-//! Any table that a person types or a spreadsheet exports will do. The separator is a tab, a semicolon or a comma,
+//! Any table that a person types or a spreadsheet exports will do. The separator is a tab, a semicolon, a bar or a comma,
 //! whichever the first line has, in this order; a comma inside a number is a decimal sign unless it separates. A line of
 //! column names says what is where, in any order; other columns are left alone. Without such a line the columns stand
 //! in the order of a reading sheet: placement, target, pass, reading, time, remark; or, of three, placement, target,
@@ -64,6 +64,9 @@ impl ReadingTable {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let separator = separator(text);
         let records = records(text, separator)?;
+        if let Some(fault) = no_table(text, &records) {
+            return Err(vec![fault]);
+        }
         let Some(first) = records.first() else {
             return Err(vec![Fault {
                 field: "the file of readings".into(),
@@ -78,6 +81,10 @@ impl ReadingTable {
             Some(Ok((columns, unit))) => (columns, unit, 1),
             None => (by_order(&records), None, 0),
         };
+        let n_columns = if n_headings == 1 { first.len() } else { COLUMNS.len() };
+        if let Some(fault) = longer_row(&records, n_columns) {
+            return Err(vec![fault]);
+        }
         // A comma that does not separate columns can only be a decimal sign.
         let decimal = |text: &str| if separator == b',' { text.to_owned() } else { decimal_points(text) };
         let row = |record: &Vec<(String, Position)>| {
@@ -96,11 +103,55 @@ impl ReadingTable {
 /// The cells of a line, each with where it stands.
 pub(super) type Record = Vec<(String, Position)>;
 
+/// A text that is no table at all: JSON, or words with nothing but blanks between them.
+pub(super) fn no_table(text: &str, records: &[Record]) -> Option<Fault> {
+    let is_json = text.trim_start().starts_with(['{', '[']);
+    let spaced = |record: &Record| record.len() == 1 && record[0].0.contains([' ', '\u{a0}']);
+    let is_spaced = !records.is_empty() && records.iter().all(spaced);
+    let found = match (is_json, is_spaced) {
+        (true, _) => "JSON, as a setup is",
+        (_, true) => "text with nothing but blanks between its columns",
+        _ => return None,
+    };
+    Some(Fault {
+        field: "the table".into(),
+        found: found.into(),
+        must: "a row on each line, its cells with commas, semicolons or tabs between them".into(),
+        fix: "save it as CSV, or fill in the sheet that `howflat sheet` writes".into(),
+        at: None,
+    })
+}
+
+/// A row with something in it where no column is any more: most likely a separator too many, which moves all that follows
+/// into the wrong column.
+pub(super) fn longer_row(records: &[Record], n_columns: usize) -> Option<Fault> {
+    let beyond = |record: &Record| record.iter().skip(n_columns).find(|(text, _)| !text.is_empty()).cloned();
+    let (text, at) = records.iter().find_map(beyond)?;
+    Some(Fault {
+        field: "the table".into(),
+        found: format!("a row with \"{text}\" beyond its last column"),
+        must: format!("rows of at most {n_columns} cells"),
+        fix: "put quotes around a cell that holds the separator, or take out what is too much".into(),
+        at: Some(at),
+    })
+}
+
+/// A column that is named twice.
+pub(super) fn named_twice(record: &Record, name: &str) -> Fault {
+    Fault {
+        field: "the line of column names".into(),
+        found: format!("with two columns for \"{name}\""),
+        must: "one with every column once".into(),
+        fix: "give one of the two another name".into(),
+        at: record.first().map(|cell| cell.1),
+    }
+}
+
 /// What separates the cells of a table.
 pub(super) fn separator(text: &str) -> u8 {
     let is_told = |line: &&str| !line.trim().is_empty() && !is_remark(line);
     let first = text.lines().find(is_told).unwrap_or_default();
-    [b'\t', b';'].into_iter().find(|&separator| first.as_bytes().contains(&separator)).unwrap_or(b',')
+    [b'\t', b';', b'|'].into_iter().find(|&separator| first.as_bytes().contains(&separator)).unwrap_or(b',')
 }
 
 /// A line of no reading. A spreadsheet may have put quotes around it.
@@ -108,27 +159,12 @@ fn is_remark(line: &str) -> bool {
     line.trim_start().trim_start_matches('"').trim_start().starts_with('#')
 }
 
-/// The lines of a table that hold anything, cell by cell.
+/// The lines of a table that hold anything, cell by cell: RFC 4180, with any separator.
 pub(super) fn records(text: &str, separator: u8) -> Result<Vec<Record>, Vec<Fault>> {
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .delimiter(separator)
-        .from_reader(text.as_bytes());
     let mut records = Vec::new();
-    for record in reader.records() {
-        // All of the text is UTF-8 and rows may have any length, so nothing can be wrong with a record.
-        let Ok(record) = record else { continue };
-        let start = record.position().map_or(0, |at| at.byte() as usize);
-        let starts = cell_starts(text, start, separator);
-        let cells: Record = record
-            .iter()
-            .enumerate()
-            .map(|(index, cell)| {
-                let offset = starts.get(index).copied().unwrap_or(start);
-                (armed(cell.trim()).to_owned(), Position::of(text, offset))
-            })
-            .collect();
+    let mut scanner = Scanner { text, separator, offset: 0, line: 1, line_start: 0 };
+    while scanner.offset < text.len() {
+        let cells = scanner.record()?;
         let told = cells.iter().any(|(text, _)| !text.is_empty());
         if told && !cells.first().is_some_and(|(text, _)| is_remark(text)) {
             records.push(cells);
@@ -146,35 +182,127 @@ pub(super) fn records(text: &str, separator: u8) -> Result<Vec<Record>, Vec<Faul
     Ok(records)
 }
 
+/// Goes through a table once, and knows where it is.
+struct Scanner<'a> {
+    text: &'a str,
+    separator: u8,
+    offset: usize,
+    line: usize,
+    line_start: usize,
+}
+
+impl Scanner<'_> {
+    fn byte(&self) -> Option<u8> {
+        self.text.as_bytes().get(self.offset).copied()
+    }
+
+    fn position(&self) -> Position {
+        let column = self.text[self.line_start..self.offset].chars().count() + 1;
+        Position { line: self.line, column }
+    }
+
+    /// One row, with its line end passed over.
+    fn record(&mut self) -> Result<Record, Vec<Fault>> {
+        let mut cells = Vec::new();
+        // A remark is no row of cells, whatever it holds.
+        let rest = &self.text[self.offset..];
+        let line = rest.split('\n').next().unwrap_or(rest);
+        if line.trim_start().starts_with('#') {
+            cells.push((line.trim().to_owned(), self.position()));
+            self.offset += line.len();
+        } else {
+            loop {
+                cells.push(self.cell()?);
+                if self.byte() != Some(self.separator) {
+                    break;
+                }
+                self.offset += 1;
+            }
+        }
+        if self.byte() == Some(b'\n') {
+            self.end_line();
+        }
+        Ok(cells)
+    }
+
+    fn end_line(&mut self) {
+        self.offset += 1;
+        self.line += 1;
+        self.line_start = self.offset;
+    }
+
+    /// One cell, up to its separator or line end.
+    fn cell(&mut self) -> Result<(String, Position), Vec<Fault>> {
+        while self.byte().is_some_and(|byte| byte == b' ' && byte != self.separator) {
+            self.offset += 1;
+        }
+        let cell = if self.byte() == Some(b'"') {
+            self.quoted()?
+        } else {
+            let at = self.position();
+            (self.plain().to_owned(), at)
+        };
+        Ok((armed(cell.0.trim()).to_owned(), cell.1))
+    }
+
+    /// What stands before the next separator or line end.
+    fn plain(&mut self) -> &str {
+        let rest = &self.text[self.offset..];
+        let ends = |byte: &u8| *byte == b'\n' || *byte == self.separator;
+        let length = rest.bytes().position(|byte| ends(&byte)).unwrap_or(rest.len());
+        self.offset += length;
+        &rest[..length]
+    }
+
+    fn quoted(&mut self) -> Result<(String, Position), Vec<Fault>> {
+        let quote = self.position();
+        self.offset += 1;
+        let (at, mut cell) = (self.position(), String::new());
+        let stray = |found: &str| {
+            Err(vec![Fault {
+                field: "the table".into(),
+                found: found.into(),
+                must: "cells whose quotes open and close around the whole cell".into(),
+                fix: "take this quote away, or close it where its cell ends (write \"\" for one inside)"
+                    .into(),
+                at: Some(quote),
+            }])
+        };
+        loop {
+            let rest = &self.text[self.offset..];
+            let Some(length) = rest.find(['"', '\n']) else {
+                return stray("a quote that is never closed");
+            };
+            // A row that was swallowed has separators; a remark of several lines has none below its first.
+            if cell.contains('\n') && rest.as_bytes()[..length].contains(&self.separator) {
+                return stray("a quote that swallows the row below it");
+            }
+            cell += &rest[..length];
+            self.offset += length;
+            if self.byte() == Some(b'\n') {
+                cell.push('\n');
+                self.end_line();
+            } else {
+                self.offset += 1;
+                if self.byte() != Some(b'"') {
+                    break;
+                }
+                cell.push('"');
+                self.offset += 1;
+            }
+        }
+        if !self.plain().trim().is_empty() {
+            return stray("a quote that closes before its cell ends");
+        }
+        Ok((cell, at))
+    }
+}
+
 const MOST_ROWS: usize = 2000;
 
 /// Without the apostrophe that tells a spreadsheet that a cell is no formula.
 fn armed(cell: &str) -> &str {
     cell.strip_prefix('\'').filter(|rest| rest.starts_with(['=', '+', '-', '@'])).unwrap_or(cell)
-}
-
-/// Where in `text` each cell of the record begins that is found at or after `start`.
-fn cell_starts(text: &str, mut start: usize, separator: u8) -> Vec<usize> {
-    let bytes = text.as_bytes();
-    while matches!(bytes.get(start), Some(b'\n' | b'\r')) {
-        start += 1;
-    }
-    let (mut starts, mut quoted) = (vec![start], false);
-    for (offset, &byte) in bytes.iter().enumerate().skip(start) {
-        match byte {
-            b'"' => quoted = !quoted,
-            b'\n' if !quoted => break,
-            _ if byte == separator && !quoted => starts.push(offset + 1),
-            _ => {}
-        }
-    }
-    // Shown where the text of a cell begins, past spaces and an opening quote.
-    for start in &mut starts {
-        while matches!(bytes.get(*start), Some(b' ' | b'"')) {
-            *start += 1;
-        }
-    }
-    starts
 }
 
 type Columns = [Option<usize>; 6];
@@ -192,8 +320,10 @@ fn headings(record: &Record) -> Option<Result<(Columns, Option<Unit>), Fault>> {
     }
     let mut columns = [None; 6];
     for (index, column) in found.iter().enumerate() {
-        if let Some(column) = column {
-            columns[*column].get_or_insert(index);
+        if let Some(column) = column
+            && columns[*column].replace(index).is_some()
+        {
+            return Some(Err(named_twice(record, COLUMNS[*column])));
         }
     }
     let fault = |found: String, must: String, fix: String, at| Fault {
@@ -299,6 +429,39 @@ mod tests {
         assert_eq!((at(0, TARGET), at(0, READING), at(0, REMARK)), ((5, 2), (5, 13), (5, 18)));
         assert_eq!((at(1, TARGET), at(1, READING)), ((7, 1), (7, 3)));
         assert_eq!(table.rows[0].text[TARGET], "a, \"b\"");
+    }
+
+    #[test]
+    fn stray_quotes_and_rows_that_are_too_long_are_refused() {
+        for (text, at, found) in [
+            ("target,reading\n\"a,1\nb,2\n", (2, 1), "never closed"),
+            ("target,reading\n\"a,1\nb,2\nc\",3\n", (2, 1), "swallows the row below"),
+            ("target,reading,remark\na,1,\"dust\nb,2,\"\n", (2, 5), "swallows the row below"),
+            ("target,reading\n\"a\"b,1\n", (2, 1), "closes before its cell ends"),
+            ("target,reading\na,1\nb,1,5\n", (3, 5), "beyond its last column"),
+            ("target,reading,value\na,1,2\n", (1, 1), "two columns for \"reading\""),
+        ] {
+            let faults = ReadingTable::read(text).unwrap_err();
+            let Position { line, column } = faults[0].at.unwrap();
+            assert_eq!((faults.len(), (line, column)), (1, at), "{text}");
+            assert!(faults[0].found.contains(found), "{text}: {}", faults[0]);
+        }
+        // A remark of several lines, quotes inside, and empty cells at the end of a row are none of that.
+        let sound = "target,reading,remark\na,1,\"dust,\nwiped \"\"well\"\"\"\nb 5\",2,,,,\n";
+        assert_eq!(ReadingTable::read(sound).unwrap().rows.len(), 2);
+        assert!(ReadingTable::read("{ \"plate\": {} }").unwrap_err()[0].found.contains("JSON"));
+        assert!(ReadingTable::read("middle 1.5\nleft 2\n").unwrap_err()[0].found.contains("blanks"));
+        assert_eq!(told("middle|1.5\n"), [["", "middle", "1.5"]]);
+    }
+
+    #[test]
+    fn reading_is_linear() {
+        let rows = ",".repeat(250) + "\n";
+        let begun = std::time::Instant::now();
+        let text = format!("target,reading\na,1\n{}", rows.repeat((4 << 20) / rows.len()));
+        assert_eq!(ReadingTable::read(&text).map(|table| table.rows.len()), Ok(1));
+        // Wide enough for a busy machine; counting from the start for each cell takes an hour.
+        assert!(begun.elapsed().as_secs() < 5, "{:?}", begun.elapsed());
     }
 
     #[test]
