@@ -181,6 +181,10 @@ pub struct Judge {
     /// How the verdict is reached.
     #[arg(long, value_enum, default_value_t = DecisionRule::Proven)]
     pub rule: DecisionRule,
+    /// Probability that such a plate is within the tolerance before it is read: 0.5 where it is doubted. That of the setup
+    /// where not given, else what the setup's wear says.
+    #[arg(long, value_name = "P", value_parser = before)]
+    pub before: Option<f64>,
     #[command(flatten)]
     pub run: Run,
     #[command(flatten)]
@@ -224,6 +228,13 @@ fn risk(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(p) if (0.0001..=0.5).contains(&p) => Ok(p),
         _ => Err("must be a probability from 0.0001 to 0.5, such as 0.05".into()),
+    }
+}
+
+fn before(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(p) if (0.001..=0.999).contains(&p) => Ok(p),
+        _ => Err("must be a probability from 0.001 to 0.999, such as 0.5".into()),
     }
 }
 

@@ -28,5 +28,6 @@ mod reports;
 mod setup;
 mod simulation;
 mod stand;
+mod standing;
 mod unseen;
 mod zone;
