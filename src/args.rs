@@ -5,7 +5,7 @@ use howflat::quantity::{
     day::Day,
     unit::{Dimension, Unit},
 };
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// How far can a shop check of a surface plate be from its true flatness, and is that good enough?
 ///
@@ -46,11 +46,44 @@ pub enum Command {
     Schema(Schema),
 }
 
+impl Command {
+    /// How many threads were asked for.
+    pub fn threads(&self) -> Option<u16> {
+        let run = match self {
+            Self::Simulate(command) => &command.run,
+            Self::Budget(command) => &command.run,
+            Self::Validate(command) => &command.run,
+            Self::Judge(command) => &command.run,
+            Self::Recall(command) => &command.run,
+            Self::Plan(command) => &command.run,
+            Self::Lesson(_) | Self::Sheet(_) | Self::New(_) | Self::Zone(_) | Self::Schema(_) => return None,
+        };
+        run.threads
+    }
+
+    /// Where the report goes, if it goes anywhere.
+    pub fn out(&self) -> Option<&Path> {
+        let out = match self {
+            Self::Simulate(command) => &command.output.out,
+            Self::Budget(command) => &command.output.out,
+            Self::Validate(command) => &command.out,
+            Self::Judge(command) => &command.output.out,
+            Self::Recall(command) => &command.output.out,
+            Self::Plan(command) => &command.output.out,
+            Self::Lesson(command) => &command.output.out,
+            Self::Sheet(command) => &command.out,
+            Self::Zone(command) => &command.output.out,
+            Self::New(_) | Self::Schema(_) => return None,
+        };
+        out.as_deref()
+    }
+}
+
 /// How a run is done, and done again.
 #[derive(Debug, Args)]
 pub struct Run {
     /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1)]
+    #[arg(long, value_name = "S", default_value_t = 1, allow_negative_numbers = true, value_parser = seed)]
     pub seed: u64,
     /// How many threads to use; all cores where not given. Changes no number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -160,6 +193,10 @@ pub struct Validate {
     /// Print one JSON document and nothing else.
     #[arg(long)]
     pub json: bool,
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("must be a whole number from 0 to {}, such as 1", u64::MAX))
 }
 
 fn coverage(text: &str) -> Result<f64, String> {

@@ -18,6 +18,7 @@ mod grades;
 mod judge;
 mod laws;
 mod lesson;
+mod loss;
 mod methods;
 mod pages;
 mod plan;

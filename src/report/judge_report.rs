@@ -680,9 +680,8 @@ impl JudgeReport<'_> {
         rows.map(|row| (row, if zeros.contains(&row.reading) { None } else { fits.next() })).collect()
     }
 
-    /// The readings as a file that can be read again.
+    /// The readings as a file that can be read again, each as it was written.
     pub fn readings_csv(&self) -> Table {
-        let h = self.heights();
         let survey = &self.readings.check.survey;
         let rows = self.readings.rows.iter().map(|row| {
             let spot = self.survey_spot(row.reading);
@@ -691,7 +690,7 @@ impl JudgeReport<'_> {
                 Cell::from(spot.station.as_str()),
                 Cell::from(spot.target.as_str()),
                 Cell::Text(format!("{}{role}", row.pass)),
-                Cell::Number(h.of(row.value), Digits::Full),
+                Cell::from(row.written.as_str()),
                 Cell::from(row.time.as_str()),
                 Cell::from(row.remark.as_str()),
             ]
@@ -702,7 +701,7 @@ impl JudgeReport<'_> {
                 Column::text("placement"),
                 Column::text("target"),
                 Column::text("pass"),
-                Column::numbers("reading", self.setup.unit.symbol()),
+                Column::numbers("reading", self.readings.unit.symbol()),
                 Column::text("time"),
                 Column::text("remark"),
             ],
@@ -718,7 +717,7 @@ impl JudgeReport<'_> {
     pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
         let others = [
             ("result.json", format!("{:#}\n", self.json()).into_bytes()),
-            ("readings.csv", self.readings_csv().csv().into_bytes()),
+            ("judged.csv", self.readings_csv().csv().into_bytes()),
             ("fit.csv", self.readings_table().csv().into_bytes()),
             ("map.png", png(&self.map(), 2.0)?),
         ];

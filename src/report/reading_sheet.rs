@@ -4,15 +4,13 @@ use super::{
     chart::plate_map::MapTarget,
     check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
+    page::CONTENT_POLICY,
     survey_marks::{in_plan, plate_sketch, stands},
     text::{escape, inert},
 };
 use crate::{
     quantity::unit::{MICROMETRE, Measure, TENTH, Unit},
-    setup::{
-        Setup,
-        reading_table::{COLUMNS, Cells, READING, REMARK, ReadingTable},
-    },
+    setup::{Setup, reading_table::COLUMNS},
     shop::survey::{Reading, StandUse, Station, Zeroing},
 };
 use std::ops::Range;
@@ -22,15 +20,6 @@ use std::ops::Range;
 pub struct ReadingSheet<'a> {
     /// The setup.
     pub setup: &'a Setup,
-}
-
-/// Whether a sheet's text holds no reading but the zeros that are printed on it.
-///
-/// What is no table of readings is not blank: somebody wrote it.
-pub fn is_blank(sheet: &str) -> bool {
-    let printed = |row: &Cells| row.text[READING] == "0" && row.text[REMARK] == SET_ZERO;
-    ReadingTable::read(sheet)
-        .is_ok_and(|table| table.rows.iter().all(|row| row.text[READING].is_empty() || printed(row)))
 }
 
 /// What a sheet says of the reading that is zero by being set.
@@ -76,6 +65,7 @@ impl ReadingSheet<'_> {
         };
         let mut page = format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta http-equiv=\"Content-Security-Policy\" content=\"{CONTENT_POLICY}\">\n\
              <meta name=\"viewport\" content=\"width=device-width\">\n<title>Reading sheet: {title}</title>\n\
              <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n<h1>Reading sheet</h1>\n<p class=\"title\">{title}</p>\n"
         );

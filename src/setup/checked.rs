@@ -7,6 +7,7 @@ use super::lengths::Lengths;
 use super::map;
 use super::obstacle;
 use super::plan::Bench;
+use super::readings::is_same;
 use super::schema::SHAPE;
 use super::share::{Share, Wholes};
 use super::tree::Node;
@@ -225,6 +226,7 @@ impl Build {
         }
         let bench = Bench { plate: &plate, stand: &stand, block: &gauge_block, lengths: self.lengths };
         let plan = bench.plan(&written.survey);
+        self.same_names(&plan);
         self.assume_survey(&written.survey, &plan);
         let n_spots: usize = plan.stations.iter().map(|station| station.targets.len()).sum();
         if n_spots * plan.passes > MOST_READINGS {
@@ -589,6 +591,31 @@ impl Build {
             self.assume(field, limits, material.expansion_source());
         }
         known
+    }
+
+    /// Placements, and targets of one placement, that a readings file could not tell apart.
+    fn same_names(&mut self, plan: &Plan) {
+        let names: Vec<&str> = plan.stations.iter().map(|station| station.name.as_str()).collect();
+        self.told_apart("survey.placements", &names);
+        for (index, station) in plan.stations.iter().enumerate() {
+            let names: Vec<&str> = station.targets.iter().map(|target| target.name.as_str()).collect();
+            self.told_apart(&format!("survey.placements[{index}].targets"), &names);
+        }
+    }
+
+    fn told_apart(&mut self, list: &str, names: &[&str]) {
+        for (index, name) in names.iter().enumerate() {
+            if let Some(first) = names[..index].iter().position(|other| is_same(other, name)) {
+                let found = format!("\"{name}\", as {list}[{first}] is called");
+                let field = format!("{list}[{index}].name");
+                self.fault(
+                    &field,
+                    found,
+                    "a name of its own",
+                    "write another name: readings are told apart by it",
+                );
+            }
+        }
     }
 
     /// Fields of the survey that do not go together.

@@ -84,7 +84,7 @@ pub struct WrittenInput {
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100, "examples" = [2]))]
     pub coverage_factor: Option<f64>,
     /// Degrees of freedom of the standard uncertainty. Left out: infinitely many.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1e9, "examples" = [9]))]
+    #[schemars(range(min = 0.5, max = 1e9), extend("examples" = [9]))]
     pub degrees_of_freedom: Option<f64>,
     /// How far the standard uncertainty may itself be off, as a fraction of it, instead of degrees of freedom: 0.25 makes 8
     /// of them (GUM G.4.2).
@@ -121,7 +121,7 @@ pub struct ScatterFigures {
     #[schemars(range(min = 0.0))]
     pub standard_deviation: f64,
     /// Its degrees of freedom.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1e9, "examples" = [24]))]
+    #[schemars(range(min = 0.5, max = 1e9), extend("examples" = [24]))]
     pub degrees_of_freedom: f64,
 }
 

@@ -43,6 +43,8 @@ pub struct Readings {
     pub check: ShopCheck,
     /// Everything that was read, in the order of the file.
     pub rows: Vec<Row>,
+    /// Unit of readings that were written without one.
+    pub unit: Unit,
     /// SHA-256 of the file's text, in hexadecimal.
     pub digest: String,
 }
@@ -73,9 +75,6 @@ impl Readings {
         let mut reader = Reader::new(setup, table.unit);
         for cells in &table.rows {
             reader.row(cells);
-            if reader.faults.len() > 20 {
-                break;
-            }
         }
         reader.finish(text)
     }
@@ -429,7 +428,12 @@ impl<'a> Reader<'a> {
             }]);
         }
         let digest = Sha256::digest(text).iter().map(|byte| format!("{byte:02x}")).collect();
-        Ok(Readings { check: ShopCheck { survey, ..self.setup.check.clone() }, rows, digest })
+        Ok(Readings {
+            check: ShopCheck { survey, ..self.setup.check.clone() },
+            rows,
+            unit: self.unit,
+            digest,
+        })
     }
 
     fn lay_out(&self, plan: &Plan, named_at: Option<Position>) -> Result<Survey, Vec<Fault>> {

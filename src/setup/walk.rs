@@ -12,7 +12,7 @@ use super::state;
 use super::tree::{Content, Member, Node};
 use super::wording::{example, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
-use crate::quantity::unit::{Measure, ONE, UNITS, Unit};
+use crate::quantity::unit::{Dimension, Measure, ONE, UNITS, Unit};
 use crate::shop::grade::Grade;
 use serde_json::{Map, Value, json};
 
@@ -404,7 +404,7 @@ impl Walker {
                             node.at,
                             found,
                             must(schema, place.limits),
-                            "check the numbers and their units",
+                            out_of_limits(unit, "check the numbers and their units"),
                         )
                     }
                 }
@@ -473,7 +473,9 @@ impl Walker {
             if Share::parse(written).is_some() {
                 found = format!("{found} ({})", Measure { value, unit });
             }
-            let fault = place.fault(node.at, found, must(), "check the number and its unit");
+            let fix =
+                out_of_limits(text(schema, "x-unit").unwrap_or_default(), "check the number and its unit");
+            let fault = place.fault(node.at, found, must(), fix);
             return Walked { faults: vec![fault], ..Walked::default() };
         }
         match text(schema, "x-whole") {
@@ -510,6 +512,16 @@ fn meaning(by: &str, member: Option<&Member>, properties: &'static Keywords) -> 
     known.map_or_else(Default::default, |(name, (value, source))| {
         (value, format!("{by} \"{name}\": {source}"))
     })
+}
+
+/// What to do about a number that is out of limits.
+fn out_of_limits(unit: &str, otherwise: &'static str) -> &'static str {
+    match Unit::parse(unit).map(Unit::dimension) {
+        Ok(Dimension::TemperatureDifference) => {
+            "write the difference of two temperatures, such as \"0.2 K\", not a temperature"
+        }
+        _ => otherwise,
+    }
 }
 
 /// Where in the file there is a field of this name.

@@ -519,7 +519,7 @@ pub struct GaugeBlock {
 #[serde(deny_unknown_fields)]
 pub struct Temperature {
     /// Top of the plate minus its bottom.
-    #[schemars(extend("x-at-least" = "-20 K", "x-at-most" = "20 K",
+    #[schemars(extend("x-at-least" = "-10 K", "x-at-most" = "10 K",
         "default" = {"normal": {"mean": "0 K", "standard_deviation": "0.2 K"}},
         "x-source" = "0.1 to 0.3 K in a quiet shop; common practice, no source"))]
     pub top_to_bottom: Uncertain<Kelvins>,
