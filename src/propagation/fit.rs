@@ -52,7 +52,7 @@ pub struct LikelyGrain {
 pub struct ReadingFit {
     /// Index of the reading in the survey.
     pub reading: usize,
-    /// What was read less what all the others let expect, in µm.
+    /// What was read less what all the others predict, in µm.
     pub off: f64,
     /// Standard uncertainty of that expectation, for a reading without grains, in µm.
     pub standard_uncertainty: f64,
