@@ -311,6 +311,7 @@ indicator.read_to = 1/5 graduation
 indicator.class = ASME B89.1.10M
 indicator.error_limit = 1 graduation
 indicator.error_travel = 20 graduations
+indicator.travel = 400 graduations
 indicator.hysteresis = rectangular, from 0 graduation, to 1/3 graduation
 indicator.approach = either side
 indicator.repeatability = 1/5 graduation

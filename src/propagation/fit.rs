@@ -200,16 +200,16 @@ impl Fit {
         let survey = &model.experiment.check().survey;
         let oddest = |closing: bool| {
             let mut n = 0;
-            let mut worst: Option<(usize, f64)> = None;
+            let mut worst: Option<(usize, &ReadingFit)> = None;
             for (i, fit) in self.readings.iter().enumerate() {
                 if survey.readings[fit.reading].closing == closing {
                     n += 1;
-                    if worst.is_none_or(|(_, p)| fit.p_value < p) {
-                        worst = Some((i, fit.p_value));
+                    if worst.is_none_or(|(_, other)| fit.is_odder_than(other)) {
+                        worst = Some((i, fit));
                     }
                 }
             }
-            worst.map(|(i, p)| (i, -libm::expm1(f64::from(n) * libm::log1p(-p.min(1.0 - 1e-12)))))
+            worst.map(|(i, fit)| (i, -libm::expm1(f64::from(n) * libm::log1p(-fit.p_value.min(1.0 - 1e-12)))))
         };
         let (others, closing) = (oddest(false), oddest(true));
         self.closing = closing.map(|(reading, p_value)| Closing { reading, p_value });
@@ -251,6 +251,17 @@ fn likely_grains(model: &ReadingModel, samples: &[FitSample]) -> Vec<LikelyGrain
 }
 
 impl ReadingFit {
+    /// Whether it is odder. What no draw has told apart, its distance does, in standard uncertainties.
+    fn is_odder_than(&self, other: &Self) -> bool {
+        const RESOLVED: f64 = 1e-3;
+        let distance = |fit: &Self| (fit.off / fit.standard_uncertainty).abs();
+        if self.p_value.max(other.p_value) < RESOLVED {
+            distance(self) > distance(other)
+        } else {
+            self.p_value < other.p_value
+        }
+    }
+
     fn of(model: &ReadingModel, samples: &[FitSample], i: usize, weights: &[f64]) -> Self {
         let (mut below, mut expected, mut square) = (0.0, 0.0, 0.0);
         let rounded = model.observed[i].step > 0.0;
