@@ -489,12 +489,10 @@ impl Walker {
 
     fn unknown(&self, member: &Member, properties: &'static Keywords, place: &Place) -> Fault {
         let names = || properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'));
-        let fix = match did_you_mean(&member.name, names()) {
-            Some(name) => format!("write \"{name}\""),
-            None => match elsewhere(&member.name, self.shape, "") {
-                Some(path) => format!("write it as {path}"),
-                None => "remove it".into(),
-            },
+        let fix = match (elsewhere(&member.name, self.shape, ""), did_you_mean(&member.name, names())) {
+            (Some(path), _) => format!("write it as {path}"),
+            (None, Some(name)) => format!("write \"{name}\""),
+            (None, None) => "remove it".into(),
         };
         place.fault(member.at, "an unknown field", format!("one of {}", listing(names())), fix)
     }
