@@ -33,7 +33,7 @@ fn records() -> Vec<PlateRecord> {
             };
             Entry { day: start.plus_years(years), found }
         };
-        PlateRecord { name: format!("plate {index}"), entries: (0..20).map(entry).collect() }
+        PlateRecord::new(format!("plate {index}"), (0..20).map(entry).collect())
     };
     (0..50).map(plate).collect()
 }

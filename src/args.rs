@@ -2,7 +2,7 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use howflat::quantity::{
-    day::Day,
+    day::{Day, WrittenDay},
     unit::{Dimension, Unit},
 };
 use std::path::{Path, PathBuf};
@@ -98,6 +98,10 @@ pub struct Run {
     /// How many threads to use; all cores where not given. Changes no number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("must be a whole number from 0 to {}, such as 1", u64::MAX))
 }
 
 /// What a plate is held against.
@@ -205,10 +209,6 @@ pub struct Validate {
     pub json: bool,
 }
 
-fn seed(text: &str) -> Result<u64, String> {
-    text.parse().map_err(|_| format!("must be a whole number from 0 to {}, such as 1", u64::MAX))
-}
-
 fn coverage(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(p) if (0.5..=0.9999).contains(&p) => Ok(p),
@@ -228,6 +228,10 @@ pub struct Judge {
     /// How the verdict is reached.
     #[arg(long, value_enum, default_value_t = DecisionRule::Proven)]
     pub rule: DecisionRule,
+    /// Probability that such a plate is within the tolerance before it is read: 0.5 where it is doubted. That of the setup
+    /// where not given, else what the setup's wear says.
+    #[arg(long, value_name = "P", value_parser = before)]
+    pub before: Option<f64>,
     #[command(flatten)]
     pub run: Run,
     #[command(flatten)]
@@ -236,9 +240,10 @@ pub struct Judge {
 
 /// Arguments of `recall`.
 ///
-/// The history's first line names its columns, in any order: `date` (2024-03-01), `plate` (where there are several),
+/// The history's first line names its columns, in any order: `date` (2024-03-01, 3/15/2021, 15.03.2021), `plate` (where there are several),
 /// `kind` (certificate, shop check, resurfacing), `value` (flatness deviation, or spread of a shop check), `U` and `k`
-/// (of the value), `file` (readings of a shop check or map of a certificate, instead of a value), `remark`.
+/// (of the value), `file` (readings of a shop check or map of a certificate, instead of a value), `remark`. A plate unlike
+/// the setup's has its own `setup` (a file), `grade` or `tolerance`, `size`, `usage` (light, heavy, or hours a week) in one row.
 #[derive(Debug, Args)]
 pub struct Recall {
     /// The setup file (JSON) of the shop checks.
@@ -264,13 +269,26 @@ pub struct Recall {
 }
 
 fn day(text: &str) -> Result<Day, String> {
-    Day::parse(text).ok_or_else(|| "must be a day of the calendar, such as 2026-03-01".into())
+    match Day::read(text) {
+        Some(WrittenDay::One(day, _)) => Ok(day),
+        Some(WrittenDay::Open { day_first, month_first }) => {
+            Err(format!("can be read as {day_first} and as {month_first}; write which"))
+        }
+        None => Err("must be a day of the calendar from 1900-01-01 to 2199-12-31, such as 2026-03-01".into()),
+    }
 }
 
 fn risk(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(p) if (0.0001..=0.5).contains(&p) => Ok(p),
         _ => Err("must be a probability from 0.0001 to 0.5, such as 0.05".into()),
+    }
+}
+
+fn before(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(p) if (0.001..=0.999).contains(&p) => Ok(p),
+        _ => Err("must be a probability from 0.001 to 0.999, such as 0.5".into()),
     }
 }
 

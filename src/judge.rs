@@ -41,6 +41,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     let question = Question {
         tolerance: tolerance.as_ref().map(|t| t.value),
         rule,
+        before: arguments.before.or(setup.within_before),
         otherwise: &otherwise,
         hollows: unseen_words::radii(setup.plan_unit),
         settings,

@@ -22,6 +22,7 @@ use args::{Arguments, Command, Described, Output, Simulate};
 use clap::Parser;
 use failure::Failure;
 use howflat::{
+    decision::{conformance::Rule, verdict_curve::verdict_curve},
     propagation::simulation::{self, Settings},
     report::{
         budget_report,
@@ -123,9 +124,18 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let progress = Progress::new(simulation::n_trials_in_all(&setup.check, settings));
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.setup, why))?;
+    let rule = Rule::Proven { probability: 1.0 - setup.consumer_risk };
+    let verdicts = match &setup.tolerance {
+        Some(tolerance) if arguments.judged > 0 => {
+            let (seed, flatness, n) = (settings.seed, &simulation.flatness, arguments.judged as usize);
+            verdict_curve(&setup.check, seed, flatness, tolerance.value, rule, n)
+                .map_err(|why| Failure::input(&arguments.setup, why))?
+        }
+        _ => Vec::new(),
+    };
     progress.finish();
-    let report =
-        CheckReport { date: arguments.output.date.as_deref(), ..CheckReport::new(&setup, &simulation) };
+    let date = arguments.output.date.as_deref();
+    let report = CheckReport { verdicts, date, ..CheckReport::new(&setup, &simulation) };
     let trials = arguments.trials_csv.as_deref();
     let written = trials.map(|file| files::write_file(file, report.trials_csv().as_bytes()));
     hand_over(

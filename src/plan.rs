@@ -28,7 +28,7 @@ use howflat::{
 };
 use std::process::ExitCode;
 
-/// Most readings that are planned when nobody says how many.
+/// Most readings that are planned when it is not stated how many.
 const MOST_PLANNED: usize = 24;
 
 /// Reads a setup, finds out, and writes what is asked for.

@@ -5,7 +5,7 @@ use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
     report::recall_report::{self, RecallReport},
-    setup,
+    setup::{self, Fault, HistoryFile, RefusedPlate, Setup},
 };
 use std::process::ExitCode;
 
@@ -22,13 +22,16 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
             arguments.setup.display()
         ))
     })?;
-    let history = files::read_history(&arguments.history, &setup, arguments.on)?;
+    // What is asked for is what heights in the history are compared with.
+    let setup = Setup { tolerance: Some(tolerance.clone()), ..setup };
+    let mut history = files::read_history(&arguments.history, &setup, arguments.on)?;
+    hold_to_their_setups(&mut history, arguments)?;
     let today = arguments.on.or(history.last_day()).ok_or_else(Failure::ours)?;
     let question = RecallQuestion {
         tolerance: tolerance.value,
         risk: arguments.risk.unwrap_or(setup.consumer_risk),
         today,
-        costs,
+        costs: costs.as_ref().map(|typed| typed.costs),
         prior: WearPrior::default(),
         settings: Settings { seed: arguments.run.seed, ..Settings::default() },
     };
@@ -36,15 +39,18 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
     let plan = RecallPlan::new(&setup.check, &history.records, &question, &|done| progress.reach(done))
         .map_err(|why| match why {
             CannotRecall::Judge(why) => Failure::input(&arguments.history, why),
-            CannotRecall::Contradiction { record, entry } => {
-                Failure::Faults(arguments.history.clone(), vec![history.contradiction(record, entry)])
+            CannotRecall::Contradictions(all) => {
+                Failure::Faults(arguments.history.clone(), faults(&history.refused_with(&all)))
             }
         })?;
     progress.finish();
+    let refused = history.refused_with(&plan.contradictions);
     let report = RecallReport {
         setup: &setup,
         history: &history,
+        refused: &refused,
         question: &question,
+        assumed_costs: costs.as_ref().map_or(&[], |typed| &typed.assumed),
         tolerance: &tolerance,
         plan: &plan,
         date: arguments.output.date.as_deref(),
@@ -56,5 +62,34 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         || report.json(),
         on_screen(&arguments.output, &report.page()),
     )?;
-    Ok(ExitCode::SUCCESS)
+    // The other plates have their dates; that some have none must not go unseen.
+    match faults(&refused) {
+        none if none.is_empty() => Ok(ExitCode::SUCCESS),
+        faults => Err(Failure::Faults(arguments.history.clone(), faults)),
+    }
+}
+
+/// Gives plates with a setup of their own the tolerance that is asked for, or that this setup names.
+fn hold_to_their_setups(history: &mut HistoryFile, arguments: &Recall) -> Result<(), Failure> {
+    for (record, own) in history.records.iter_mut().zip(&mut history.own) {
+        let (None, Some((file, setup))) = (&own.tolerance, &own.setup) else { continue };
+        let Some(tolerance) = judge::tolerance(&arguments.limit, setup)? else {
+            let why = format!(
+                "{file}, the setup of {}, names no grade and no tolerance; add a column \"grade\" or \"tolerance\", or \
+                 --grade or --tolerance",
+                record.name
+            );
+            return Err(Failure::input(&arguments.history, why));
+        };
+        record.tolerance = Some(tolerance.value);
+        own.tolerance = Some(tolerance);
+    }
+    Ok(())
+}
+
+/// All that is wrong with plates of which nothing is said, in the order of the file.
+fn faults(refused: &[RefusedPlate]) -> Vec<Fault> {
+    let mut faults: Vec<Fault> = refused.iter().flat_map(|plate| plate.faults.clone()).collect();
+    faults.sort_by_key(|fault| fault.at);
+    faults
 }

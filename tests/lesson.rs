@@ -210,12 +210,17 @@ fn the_exercises_answer_themselves() {
     };
     let reading = -(reach - front) / (front - rear) * depth;
     assert!(words(0, "answer").contains(&format!("= {reading:.2} tenths")), "{}", words(0, "answer"));
-    let [left, _, middle] = numbers(&words(1, "question"))[..] else { panic!("{}", words(1, "question")) };
+    let [left, far, middle] = numbers(&words(1, "question"))[..] else { panic!("{}", words(1, "question")) };
+    // Nobody reads a hundredth off a dial of tenths that is read to a fifth.
+    for reading in [left, far, middle] {
+        assert_near((5.0 * reading).round(), 5.0 * reading, 1e-9);
+    }
     let off = middle - left / 2.0;
     let answer = words(1, "answer");
     let said = answer.split("stands at ").nth(1).and_then(|rest| rest.split(" = ").nth(1)).expect("a result");
-    // Rounded twice on the way.
-    assert_near(numbers(said)[0], off, 0.011);
+    assert_near(numbers(said)[0], off, 1e-9);
+    // It stands one and a half dips low, to half a step of the reading in the middle and a quarter at the side.
+    assert_near(off, -1.5, 0.75 * 0.2);
     for name in [
         "report.html",
         "report.md",

@@ -30,5 +30,6 @@ mod reports;
 mod setup;
 mod simulation;
 mod stand;
+mod standing;
 mod unseen;
 mod zone;

@@ -121,7 +121,15 @@ fn history_of<'a>(
     law: Option<&'a SpreadLaw>,
     highest: f64,
 ) -> History<'a> {
-    History { plates: vec![events], today: 0.0, law, population, highest, prior: WearPrior::default() }
+    History {
+        plates: vec![events],
+        usage: Vec::new(),
+        today: 0.0,
+        law,
+        population,
+        highest,
+        prior: WearPrior::default(),
+    }
 }
 
 /// Probability of being out of tolerance, from today on, in steps that reach far enough.
@@ -477,7 +485,7 @@ fn question(costs: Option<Costs>, prior: WearPrior) -> RecallQuestion {
 }
 
 fn planned(entries: Vec<Entry>, question: &RecallQuestion) -> PlatePlan {
-    let record = PlateRecord { name: String::new(), entries };
+    let record = PlateRecord::new(String::new(), entries);
     RecallPlan::new(&check_with(|_| {}), &[record], question, &|_| {}).expect("a plan").plates.remove(0)
 }
 
@@ -531,7 +539,7 @@ fn readings_alone_give_the_judges_answer() {
         posterior(&readings.check, &readings.observations(), &question.settings, &|_| {}).expect("judged");
     let (mean, deviation) = mean_and_standard_deviation(&judged.flatness);
     let found = Found::Readings(readings.check.clone(), readings.observations());
-    let record = PlateRecord { name: String::new(), entries: vec![Entry { day: question.today, found }] };
+    let record = PlateRecord::new(String::new(), vec![Entry { day: question.today, found }]);
     let plan = RecallPlan::new(&setup.check, &[record], &question, &|_| {}).expect("a plan");
     let today = plan.plates[0].wear.today;
     assert!((today.mean - mean).abs() < 0.35 * deviation, "{today:?}, judged {mean} ± {deviation}");
@@ -702,4 +710,390 @@ fn a_history_may_be_typed_in_many_ways() {
             "{answers:?}"
         );
     }
+}
+
+/// A plate's document, and all that is explained.
+fn answered(folder: &Path, text: &str, more: &[&str]) -> (serde_json::Value, String) {
+    fs::write(folder.join("asked.csv"), text).expect("a file");
+    let run = recall(folder, &[&["mine.json", "asked.csv", "--json"], more].concat());
+    assert_eq!(run.code, 0, "{text}: {}", run.err);
+    let document: serde_json::Value = serde_json::from_str(&run.out).expect("JSON");
+    (document["plates"][0].clone(), document["explanation"].to_string())
+}
+
+/// Wear cannot lead from 150 µin to 80: one of three is wrong, and nobody knows which. Each reading is what the history
+/// gives without the entry that it leaves out, typed so by hand.
+#[test]
+fn entries_that_contradict_one_another_mildly_are_not_averaged() {
+    let folder = with_setup();
+    let rows = ["2022-01-10,60", "2023-01-10,150", "2024-01-10,80"];
+    let history = |without: Option<usize>| {
+        let kept = rows.iter().enumerate().filter(|(k, _)| Some(*k) != without);
+        let typed = kept.map(|(_, row)| {
+            let (day, value) = row.split_once(',').expect("a row");
+            format!("{day},certificate,{value} µin,25 µin\n")
+        });
+        format!("date,kind,value,U\n{}", typed.collect::<String>())
+    };
+    let on = ["--on", "2024-06-01"];
+    let (plate, said) = answered(folder.path(), &history(None), &on);
+    let mut dates = Vec::new();
+    for (line, without) in [(3, 1), (4, 2)] {
+        let (by_hand, _) = answered(folder.path(), &history(Some(without)), &on);
+        assert_eq!(by_hand["readings"], serde_json::json!([]));
+        let readings = plate["readings"].as_array().expect("a list");
+        let reading = readings.iter().find(|reading| reading["left_out_lines"] == serde_json::json!([line]));
+        let date = reading.expect("a reading")["send_out_by"].as_str().expect("a date");
+        assert_eq!(Some(date), by_hand["send_out_by"].as_str());
+        assert!(said.contains(&format!("(line {line})")), "{said}");
+        dates.push((date.to_owned(), by_hand["flatness"].clone()));
+    }
+    dates.sort_by(|a, b| a.0.cmp(&b.0));
+    // All that is said goes with the earlier date.
+    assert_eq!(plate["send_out_by"].as_str(), Some(dates[0].0.as_str()));
+    assert_eq!(plate["flatness"], dates[0].1);
+    assert!(dates[0].0 < dates[1].0 && said.contains("not averaged"), "{dates:?} {said}");
+}
+
+#[test]
+fn a_row_typed_twice_counts_once() {
+    let folder = with_setup();
+    let head = "date,kind,value,U,k\n";
+    let rest = "2024-01-10,certificate,80 µin,20 µin,2\n";
+    let (once, _) =
+        answered(folder.path(), &format!("{head}2022-01-10,certificate,60 µin,20 µin,2\n{rest}"), &[]);
+    let again = format!(
+        "{head}2022-01-10,certificate,60 µin,20 µin,2\n{rest}2022-01-10,calibration,0.60 tenths,0.1 tenths,1\n"
+    );
+    let (twice, said) = answered(folder.path(), &again, &[]);
+    assert_eq!(once, twice);
+    assert!(said.contains("lines 2 and 4") && said.contains("counts once"), "{said}");
+    // Two shop checks of a day may read the same spread; each counts.
+    let check = "2024-07-01,shop check,4 tenths,,\n";
+    let [one, two] =
+        [1, 2].map(|n| answered(folder.path(), &format!("{head}{rest}{}", check.repeat(n)), &[]).0);
+    assert_ne!(one["flatness"], two["flatness"]);
+}
+
+/// The others get their dates, as if the refused plate were not in the file; that it is not answered shows in the exit code.
+#[test]
+fn one_plates_bad_row_does_not_refuse_the_others() {
+    let folder = with_setup();
+    let head = "date,plate,kind,value,U\n";
+    let good = "2023-01-10,Saw,certificate,60 µin,20 µin\n2023-02-10,Lathe,certificate,90 µin,20 µin\n";
+    let (alone, _) = answered(folder.path(), &format!("{head}{good}"), &["--on", "2024-06-01"]);
+    for (bad, line, said) in [
+        ("2024-01-10,Forge,certificate,80 µin,\n", 4, "U of Forge is blank"),
+        (
+            "2024-01-10,Forge,certificate,900 µin,20 µin\n2024-01-11,Forge,certificate,80 µin,20 µin\n",
+            5,
+            "of Forge is out of reach",
+        ),
+    ] {
+        fs::write(folder.path().join("odd.csv"), format!("{head}{good}{bad}")).expect("a file");
+        let run = recall(
+            folder.path(),
+            &["mine.json", "odd.csv", "--on", "2024-06-01", "--json", "--out", "report"],
+        );
+        assert_eq!(run.code, 2, "{}", run.err);
+        assert!(
+            run.err.contains(&format!("odd.csv: line {line}, ")) && run.err.contains(said),
+            "{}",
+            run.err
+        );
+        let document: serde_json::Value = serde_json::from_str(&run.out).expect("JSON");
+        assert_eq!(document["plates"][0], alone);
+        assert_eq!(document["plates"].as_array().map(Vec::len), Some(2));
+        assert_eq!(document["refused"][0]["name"], "Forge");
+        let answer = document["answer"].as_str().expect("an answer");
+        assert!(answer.contains(&format!("Nothing is said of Forge (line {line})")), "{answer}");
+        let page = fs::read_to_string(folder.path().join("report/report.md")).expect("a report");
+        assert!(page.contains("Nothing is said of Forge"), "{page}");
+    }
+}
+
+/// A bare 60 in a column of tenths is thirty tolerances; 60 µin is a third of one.
+#[test]
+fn a_likely_slip_of_the_unit_is_asked_for_at_its_row() {
+    let folder = with_setup();
+    let ask = |value: &str, u: &str| {
+        let rest = "2023-01-10,certificate,70 µin,20 µin\n2024-01-10,certificate,80 µin,20 µin\n";
+        let text = format!("date,kind,value,U\n2022-01-10,certificate,{value},{u}\n{rest}");
+        fs::write(folder.path().join("odd.csv"), text).expect("a file");
+        recall(folder.path(), &["mine.json", "odd.csv"])
+    };
+    let run = ask("60", "20 µin");
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    assert!(
+        run.err.starts_with("odd.csv: line 2, ") && run.err.contains("60 tenths or 60 µin?"),
+        "{}",
+        run.err
+    );
+    assert!(!run.err.contains("line 3"), "{}", run.err);
+    let run = ask("60 µin", "20");
+    assert!(
+        run.code == 2 && run.err.contains("U is \"20\"") && run.err.contains("20 tenths or 20 µin?"),
+        "{}",
+        run.err
+    );
+    // With its unit it is what it says.
+    assert_eq!(ask("60 µin", "20 µin").code, 0);
+    let run = ask("60 tenths", "20 µin");
+    assert!(run.code == 2 && run.err.contains("line 3, column 1"), "{}", run.err);
+    // Where two contradict each other, both are named.
+    assert!(run.err.contains("out of reach of the certificate of 2022-01-10 (line 2)"), "{}", run.err);
+}
+
+#[test]
+fn dates_are_read_as_spreadsheets_write_them() {
+    let folder = with_setup();
+    let history = |dates: [&str; 2]| {
+        let row = |day: &str| format!("\"{day}\",certificate,80 µin,20 µin\n");
+        format!("date,kind,value,U\n{}", dates.map(row).concat())
+    };
+    let (expected, _) = answered(folder.path(), &history(["2021-03-15", "2022-04-03"]), &[]);
+    for dates in [
+        ["3/15/2021", "4/3/2022"],
+        ["15.03.2021", "03.04.2022"],
+        ["15/3/2021", "3/4/2022"],
+        ["15-Mar-2021", "April 3, 2022"],
+        ["2021/03/15", "2022-04-03 00:00:00"],
+    ] {
+        assert_eq!(answered(folder.path(), &history(dates), &[]).0, expected, "{dates:?}");
+    }
+    for dates in [["2021-03-15", "3/4/2022"], ["2021-03-15", "03.04.2022"]] {
+        fs::write(folder.path().join("odd.csv"), history(dates)).expect("a file");
+        let run = recall(folder.path(), &["mine.json", "odd.csv"]);
+        assert_eq!((run.code, run.out.as_str()), (2, ""));
+        assert!(
+            run.err.contains("line 3") && run.err.contains("write 2022-04-03 or 2022-03-04"),
+            "{}",
+            run.err
+        );
+    }
+    // Rows that settle it in two ways settle nothing for a third.
+    let text = history(["3/15/2021", "15.03.2022"]) + "3/4/2022,certificate,80 µin,20 µin\n";
+    fs::write(folder.path().join("odd.csv"), text).expect("a file");
+    let run = recall(folder.path(), &["mine.json", "odd.csv"]);
+    assert!(run.code == 2 && run.err.contains("line 4"), "{}", run.err);
+    for (day, said) in
+        [("3/4/2026", "2026-04-03 and as 2026-03-04"), ("2200-01-01", "from 1900-01-01 to 2199-12-31")]
+    {
+        let run = recall(folder.path(), &["mine.json", "mine.csv", "--on", day]);
+        assert!(run.code == 2 && run.err.contains(said), "{}", run.err);
+    }
+}
+
+/// Steady certificates, one each two years.
+fn slowly(from: f64, to: f64, n: u32) -> String {
+    let row = |k: u32| {
+        let value = from + (to - from) * f64::from(k) / f64::from(n - 1);
+        format!("{}-01-10,certificate,{value} µin,4 µin\n", 1990 + 2 * k)
+    };
+    format!("date,kind,value,U\n{}", (0..n).map(row).collect::<String>())
+}
+
+#[test]
+fn costs_say_what_they_rest_on() {
+    let folder = with_setup();
+    let certificates = slowly(60.0, 100.0, 6);
+    let costs = ["--costs", "recalibration=450,bad-part=80"];
+    let (plate, said) = answered(folder.path(), &certificates, &costs);
+    assert!(said.contains("10 days") && said.contains("12 bad parts"), "{said}");
+    let all = ["--costs", "recalibration=450,day=1,days-away=10,bad-part=80,bad-parts=12"];
+    let (_, stated) = answered(folder.path(), &certificates, &all);
+    assert!(!stated.contains("was assumed") && stated.contains("in the currency of the costs"), "{stated}");
+    // What a shop check is worth is asked for even where none is on record, and stands in its column.
+    let worth = |check: &str| {
+        let checks = plate["by_cost"]["checks"].as_array().expect("a list").clone();
+        checks.iter().find(|c| c["check"] == check).and_then(|c| c["worth"].as_f64()).expect("a worth")
+    };
+    let spread = worth("spread");
+    assert!(spread < worth("exact"), "{plate}");
+    let of_two = "date,plate,kind,value,U\n1990-01-10,Saw,certificate,60 µin,60 µin\n\
+                  2000-01-10,Saw,certificate,100 µin,60 µin\n2000-01-10,Lathe,certificate,150 µin,60 µin\n";
+    fs::write(folder.path().join("two.csv"), of_two).expect("a file");
+    let run = recall(folder.path(), &["mine.json", "two.csv", "--out", "two", costs[0], costs[1]]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let result: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(folder.path().join("two/result.json")).expect("a file"))
+            .expect("JSON");
+    let page = fs::read_to_string(folder.path().join("two/report.md")).expect("a report");
+    assert!(page.contains("a shop check is worth, in the costs' currency"), "{page}");
+    for plate in result["plates"].as_array().expect("plates") {
+        let name = plate["name"].as_str().expect("a name");
+        let row = page.lines().find(|line| line.starts_with(&format!("| {name} "))).expect("a row");
+        let worth = plate["by_cost"]["checks"][0]["worth"].as_f64().expect("a worth");
+        assert_eq!(plate["by_cost"]["checks"][0]["check"], "spread");
+        let last = row.trim_end_matches(['|', ' ']).rsplit('|').next().expect("a cell").trim();
+        assert_eq!(last, format!("{worth:.0}"), "{row}");
+        assert!(worth > 1.0, "{row}");
+    }
+}
+
+/// A plate that hardly wears: the risk that the costs are worth lies beyond all that is looked at.
+#[test]
+fn the_end_of_the_years_is_no_date() {
+    let folder = with_setup();
+    let costs = ["--costs", "recalibration=450,bad-part=80"];
+    let (plate, said) = answered(folder.path(), &slowly(40.0, 40.4, 15), &costs);
+    assert_eq!(plate["by_cost"]["least_cost_date"], serde_json::Value::Null);
+    assert!(!said.contains("when the risk reaches") && said.contains("the risk stays below"), "{said}");
+}
+
+#[test]
+fn the_forecast_reaches_its_own_date() {
+    let folder = with_setup();
+    let (plate, _) = answered(folder.path(), &slowly(40.0, 100.0, 15), &[]);
+    let due = plate["send_out_by"].as_str().expect("a date");
+    let last = plate["forecast"].as_array().and_then(|all| all.last()).expect("a forecast");
+    assert!(due > "2040-01-01", "{due}");
+    assert!(last["date"].as_str().expect("a date") > due, "{last} for {due}");
+}
+
+#[test]
+fn the_first_entry_is_compared_with_the_setup() {
+    let folder = with_setup();
+    let (_, said) =
+        answered(folder.path(), "date,kind,value,U\n2024-01-10,certificate,40 tenths,20 µin\n", &[]);
+    assert!(said.contains("first entry") && !said.contains("entries before it"), "{said}");
+}
+
+/// An uncertain certificate leaves the answer to what else is known.
+#[test]
+fn why_a_larger_uncertainty_can_make_a_date_later() {
+    let folder = with_setup();
+    let with = |u: u32| {
+        answered(folder.path(), &format!("date,kind,value,U\n2024-01-10,certificate,190 µin,{u} µin\n"), &[])
+    };
+    let [(sure, no_word), (vague, why)] = [25, 200].map(with);
+    let estimate = |plate: &serde_json::Value| plate["flatness"]["estimate"].as_f64().expect("a number");
+    assert!(estimate(&vague) < estimate(&sure) - 0.2);
+    assert!(why.contains("The larger a U, the less its value counts") && !no_word.contains("The larger a U"));
+}
+
+/// Whoever laps may lap well: a resurfacing without a value excludes nothing that passes.
+#[test]
+fn a_resurfacing_without_a_value_leaves_anything_that_passes() {
+    let folder = with_setup();
+    let rows = "date,kind,value,U\n2023-01-10,certificate,190 µin,20 µin\n2024-01-10,resurfacing,,\n";
+    let (_, said) = answered(folder.path(), rows, &[]);
+    assert!(said.contains("from 0.00 to 2.00 tenths") && said.contains("the date comes early"), "{said}");
+    let (plate, _) = answered(folder.path(), &format!("{rows}2024-02-01,certificate,20 µin,10 µin\n"), &[]);
+    let estimate = plate["flatness"]["estimate"].as_f64().expect("a number");
+    assert!((estimate - 0.2).abs() < 0.05, "{plate}");
+}
+
+/// A plate unlike the setup's says so: what is said of it is what its own setup and grade give it alone.
+#[test]
+fn each_plate_may_have_its_own_setup_size_and_grade() {
+    let folder = with_setup();
+    let small = shipped("granite-parked.json")
+        .replace("\"36 in\"", "\"24 in\"")
+        .replace("\"width\": \"24 in\"", "\"width\": \"18 in\"")
+        .replace("US A", "US B");
+    fs::write(folder.path().join("small.json"), &small).expect("a file");
+    let on = ["--on", "2025-01-10"];
+    let rows = "2022-01-10,certificate,60 µin,20 µin\n2023-07-01,shop check,3 tenths,\n";
+    let typed = |plate: &str, own: &str| {
+        rows.lines()
+            .enumerate()
+            .map(|(k, row)| {
+                let own = if k == 0 { own } else { ",,," };
+                format!("{plate},{row},{own}\n")
+            })
+            .collect::<String>()
+    };
+    let ask = |setup: &str, text: &str, more: &[&str]| {
+        fs::write(folder.path().join("asked.csv"), text).expect("a file");
+        recall(folder.path(), &[&[setup, "asked.csv", "--json"], &on[..], more].concat())
+    };
+    let document = |run: &Run| -> serde_json::Value { serde_json::from_str(&run.out).expect("JSON") };
+    let plate = |run: &Run, name: &str| {
+        let all = document(run)["plates"].as_array().expect("plates").clone();
+        all.into_iter().find(|plate| plate["name"] == name).expect("a plate")
+    };
+    let head = "plate,date,kind,value,U,setup,grade,size,usage\n";
+    // Alone in the file, so that no other plate tells of the shop.
+    let own = ask("mine.json", &format!("{head}{}", typed("Saw", "small.json,,18 x 24 in,")), &[]);
+    let main = ask("small.json", &format!("{head}{}", typed("Saw", ",,,")), &[]);
+    assert_eq!((own.code, main.code), (0, 0), "{}{}", own.err, main.err);
+    assert_eq!(plate(&own, "Saw"), plate(&main, "Saw"));
+    let graded = ask("mine.json", &format!("{head}{}", typed("Saw", ",US B,24 x 36 in,")), &[]);
+    let asked = ask("mine.json", &format!("{head}{}", typed("Saw", ",,,")), &["--grade", "US B"]);
+    for said in ["send_out_by", "tolerance", "tolerance_name", "flatness", "out_probability"] {
+        assert_eq!(plate(&graded, "Saw")[said], plate(&asked, "Saw")[said], "{said}");
+    }
+    // Together each keeps its own, and the table says which.
+    let both = format!("{head}{}{}", typed("Saw", "small.json,,,"), typed("Lathe", ",US B,,"));
+    let run = ask("mine.json", &both, &["--out", "both"]);
+    let [saw, lathe] = ["Saw", "Lathe"].map(|name| plate(&run, name));
+    assert_ne!(saw["tolerance"], lathe["tolerance"]);
+    assert_ne!(saw["setup_digest"], lathe["setup_digest"]);
+    assert!(document(&run)["answer"].to_string().contains("exceeds its own tolerance"));
+    let page = fs::read_to_string(folder.path().join("both/report.md")).expect("a report");
+    assert!(page.lines().any(|line| line.starts_with("| Saw ") && line.contains("small.json")), "{page}");
+    // What differs is not silently taken alike.
+    for (row, said) in [
+        ("Saw,2024-01-10,certificate,60 µin,20 µin,,,24 x 18 in,\n", "size of Saw is \"24 x 18 in\""),
+        ("Saw,2024-01-10,certificate,60 µin,20 µin,,US Z,,\n", "grade of Saw is \"US Z\""),
+        (
+            "Saw,2024-01-10,certificate,60 µin,20 µin,gone.json,,,\n",
+            "setup of Saw is \"gone.json\", which cannot be read",
+        ),
+        ("Saw,2024-01-10,certificate,60 µin,20 µin,,,,often\n", "usage of Saw is \"often\""),
+        (
+            "Saw,2023-01-10,certificate,60 µin,20 µin,,US A,,\nSaw,2024-01-10,certificate,60 µin,20 µin,,US B,,\n",
+            "what line 2 says of this plate, \"US A\"",
+        ),
+    ] {
+        let run = ask("mine.json", &format!("{head}{row}"), &[]);
+        assert!(run.code == 2 && run.out.is_empty() && run.err.contains(said), "{row}: {}", run.err);
+    }
+    let free =
+        small.replace("\"material\": \"granite\",\n    \"grade\": \"US B\"", "\"material\": \"granite\"");
+    fs::write(folder.path().join("free.json"), free).expect("a file");
+    let run = ask("mine.json", &format!("{head}{}", typed("Saw", "free.json,,,")), &[]);
+    assert!(run.code == 2 && run.err.contains("the setup of Saw, names no grade"), "{}", run.err);
+}
+
+/// Wear goes with use: without a history of wear a plate that is used three times as much wears three times as fast, and its
+/// probability of being out is that of the usual plate three times as far ahead, but for the steps in which wear comes.
+#[test]
+fn wear_goes_with_use() {
+    let population = some_population();
+    let first = vec![Event { years: 0.0, evidence: Evidence::Certificate(exactly(2.0, 0.1)) }];
+    let used = |usage: f64| {
+        let history =
+            History { usage: vec![usage], ..history_of(first.clone(), &population, None, 2.5 * TOLERANCE) };
+        fit(&history).remove(0)
+    };
+    let [usual, heavy] = [1.0, 3.0].map(used);
+    assert!(
+        (heavy.rate.mean / usual.rate.mean / 3.0 - 1.0).abs() < 1e-6,
+        "{:?} {:?}",
+        heavy.rate,
+        usual.rate
+    );
+    for years in [0.5, 1.0, 2.0] {
+        let [a, b] = [heavy.exceeding(TOLERANCE, years), usual.exceeding(TOLERANCE, 3.0 * years)];
+        assert!((a - b).abs() < 1e-6, "{a} and {b}");
+    }
+    // By words and by hours.
+    let folder = with_setup();
+    let by = |usage: &str| {
+        let text = format!("date,kind,value,U,usage\n2024-01-10,certificate,80 µin,20 µin,{usage}\n");
+        answered(folder.path(), &text, &[]).0
+    };
+    let [light, usual, heavy, hours] = ["light", "", "heavy", "120 h"].map(by);
+    let date = |plate: &serde_json::Value| plate["send_out_by"].as_str().expect("a date").to_owned();
+    assert!(date(&heavy) < date(&usual) && date(&usual) < date(&light), "{heavy} {usual} {light}");
+    assert_eq!(hours["send_out_by"], heavy["send_out_by"]);
+}
+
+#[test]
+fn a_seed_is_a_whole_number() {
+    let folder = with_setup();
+    let run = recall(folder.path(), &["mine.json", "mine.csv", "--seed", "-1"]);
+    assert!(run.code == 2 && run.err.contains("must be a whole number from 0"), "{}", run.err);
 }

@@ -39,8 +39,10 @@ pub struct CheapestCycle {
 /// The date of least expected cost.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeastCost {
-    /// Years from today.
+    /// Years from today; as far as the steps go where [`Self::is_reached`] is not so.
     pub years: f64,
+    /// Whether the risk that the costs are worth is reached then.
+    pub is_reached: bool,
     /// Expected cost from today on, over that of a plate that costs the cheapest cycle's rate throughout.
     pub cost: f64,
 }
@@ -124,8 +126,9 @@ impl Costs {
     /// Where that is not reached within the steps, the years are those of the last step.
     pub fn least_cost(&self, plate: &OutOfTolerance, cycle: &CheapestCycle) -> LeastCost {
         let threshold = self.acceptable_risk(cycle);
-        let years = plate.first_at(threshold).unwrap_or_else(|| plate.horizon());
-        LeastCost { years, cost: self.cost_until(plate, cycle, years) }
+        let reached = plate.first_at(threshold);
+        let years = reached.unwrap_or_else(|| plate.horizon());
+        LeastCost { years, is_reached: reached.is_some(), cost: self.cost_until(plate, cycle, years) }
     }
 
     /// Expected cost, as in [`LeastCost`], of sending the plate out so many years from today.

@@ -1,8 +1,8 @@
 //! Everything that is to be said of when plates go out, from their histories.
 
 use super::{
-    judgement::MISFIT,
     recall::{CheapestCycle, Costs, LeastCost, OutOfTolerance},
+    standing::MISFIT,
 };
 use crate::{
     propagation::{
@@ -11,13 +11,15 @@ use crate::{
         posterior::{CannotJudge, Settings, posterior},
         spread_law::{SpreadLaw, population},
         wear_history::{
-            self, Event, EventFit, Evidence, ForeseenCheck, History, Interval, Known, PlateWear, WearPrior,
+            Event, EventFit, Evidence, ForeseenCheck, History, Interval, Known, PlateWear, Reading, Shop,
+            WearPrior,
         },
     },
     quantity::{day::Day, sample::quantiles},
     shop::check::ShopCheck,
 };
 use rayon::prelude::*;
+use std::cmp::Ordering;
 
 /// One plate and what is on record of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +28,12 @@ pub struct PlateRecord {
     pub name: String,
     /// What was found and done, in order of time.
     pub entries: Vec<Entry>,
+    /// How this plate is checked, where not as the others are.
+    pub check: Option<Box<ShopCheck>>,
+    /// The largest flatness deviation (µm) that is good on this plate, where not that of the question.
+    pub tolerance: Option<f64>,
+    /// How much it is used, over the usual; wear goes with use.
+    pub usage: f64,
 }
 
 /// One line of a record.
@@ -62,7 +70,7 @@ pub struct RecallQuestion {
     pub risk: f64,
     /// The day for which all is said; not before any entry.
     pub today: Day,
-    /// What being early and being late cost, if anybody says.
+    /// What being early and being late cost, if it is given.
     pub costs: Option<Costs>,
     /// What is assumed of wear.
     pub prior: WearPrior,
@@ -73,22 +81,29 @@ pub struct RecallQuestion {
 /// When each plate goes out.
 #[derive(Debug, Clone)]
 pub struct RecallPlan {
-    /// Each plate's, in the order of the record.
+    /// Each plate's, in the order of the record, but for those whose records contradict themselves.
     pub plates: Vec<PlatePlan>,
     /// Their indices, the most urgent first.
     pub urgency: Vec<usize>,
+    /// Records of which nothing can be said.
+    pub contradictions: Vec<Contradiction>,
     /// Mean and standard deviation of the spread (µm) on a plate just at the tolerance; `None` where no spread is on
-    /// record.
+    /// record and no costs are given.
     pub spread_at_tolerance: Option<(f64, f64)>,
 }
 
 /// When one plate goes out.
 #[derive(Debug, Clone)]
 pub struct PlatePlan {
+    /// Which record it is of.
+    pub record: usize,
     /// How it wears, and how flat it is today.
     pub wear: PlateWear,
-    /// Each entry beside the fit; `None` for readings that do not fit the setup and were passed over.
-    pub entries: Vec<Option<EventFit>>,
+    /// Each entry beside the fit.
+    pub entries: Vec<EntryFit>,
+    /// Where entries contradict one another mildly, the ways to read them, the one that counts first: that with the
+    /// earliest date, by which all else here is said. Empty where they go together.
+    pub readings: Vec<RecordReading>,
     /// Probability of being out of tolerance, from today on.
     pub out: OutOfTolerance,
     /// Years from today until that reaches the risk; `None` where it does not within the steps.
@@ -99,6 +114,56 @@ pub struct PlatePlan {
     pub as_new: Known,
     /// What costs say; `None` where there are none.
     pub by_cost: Option<CostPlan>,
+}
+
+/// One entry beside the fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum EntryFit {
+    /// It counts.
+    Counted(EventFit),
+    /// It is left out, since it contradicts others; what it says alone, and what all entries together would have made
+    /// of it.
+    LeftOut(EventFit),
+    /// Readings that do not fit the setup were passed over.
+    PassedOver,
+}
+
+impl EntryFit {
+    /// The fit of an entry that counts.
+    pub fn counted(&self) -> Option<&EventFit> {
+        match self {
+            Self::Counted(fit) => Some(fit),
+            _ => None,
+        }
+    }
+
+    /// The flatness deviation by this entry alone.
+    pub fn alone(&self) -> Option<Interval> {
+        match self {
+            Self::Counted(fit) | Self::LeftOut(fit) => Some(fit.alone),
+            Self::PassedOver => None,
+        }
+    }
+}
+
+/// One way to read a record whose entries contradict one another.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecordReading {
+    /// The entries that do not count.
+    pub left_out: Vec<usize>,
+    /// Years from today until the risk is reached; `None` where it is not within the steps.
+    pub due: Option<f64>,
+}
+
+/// An entry that cannot be true together with others before it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Contradiction {
+    /// Which record.
+    pub record: usize,
+    /// Which of its entries.
+    pub entry: usize,
+    /// The earlier entries that it contradicts: one, or all since the last resurfacing where no single one is to blame.
+    pub against: Vec<usize>,
 }
 
 /// What costs say of one plate.
@@ -142,23 +207,19 @@ pub enum CheckKind {
 const N_STEPS: usize = 128;
 /// Steps of the forecast.
 const N_FORECAST: usize = 24;
-/// Years beyond which nothing is foretold.
+/// Years beyond which nothing is predicted.
 const FARTHEST: f64 = 64.0;
-/// What a resurfacing leaves where nobody says, as shares of the tolerance: common practice, no source.
-const AS_NEW: [f64; 2] = [0.25, 1.0];
+/// What a resurfacing leaves where its value is not stated, as shares of the tolerance: anything that passes (limits
+/// and nothing more: JCGM 101:2008, 6.4.2).
+pub const AS_NEW: [f64; 2] = [0.0, 1.0];
 
 /// Why nothing can be said of a history.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum CannotRecall {
     /// The check cannot be simulated, or readings on record cannot be judged.
     Judge(CannotJudge),
-    /// An entry of a plate's record cannot be true together with those before it.
-    Contradiction {
-        /// Which record.
-        record: usize,
-        /// Which of its entries.
-        entry: usize,
-    },
+    /// Every record contradicts itself.
+    Contradictions(Vec<Contradiction>),
 }
 
 impl From<CannotJudge> for CannotRecall {
@@ -179,80 +240,184 @@ impl RecallPlan {
         question: &RecallQuestion,
         progress: &(dyn Fn(f64) + Sync),
     ) -> Result<Self, CannotRecall> {
-        let settings = &question.settings;
-        let tolerance = question.tolerance;
-        let mut population = population(check, settings.seed).map_err(CannotJudge::Check)?;
-        let high = quantiles(&mut population.clone(), &[0.995])[0];
-        let highest = (2.5 * tolerance).max(1.25 * high);
-        progress(0.1);
-        let all = || records.iter().flat_map(|record| &record.entries);
-        let law = match all().any(|entry| matches!(entry.found, Found::Spread(_))) {
-            true => {
-                Some(SpreadLaw::new(check, &population, highest, settings.seed).map_err(CannotJudge::Check)?)
+        let mut groups: Vec<Group> = Vec::new();
+        for (index, record) in records.iter().enumerate() {
+            let own = record.check.as_deref().unwrap_or(check);
+            match groups.iter_mut().find(|group| group.check == own) {
+                Some(group) => group.records.push(index),
+                None => groups.push(Group::new(own, index)),
             }
-            false => None,
-        };
-        progress(0.3);
-        // From here on only what it holds counts, not whose trial it was.
-        population.sort_by(f64::total_cmp);
-        let n_slow = all().filter(|entry| entry.is_slow()).count().max(1) as f64;
+        }
+        let n_groups = groups.len() as f64;
+        for (k, group) in groups.iter_mut().enumerate() {
+            group.simulate(records, question)?;
+            progress(0.3 * (k + 1) as f64 / n_groups);
+        }
+        let n_slow =
+            records.iter().flat_map(|record| &record.entries).filter(|entry| entry.is_slow()).count();
         let mut n_done = 0.0;
-        let mut expected = None;
-        let mut evidence: Vec<Vec<Option<Evidence>>> = Vec::new();
-        for record in records {
-            let mut of_plate = Vec::new();
-            for entry in &record.entries {
-                if entry.is_slow() {
-                    n_done += 1.0;
-                    progress(0.3 + 0.4 * n_done / n_slow);
+        let mut evidence: Vec<Vec<Option<Evidence>>> = vec![Vec::new(); records.len()];
+        for group in &mut groups {
+            for &index in &group.records {
+                let question = records[index].question(question);
+                for entry in &records[index].entries {
+                    if entry.is_slow() {
+                        n_done += 1.0;
+                        progress(0.3 + 0.4 * n_done / n_slow as f64);
+                    }
+                    let found = evidence_of(group.check, entry, &question, &mut group.expected)?;
+                    evidence[index].push(found);
                 }
-                of_plate.push(evidence_of(check, entry, question, &mut expected)?);
-            }
-            evidence.push(of_plate);
-        }
-        let history = History {
-            plates: records
-                .iter()
-                .zip(&evidence)
-                .map(|(record, evidence)| {
-                    let events = record.entries.iter().zip(evidence);
-                    let event = |(entry, evidence): (&Entry, &Option<Evidence>)| {
-                        Some(Event { years: entry.day.years_since(question.today), evidence: (*evidence)? })
-                    };
-                    events.filter_map(event).collect()
-                })
-                .collect(),
-            today: 0.0,
-            law: law.as_ref(),
-            population: &population,
-            highest,
-            prior: question.prior.clone(),
-        };
-        let fitted = wear_history::fit(&history);
-        for (record, (wear, events)) in fitted.iter().zip(&history.plates).enumerate() {
-            if let Some(event) = wear.contradiction(events) {
-                // Events are the entries that count.
-                let mut counted =
-                    (0..evidence[record].len()).filter(|&entry| evidence[record][entry].is_some());
-                let entry = counted.nth(event).unwrap_or_default();
-                return Err(CannotRecall::Contradiction { record, entry });
             }
         }
-        progress(0.8);
-        let plates: Vec<PlatePlan> = fitted
-            .into_par_iter()
-            .zip(&evidence)
-            .map(|(wear, evidence)| PlatePlan::new(wear, evidence, question, law.as_ref()))
-            .collect();
+        let (plates, contradictions) = read_together(&groups, records, &evidence, question, progress);
+        if plates.is_empty() && !contradictions.is_empty() {
+            return Err(CannotRecall::Contradictions(contradictions));
+        }
         progress(1.0);
         let mut urgency: Vec<usize> = (0..plates.len()).collect();
-        // The earliest date first; of those that are due already, the likeliest out.
-        let key = |plate: &PlatePlan| (plate.due.unwrap_or(f64::INFINITY), -plate.out.probability[0]);
-        urgency.sort_by(|&a, &b| {
-            let [a_key, b_key] = [a, b].map(|index| key(&plates[index]));
-            a_key.0.total_cmp(&b_key.0).then(a_key.1.total_cmp(&b_key.1)).then(a.cmp(&b))
+        let key = |index: usize| plates[index].urgency();
+        urgency.sort_by(|&a, &b| key(a).partial_cmp(&key(b)).unwrap_or(Ordering::Equal).then(a.cmp(&b)));
+        let spread_at_tolerance = match &groups[..] {
+            [group] if records.iter().all(|record| record.tolerance.is_none()) => {
+                group.law.as_ref().map(|law| law.moments(question.tolerance))
+            }
+            _ => None,
+        };
+        Ok(Self { plates, urgency, contradictions, spread_at_tolerance })
+    }
+}
+
+/// Plates that are checked in one way, and what simulations of it give.
+struct Group<'a> {
+    check: &'a ShopCheck,
+    /// Indices of their records.
+    records: Vec<usize>,
+    /// Flatness deviations (µm) of such plates, ascending.
+    population: Vec<f64>,
+    /// The largest flatness deviation of interest, in µm.
+    highest: f64,
+    /// What spreads mean, where that is needed.
+    law: Option<SpreadLaw>,
+    /// Flatness deviations as readings are judged against them, once they are needed.
+    expected: Option<Vec<f64>>,
+}
+
+impl<'a> Group<'a> {
+    fn new(check: &'a ShopCheck, record: usize) -> Self {
+        Self { check, records: vec![record], population: Vec::new(), highest: 0.0, law: None, expected: None }
+    }
+
+    fn simulate(&mut self, records: &[PlateRecord], question: &RecallQuestion) -> Result<(), CannotJudge> {
+        let seed = question.settings.seed;
+        let mut population = population(self.check, seed).map_err(CannotJudge::Check)?;
+        let high = quantiles(&mut population.clone(), &[0.995])[0];
+        let tolerances = self.records.iter().map(|&index| records[index].question(question).tolerance);
+        self.highest = (2.5 * tolerances.fold(0.0, f64::max)).max(1.25 * high);
+        // Where costs are given it is also asked what a shop check would be worth.
+        let entries = self.records.iter().flat_map(|&index| &records[index].entries);
+        let has_spreads = entries.into_iter().any(|entry| matches!(entry.found, Found::Spread(_)));
+        if has_spreads || question.costs.is_some() {
+            let law = SpreadLaw::new(self.check, &population, self.highest, seed);
+            self.law = Some(law.map_err(CannotJudge::Check)?);
+        }
+        // From here on only what it holds counts, not whose trial it was.
+        population.sort_by(f64::total_cmp);
+        self.population = population;
+        Ok(())
+    }
+}
+
+/// The fits of all of a record's events at once, and the ways to read it.
+type Read = (Vec<EventFit>, Vec<Reading>);
+
+/// Fits all records together; those that contradict themselves are left out, for what they say of the shop's pace too.
+fn read_together(
+    groups: &[Group],
+    records: &[PlateRecord],
+    evidence: &[Vec<Option<Evidence>>],
+    question: &RecallQuestion,
+    progress: &(dyn Fn(f64) + Sync),
+) -> (Vec<PlatePlan>, Vec<Contradiction>) {
+    let events = |record: usize| -> Vec<Event> {
+        let event = |(entry, evidence): (&Entry, &Option<Evidence>)| {
+            Some(Event { years: entry.day.years_since(question.today), evidence: (*evidence)? })
+        };
+        records[record].entries.iter().zip(&evidence[record]).filter_map(event).collect()
+    };
+    let mut contradictions: Vec<Contradiction> = Vec::new();
+    loop {
+        let counts = |record: &usize| contradictions.iter().all(|refused| refused.record != *record);
+        let of_group =
+            |group: &Group| -> Vec<usize> { group.records.iter().copied().filter(counts).collect() };
+        let history = |group| History {
+            plates: of_group(group).into_iter().map(events).collect(),
+            usage: of_group(group).into_iter().map(|record| records[record].usage).collect(),
+            today: 0.0,
+            law: group.law.as_ref(),
+            population: &group.population,
+            highest: group.highest,
+            prior: question.prior.clone(),
+        };
+        let histories: Vec<History> = groups.iter().map(history).collect();
+        // Which record is behind each of the shop's plates, and its group.
+        let counted: Vec<(usize, &Group)> = groups
+            .iter()
+            .flat_map(|group| of_group(group).into_iter().map(move |record| (record, group)))
+            .collect();
+        let shop = Shop::new(&histories);
+        let read = |plate: usize| {
+            let wear = shop.fit(plate);
+            let events = shop.events(plate);
+            if let Some(event) = wear.contradiction(events) {
+                return Err((event, shop.contradicted_by(plate, event, &[])));
+            }
+            // Where they contradict one another in too many ways, the last is named with all before it.
+            let last = events.len().saturating_sub(1);
+            let readings = shop.readings(plate, wear.clone()).ok_or_else(|| (last, (0..last).collect()))?;
+            Ok((wear.events, readings))
+        };
+        let read: Vec<Result<Read, (usize, Vec<usize>)>> =
+            (0..counted.len()).into_par_iter().map(read).collect();
+        progress(0.8);
+        let refused = counted.iter().zip(&read).filter_map(|(&(record, _), read)| {
+            // Events are the entries that count.
+            let counts: Vec<usize> =
+                (0..evidence[record].len()).filter(|&k| evidence[record][k].is_some()).collect();
+            let (event, against) = read.as_ref().err()?;
+            let against = against.iter().map(|&event| counts[event]).collect();
+            Some(Contradiction { record, entry: counts[*event], against })
         });
-        Ok(Self { plates, urgency, spread_at_tolerance: law.map(|law| law.moments(tolerance)) })
+        let refused: Vec<Contradiction> = refused.collect();
+        if refused.is_empty() {
+            let read: Vec<Read> = read.into_iter().flatten().collect();
+            let of_plate = |(plate, (together, readings)): (usize, Read)| {
+                let (record, group) = counted[plate];
+                let question = records[record].question(question);
+                let found = EventsFound {
+                    events: shop.events(plate),
+                    together: &together,
+                    evidence: &evidence[record],
+                };
+                PlatePlan::of_readings(record, &found, readings, &question, group.law.as_ref())
+            };
+            let mut plates: Vec<PlatePlan> = read.into_par_iter().enumerate().filter_map(of_plate).collect();
+            plates.sort_by_key(|plate| plate.record);
+            return (plates, contradictions);
+        }
+        contradictions.extend(refused);
+    }
+}
+
+impl PlateRecord {
+    /// A record of a plate like all others.
+    pub fn new(name: String, entries: Vec<Entry>) -> Self {
+        Self { name, entries, check: None, tolerance: None, usage: 1.0 }
+    }
+
+    /// What is asked of this plate.
+    fn question(&self, question: &RecallQuestion) -> RecallQuestion {
+        RecallQuestion { tolerance: self.tolerance.unwrap_or(question.tolerance), ..question.clone() }
     }
 }
 
@@ -296,16 +461,59 @@ fn as_new(tolerance: f64) -> Known {
     Known::Rectangular { low: AS_NEW[0] * tolerance, high: AS_NEW[1] * tolerance }
 }
 
+/// A record's evidence, its events, and the fits of all of these at once.
+struct EventsFound<'a> {
+    evidence: &'a [Option<Evidence>],
+    events: &'a [Event],
+    together: &'a [EventFit],
+}
+
 impl PlatePlan {
+    /// The plan by the reading of a record whose date is the earliest.
+    fn of_readings(
+        record: usize,
+        found: &EventsFound,
+        readings: Vec<Reading>,
+        question: &RecallQuestion,
+        law: Option<&SpreadLaw>,
+    ) -> Option<Self> {
+        let mut plans: Vec<(Self, RecordReading)> = readings
+            .into_iter()
+            .map(|reading| {
+                let mut fits = reading.fits(found.events).into_iter().zip(found.together);
+                let entries: Vec<EntryFit> = found
+                    .evidence
+                    .iter()
+                    .map(|evidence| match evidence.and_then(|_| fits.next()) {
+                        Some((Some(fit), _)) => EntryFit::Counted(fit),
+                        Some((None, together)) => EntryFit::LeftOut(*together),
+                        None => EntryFit::PassedOver,
+                    })
+                    .collect();
+                let is_left_out = |k: &usize| matches!(entries[*k], EntryFit::LeftOut(_));
+                let left_out = (0..entries.len()).filter(is_left_out).collect();
+                let plan = Self::new(record, reading.wear, entries, found.evidence, question, law);
+                let due = plan.due;
+                (plan, RecordReading { left_out, due })
+            })
+            .collect();
+        // The earliest date, and of those that are due already the likelier out.
+        plans.sort_by(|(a, _), (b, _)| a.urgency().partial_cmp(&b.urgency()).unwrap_or(Ordering::Equal));
+        let several = plans.len() > 1;
+        let (mut plans, readings): (Vec<Self>, Vec<RecordReading>) = plans.into_iter().unzip();
+        let first = plans.drain(..).next()?;
+        Some(Self { readings: if several { readings } else { Vec::new() }, ..first })
+    }
+
     fn new(
+        record: usize,
         wear: PlateWear,
+        entries: Vec<EntryFit>,
         evidence: &[Option<Evidence>],
         question: &RecallQuestion,
         law: Option<&SpreadLaw>,
     ) -> Self {
         let RecallQuestion { tolerance, risk, .. } = *question;
-        let mut fits = wear.events.iter().copied();
-        let entries = evidence.iter().map(|evidence| evidence.and_then(|_| fits.next())).collect();
         let step =
             horizon(0.5_f64.max(1.2 * risk), |years| wear.exceeding(tolerance, years)) / N_STEPS as f64;
         let states = wear.exceeding_by_state(tolerance, step, N_STEPS);
@@ -318,14 +526,22 @@ impl PlatePlan {
         let as_new = resurfaced.unwrap_or_else(|| as_new(tolerance));
         let by_cost =
             question.costs.map(|costs| CostPlan::new(&wear, as_new, &costs, tolerance, due, evidence, law));
-        let least = by_cost.as_ref().and_then(|plan| plan.least).map_or(0.0, |(least, _)| least.years);
-        let shown = (1.6 * due.unwrap_or(8.0).max(least)).clamp(2.0, 20.0);
+        let least = by_cost.as_ref().and_then(|plan| plan.least);
+        let least = least.filter(|(least, _)| least.is_reached).map_or(0.0, |(least, _)| least.years);
+        // Somewhat beyond every date that is named.
+        let last = due.unwrap_or(8.0).max(least);
+        let shown = (1.6 * last).clamp(2.0, 20.0).max(1.1 * last);
         let forecast = (0..=N_FORECAST).map(|k| {
             let years = shown * k as f64 / N_FORECAST as f64;
             (years, wear.after(years), wear.exceeding(tolerance, years).min(1.0))
         });
         let forecast = forecast.collect();
-        Self { wear, entries, out, due, forecast, as_new, by_cost }
+        Self { record, wear, entries, readings: Vec::new(), out, due, forecast, as_new, by_cost }
+    }
+
+    /// What comes first: the earlier date, and of those that are due already the likelier out.
+    fn urgency(&self) -> (f64, f64) {
+        (self.due.unwrap_or(f64::INFINITY), -self.out_today())
     }
 
     /// Probability of being out of tolerance today.
@@ -402,7 +618,7 @@ impl CostPlan {
         checks.push(worth(CheckKind::Perfect, None, ForeseenCheck::Perfect));
         let least = costs.least_cost(&out, &cycle);
         let risk_costs_more = due
-            .filter(|due| *due <= out.horizon())
+            .filter(|due| least.is_reached && *due <= out.horizon())
             .map(|due| costs.cost_until(&out, &cycle, due) - least.cost);
         Self { cycle: Some(cycle), least: Some((least, acceptable)), risk_costs_more, checks }
     }

@@ -18,7 +18,7 @@ use crate::{
 use rayon::prelude::*;
 use std::borrow::Cow;
 
-/// How many trials each way of checking is tried with, when nobody says: a whole number of blocks.
+/// How many trials each way of checking is tried with, when it is not stated: a whole number of blocks.
 pub const DEFAULT_TRIALS: u64 = 20_480;
 
 /// Into how many groups trials are divided to tell how far a result depends on them.

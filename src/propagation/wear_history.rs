@@ -4,7 +4,7 @@
 //! [`SpreadLaw`]). It moves by the gamma process of [`WearProcess`] between dates and is weighted by
 //! the likelihood of what was found at each: an exact filter and smoother on a grid (the forward-backward
 //! recursions of a hidden Markov model: Rabiner, Proc. IEEE 77, 1989, 257-286), run once for each of a grid of
-//! rates and of unevennesses, which are weighted by how well they foretell the history. Nothing is drawn at random.
+//! rates and of unevennesses, which are weighted by how well they predict the history. Nothing is drawn at random.
 
 use super::spread_law::{N_CLASSES, SpreadLaw};
 use crate::{
@@ -71,6 +71,13 @@ pub struct WearPrior {
     pub unevenness: Vec<f64>,
 }
 
+impl WearPrior {
+    /// Standard deviation of the logarithm of a plate's rate where nothing is known of its shop.
+    fn deviation(&self) -> f64 {
+        sqrt(square(self.between_shops) + square(self.between_plates))
+    }
+}
+
 impl Default for WearPrior {
     /// Half a micrometre a year, within a factor of three (one standard deviation) from shop to shop and plate
     /// to plate: an inch plate of grade A then wears through half its tolerance in five years. Common practice, no
@@ -80,11 +87,13 @@ impl Default for WearPrior {
     }
 }
 
-/// All that is fitted together.
+/// Plates that one setup describes, with all that is known of them.
 #[derive(Debug, Clone)]
 pub struct History<'a> {
     /// Each plate's events, in order of time.
     pub plates: Vec<Vec<Event>>,
+    /// How much each plate is used, over the usual; usual where the list ends. Wear goes with use.
+    pub usage: Vec<f64>,
     /// Today, in the events' years; not before any of them.
     pub today: f64,
     /// What spreads mean; needed where there is one.
@@ -146,13 +155,18 @@ pub struct EventFit {
     pub alone: Interval,
     /// The flatness deviation at this date by all of the history, after a resurfacing if this is one.
     pub fitted: Interval,
-    /// Probability of a finding at least as far from what the history before it foretold; `None` for a
+    /// Probability of a finding at least as far from what the history before it predicts; `None` for a
     /// resurfacing.
     pub p_value: Option<f64>,
 }
 
 /// A finding less likely than this in view of those before it contradicts them.
 const CONTRADICTORY: f64 = 1e-6;
+/// One less likely than this is not averaged with them: each may be the wrong one. Where all are right, one finding in a
+/// thousand is so.
+pub const DOUBTFUL: f64 = 1e-3;
+/// Most ways to read a history that contradicts itself.
+const MOST_READINGS: usize = 8;
 
 /// Nodes of flatness.
 const N_NODES: usize = 240;
@@ -183,39 +197,228 @@ const COVERAGE: f64 = 0.95;
 ///
 /// The result is the same for any number of threads. Spreads are passed over where no law is given.
 pub fn fit(history: &History) -> Vec<PlateWear> {
-    let deviation = sqrt(square(history.prior.between_shops) + square(history.prior.between_plates));
-    let centre = log(history.prior.median_rate);
-    let coarse: Vec<f64> = spaced(centre - REACH * deviation, centre + REACH * deviation, COARSE);
-    let (grids, evidence): (Vec<Grid>, Vec<Vec<f64>>) =
-        history.plates.par_iter().map(|events| wide_enough(history, events, &coarse, deviation)).unzip();
-    let paces = Paces::new(&history.prior, &coarse, &evidence);
-    (0..history.plates.len())
-        .into_par_iter()
-        .map(|index| {
-            let log_prior = |log_rate: f64| paces.log_density(index, log_rate);
-            let support = support(&coarse, &evidence[index], &log_prior);
-            let mut rates = spaced(support[0], support[1], FINE);
-            if support[1] - support[0] < 5.0 * (coarse[1] - coarse[0]) {
-                // A history that says much: where few rates are left, closer ones.
-                let plate = Plate::new(history, &history.plates[index], &grids[index]);
-                for _ in 0..N_CLOSER {
-                    let fine: Vec<f64> = rates.iter().map(|&log_rate| plate.log_evidence(log_rate)).collect();
-                    let [low, high] = self::support(&rates, &fine, &log_prior);
-                    if high - low > 0.6 * (rates[FINE - 1] - rates[0]) {
-                        break;
-                    }
-                    rates = spaced(low, high, FINE);
-                }
-            }
-            Plate::new(history, &history.plates[index], &grids[index]).fit(&rates, &log_prior)
-        })
-        .collect()
+    let shop = Shop::new(std::slice::from_ref(history));
+    (0..shop.n_plates()).into_par_iter().map(|plate| shop.fit(plate)).collect()
 }
 
-/// A grid that holds all flatnesses that a history leaves open, and the evidence on it for each of the rates, which
-/// lie about their prior median.
-fn wide_enough(history: &History, events: &[Event], log_rates: &[f64], deviation: f64) -> (Grid, Vec<f64>) {
-    let centre = log(history.prior.median_rate);
+/// All plates of a shop together, whatever their setups, and what they say of its pace.
+pub struct Shop<'a> {
+    plates: Vec<ShopPlate<'a>>,
+    paces: Paces,
+}
+
+/// One plate of a shop.
+struct ShopPlate<'a> {
+    history: &'a History<'a>,
+    events: &'a [Event],
+    /// Logarithm of how much it is used, over the usual.
+    log_usage: f64,
+    grid: Grid,
+    /// The evidence on the grid for each of the [`coarse_rates`].
+    evidence: Vec<f64>,
+}
+
+/// Logarithms of the rates that are tried first on a plate that is used so much.
+fn coarse_rates(prior: &WearPrior, log_usage: f64) -> Vec<f64> {
+    let (centre, reach) = (log(prior.median_rate) + log_usage, REACH * prior.deviation());
+    spaced(centre - reach, centre + reach, COARSE)
+}
+
+impl<'a> Shop<'a> {
+    /// Goes once through every plate's history. Plates are counted through the histories, which share the first one's
+    /// prior.
+    pub fn new(histories: &'a [History<'a>]) -> Self {
+        let plate = |history: &'a History<'a>, index: usize| {
+            let log_usage = history.usage.get(index).map_or(0.0, |usage| log(*usage));
+            let events = &history.plates[index][..];
+            let (grid, evidence) = wide_enough(history, events, log_usage);
+            ShopPlate { history, events, log_usage, grid, evidence }
+        };
+        let all: Vec<(&History, usize)> = histories
+            .iter()
+            .flat_map(|history| (0..history.plates.len()).map(move |index| (history, index)))
+            .collect();
+        let plates: Vec<ShopPlate> =
+            all.into_par_iter().map(|(history, index)| plate(history, index)).collect();
+        let evidence: Vec<&[f64]> = plates.iter().map(|plate| plate.evidence.as_slice()).collect();
+        let prior = histories.first().map_or_else(WearPrior::default, |history| history.prior.clone());
+        let paces = Paces::new(&prior, &coarse_rates(&prior, 0.0), &evidence);
+        Self { plates, paces }
+    }
+
+    /// How many plates there are.
+    pub fn n_plates(&self) -> usize {
+        self.plates.len()
+    }
+
+    /// A plate's events.
+    pub fn events(&self, plate: usize) -> &'a [Event] {
+        self.plates[plate].events
+    }
+
+    /// Fits a plate's wear to its history.
+    pub fn fit(&self, plate: usize) -> PlateWear {
+        let ShopPlate { events, grid, evidence, .. } = &self.plates[plate];
+        self.fit_on(plate, events, grid, evidence)
+    }
+
+    /// The same with other events in place of the plate's own; the other plates say what they said.
+    fn fit_otherwise(&self, plate: usize, events: &[Event]) -> PlateWear {
+        let of = &self.plates[plate];
+        let (grid, evidence) = wide_enough(of.history, events, of.log_usage);
+        self.fit_on(plate, events, &grid, &evidence)
+    }
+
+    fn fit_on(&self, plate: usize, events: &[Event], grid: &Grid, evidence: &[f64]) -> PlateWear {
+        let of = &self.plates[plate];
+        let coarse = coarse_rates(&of.history.prior, of.log_usage);
+        let log_prior = |log_rate: f64| self.paces.log_density(plate, log_rate - of.log_usage);
+        let support = support(&coarse, evidence, &log_prior);
+        let plate = Plate::new(of.history, events, grid);
+        let mut rates = spaced(support[0], support[1], FINE);
+        if support[1] - support[0] < 5.0 * (coarse[1] - coarse[0]) {
+            // A history that says much: where few rates are left, closer ones.
+            for _ in 0..N_CLOSER {
+                let fine: Vec<f64> = rates.iter().map(|&log_rate| plate.log_evidence(log_rate)).collect();
+                let [low, high] = self::support(&rates, &fine, &log_prior);
+                if high - low > 0.6 * (rates[FINE - 1] - rates[0]) {
+                    break;
+                }
+                rates = spaced(low, high, FINE);
+            }
+        }
+        plate.fit(&rates, &log_prior)
+    }
+
+    /// The ways in which a plate's history can be read without a contradiction, each with as many of its findings as
+    /// go together; one with all of them where none contradicts those before it.
+    ///
+    /// `None` where there are more than [`MOST_READINGS`] such ways, or not one.
+    pub fn readings(&self, plate: usize, whole: PlateWear) -> Option<Vec<Reading>> {
+        let mut open = vec![Reading { left_out: Vec::new(), wear: whole }];
+        let mut sound: Vec<Reading> = Vec::new();
+        let mut tried: Vec<Vec<usize>> = Vec::new();
+        let ShopPlate { events, history, .. } = &self.plates[plate];
+        while let Some(reading) = open.pop() {
+            let Some(finding) = doubtful(events, &reading) else {
+                sound.push(reading);
+                continue;
+            };
+            for more in [vec![finding], self.contradicted_by(plate, finding, &reading.left_out)] {
+                let mut left_out = [reading.left_out.as_slice(), &more].concat();
+                left_out.sort_unstable();
+                if !more.is_empty() && !tried.contains(&left_out) {
+                    tried.push(left_out.clone());
+                    let wear = self.fit_otherwise(plate, &kept(events, &left_out, history.highest));
+                    open.push(Reading { wear, left_out });
+                }
+            }
+            if open.len() + sound.len() > MOST_READINGS {
+                return None;
+            }
+        }
+        // One that holds all that another holds, and more, makes that one needless.
+        let all: Vec<Vec<usize>> = sound.iter().map(|reading| reading.left_out.clone()).collect();
+        let holds_more = |a: &[usize], b: &[usize]| a.len() < b.len() && a.iter().all(|k| b.contains(k));
+        sound.retain(|reading| !all.iter().any(|other| holds_more(other, &reading.left_out)));
+        sound.sort_by(|a, b| a.left_out.cmp(&b.left_out));
+        (!sound.is_empty()).then_some(sound)
+    }
+
+    /// Which earlier events have to go (beside those that are left out) for one to be likely: the one whose going helps most, or all of them since the
+    /// last resurfacing, where no single one is enough.
+    pub fn contradicted_by(&self, plate: usize, finding: usize, left_out: &[usize]) -> Vec<usize> {
+        let ShopPlate { events, history, .. } = &self.plates[plate];
+        let is_resurfacing = |k: &usize| matches!(events[*k].evidence, Evidence::Resurfaced(_));
+        let since = (0..finding).rfind(is_resurfacing).unwrap_or(0);
+        let earlier: Vec<usize> = (since..finding)
+            .filter(|k| !left_out.contains(k) && events[*k].evidence.states_flatness())
+            .collect();
+        let p_without = |&other: &usize| {
+            let out = [left_out, &[other]].concat();
+            let wear = self.fit_otherwise(plate, &kept(events, &out, history.highest));
+            p_value_of(events, &out, &wear, finding)
+        };
+        let best = earlier.iter().map(|k| (p_without(k), *k)).max_by(|a, b| a.0.total_cmp(&b.0));
+        match best {
+            Some((p, k)) if p >= DOUBTFUL => vec![k],
+            _ => earlier,
+        }
+    }
+}
+
+/// One way to read a history that contradicts itself.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// The events that are left out; of a resurfacing only the flatness deviation that it is said to have left.
+    pub left_out: Vec<usize>,
+    /// The fit to all others.
+    pub wear: PlateWear,
+}
+
+impl Evidence {
+    /// Whether it speaks of the flatness deviation itself, so that two can contradict each other. A spread never does:
+    /// however large, there may have been a grain under a foot.
+    fn states_flatness(&self) -> bool {
+        !matches!(self, Self::Spread(_))
+    }
+}
+
+/// What is left of events: of a resurfacing that it was one, with any flatness deviation up to the `highest` (µm).
+fn kept(events: &[Event], left_out: &[usize], highest: f64) -> Vec<Event> {
+    let anything = Evidence::Resurfaced(Known::Rectangular { low: 0.0, high: highest });
+    let kept = events.iter().enumerate().filter_map(|(k, event)| match event.evidence {
+        _ if !left_out.contains(&k) => Some(*event),
+        Evidence::Resurfaced(_) => Some(Event { evidence: anything, ..*event }),
+        _ => None,
+    });
+    kept.collect()
+}
+
+/// Place of an event among those that are [`kept`].
+fn place_among_kept(events: &[Event], left_out: &[usize], event: usize) -> usize {
+    let is_kept = |k: &usize| !left_out.contains(k) || matches!(events[*k].evidence, Evidence::Resurfaced(_));
+    (0..event).filter(is_kept).count()
+}
+
+/// The p-value of an event that is kept, 0 where the history before it is impossible.
+fn p_value_of(events: &[Event], left_out: &[usize], wear: &PlateWear, event: usize) -> f64 {
+    let fit = wear.events[place_among_kept(events, left_out, event)];
+    fit.p_value.filter(|p| !p.is_nan()).unwrap_or(0.0)
+}
+
+impl Reading {
+    /// Each of the history's events beside the fit; `None` for one that is left out.
+    pub fn fits(&self, events: &[Event]) -> Vec<Option<EventFit>> {
+        let fit = |k: usize| {
+            let is_left_out = self.left_out.contains(&k);
+            (!is_left_out).then(|| self.wear.events[place_among_kept(events, &self.left_out, k)])
+        };
+        (0..events.len()).map(fit).collect()
+    }
+}
+
+/// The finding that goes least with those before it, where its p-value is below [`DOUBTFUL`].
+fn doubtful(events: &[Event], reading: &Reading) -> Option<usize> {
+    let left_out = &reading.left_out;
+    let counts = |k: &usize| !left_out.contains(k) && events[*k].evidence.states_flatness();
+    let findings = (0..events.len()).filter(counts).filter(|&k| {
+        // The first of them has nothing to contradict but the setup.
+        let is_finding = !matches!(events[k].evidence, Evidence::Resurfaced(_));
+        is_finding && (0..k).any(|before| counts(&before))
+    });
+    findings
+        .map(|k| (p_value_of(events, left_out, &reading.wear, k), k))
+        .filter(|(p, _)| *p < DOUBTFUL)
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, k)| k)
+}
+
+/// A grid that holds all flatnesses that a history leaves open, and the evidence on it for each of the
+/// [`coarse_rates`].
+fn wide_enough(history: &History, events: &[Event], log_usage: f64) -> (Grid, Vec<f64>) {
+    let (centre, deviation) = (log(history.prior.median_rate) + log_usage, history.prior.deviation());
+    let log_rates = coarse_rates(&history.prior, log_usage);
     let mut grid = Grid::for_plate(history, events);
     for widened in 0.. {
         let plate = Plate::new(history, events, &grid);
@@ -266,11 +469,11 @@ struct Paces {
 }
 
 impl Paces {
-    fn new(prior: &WearPrior, rates: &[f64], evidence: &[Vec<f64>]) -> Self {
+    fn new(prior: &WearPrior, rates: &[f64], evidence: &[&[f64]]) -> Self {
         let centre = log(prior.median_rate);
         let paces = spaced(centre - 3.0 * prior.between_shops, centre + 3.0 * prior.between_shops, N_PACES);
         let normal = |x: f64, deviation: f64| -0.5 * square(x / deviation);
-        // Of each plate, how well each pace foretells it.
+        // Of each plate, how well each pace predicts it.
         let of_plates: Vec<Vec<f64>> = evidence
             .iter()
             .map(|evidence| {
@@ -278,7 +481,7 @@ impl Paces {
                     // Normalised over the rates that are tried, so that none gains by its place.
                     let weights: Vec<f64> =
                         rates.iter().map(|&r| normal(r - pace, prior.between_plates)).collect();
-                    let both: Vec<f64> = weights.iter().zip(evidence).map(|(w, e)| w + e).collect();
+                    let both: Vec<f64> = weights.iter().zip(*evidence).map(|(w, e)| w + e).collect();
                     log_sum(&both) - log_sum(&weights)
                 };
                 paces.iter().map(of_pace).collect()
@@ -891,7 +1094,7 @@ fn rate_interval(hypotheses: &[Hypothesis]) -> Interval {
 
 impl PlateWear {
     /// The first event that cannot be true together with those before it: a certificate, or readings, so far from what
-    /// these foretold that no wear leads from one to the other. Nothing can be said of such a history.
+    /// these predict that no wear leads from one to the other. Nothing can be said of such a history.
     ///
     /// A spread is never one: however large, there may have been a grain under a foot.
     pub fn contradiction(&self, events: &[Event]) -> Option<usize> {
@@ -1190,6 +1393,7 @@ mod tests {
                 fit(&History {
                     plates: vec![events.clone()],
                     today: 0.0,
+                    usage: Vec::new(),
                     law: None,
                     population: &population,
                     highest,

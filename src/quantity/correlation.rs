@@ -1,4 +1,4 @@
-//! Input quantities that hang together.
+//! Correlated input quantities.
 
 use nalgebra::DMatrix;
 use rand::Rng;

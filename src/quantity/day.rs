@@ -13,6 +13,33 @@ pub struct Day {
     since_1970: i64,
 }
 
+/// A day as a person or a spreadsheet writes it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WrittenDay {
+    /// One day. The order is told where day and month stand as numbers and only one order gives a day.
+    One(Day, Option<DayOrder>),
+    /// Day and month may be read either way: `3/4/2021`.
+    Open {
+        /// The day if the first number is the day.
+        day_first: Day,
+        /// The day if the first number is the month.
+        month_first: Day,
+    },
+}
+
+/// Which of day and month stands first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DayOrder {
+    /// `15.03.2021`.
+    DayFirst,
+    /// `3/15/2021`.
+    MonthFirst,
+}
+
+/// Names of months, by their first three letters.
+const MONTHS: [&str; 12] =
+    ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
+
 /// Years in which a plate's history can lie.
 const YEARS: std::ops::RangeInclusive<i16> = 1900..=2199;
 
@@ -30,6 +57,48 @@ impl Day {
             return None;
         }
         Self::new(number(0, 4)?, number(5, 7)? as i8, number(8, 10)? as i8)
+    }
+
+    /// Reads a day as people and spreadsheets write it, with a year of four digits: `2024-03-01`, `2024/3/1`,
+    /// `3/15/2021`, `15.03.2021`, `15 Mar 2021`, `March 15, 2021`, each with a time of day or without. `None` for anything
+    /// else, days that do not exist, and years before 1900 or after 2199.
+    pub fn read(text: &str) -> Option<WrittenDay> {
+        let mut text = text.trim();
+        // A time of day tells nothing more.
+        if let Some((day, _)) = text.split_once(['T', ' ']).filter(|(_, time)| is_time(time)) {
+            text = day;
+        }
+        let parts: Vec<&str> =
+            text.split(['-', '/', '.', ' ', ',']).filter(|part| !part.is_empty()).collect();
+        let [a, b, c] = parts[..] else { return None };
+        let number = |part: &str| {
+            let is_number = part.len() <= 2 && part.bytes().all(|byte| byte.is_ascii_digit());
+            part.parse::<i8>().ok().filter(|_| is_number)
+        };
+        let year = |part: &str| {
+            let is_year = part.len() == 4 && part.bytes().all(|byte| byte.is_ascii_digit());
+            part.parse::<i16>().ok().filter(|_| is_year)
+        };
+        let month = |part: &str| {
+            let name = part.to_lowercase();
+            let place = MONTHS.iter().position(|month| name.len() >= 3 && name.starts_with(month))?;
+            Some(place as i8 + 1)
+        };
+        if let Some(year) = year(a) {
+            return Some(WrittenDay::One(Self::new(year, number(b)?, number(c)?)?, None));
+        }
+        let year = year(c)?;
+        if let Some((month, day)) = month(a).zip(number(b)).or_else(|| month(b).zip(number(a))) {
+            return Some(WrittenDay::One(Self::new(year, month, day)?, None));
+        }
+        let (a, b) = (number(a)?, number(b)?);
+        match (Self::new(year, b, a), Self::new(year, a, b)) {
+            (Some(day), None) => Some(WrittenDay::One(day, Some(DayOrder::DayFirst))),
+            (None, Some(day)) => Some(WrittenDay::One(day, Some(DayOrder::MonthFirst))),
+            (Some(day), Some(same)) if day == same => Some(WrittenDay::One(day, None)),
+            (Some(day_first), Some(month_first)) => Some(WrittenDay::Open { day_first, month_first }),
+            (None, None) => None,
+        }
     }
 
     /// The day of a year, month (from 1) and day (from 1), if it exists and lies in 1900 to 2199.
@@ -56,6 +125,12 @@ impl Day {
             .unwrap_or(Date::MAX);
         (date.year(), date.month(), date.day())
     }
+}
+
+/// `14:30`, `00:00:00`, `00:00:00.000Z`.
+fn is_time(text: &str) -> bool {
+    let hours = text.split(':').next().unwrap_or_default();
+    text.contains(':') && !hours.is_empty() && hours.bytes().all(|byte| byte.is_ascii_digit())
 }
 
 impl fmt::Display for Day {
@@ -89,5 +164,41 @@ mod tests {
         {
             assert_eq!(Day::parse(text), None, "{text}");
         }
+        for text in [
+            "3/15/21",
+            "2023-02-29",
+            "29.02.2023",
+            "13/13/2021",
+            "15 Mrz 2021",
+            "3/15/2021 noon",
+            "1/2/3/2021",
+            "",
+        ] {
+            assert_eq!(Day::read(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn days_as_spreadsheets_write_them() {
+        let day = |text| Day::parse(text).unwrap();
+        let march = day("2021-03-15");
+        for (text, order) in [
+            ("3/15/2021", Some(DayOrder::MonthFirst)),
+            ("15.03.2021", Some(DayOrder::DayFirst)),
+            ("15-3-2021", Some(DayOrder::DayFirst)),
+            ("15. 3. 2021", Some(DayOrder::DayFirst)),
+            ("2021-3-15", None),
+            ("2021/03/15", None),
+            ("15 March 2021", None),
+            ("15-Mar-2021", None),
+            ("mar 15, 2021", None),
+            ("2021-03-15T00:00:00Z", None),
+            ("2021-03-15 08:30", None),
+        ] {
+            assert_eq!(Day::read(text), Some(WrittenDay::One(march, order)), "{text}");
+        }
+        let open = WrittenDay::Open { day_first: day("2021-04-03"), month_first: day("2021-03-04") };
+        assert_eq!(Day::read("3/4/2021"), Some(open));
+        assert_eq!(Day::read("5.5.2021"), Some(WrittenDay::One(day("2021-05-05"), None)));
     }
 }

@@ -86,7 +86,7 @@ impl LessonReport<'_> {
         let plate = &setup.check.plate;
         let side = &self.lesson.side;
         let spread_out =
-            format!("rear {}, front {} ahead of its origin", self.length(side.rear), self.length(side.front));
+            format!("rear {}, front {} ahead of its place", self.length(side.rear), self.length(side.front));
         let mut parts = Vec::new();
         parts.extend(self.one_foot());
         parts.extend(self.walked());
@@ -168,8 +168,8 @@ impl LessonReport<'_> {
         let mut parts = vec![
             Part::heading("1. One foot in the dip"),
             Part::Words(format!(
-                "Of each height under a foot the reading takes a part that geometry alone fixes: its weight w. For the rear \
-                 it is -(reach - front) / (front - rear) = -({} - {}) / ({} - {}) = {}; for the front, one minus that. A foot \
+                "A height under a foot changes the reading by so many times that height: the foot's weight w, which geometry \
+                 alone fixes. Places are counted forwards from the stand's own place, as a rule the middle of its feet. For the rear w is -(reach - front) / (front - rear) = -({} - {}) / ({} - {}) = {}; for the front, one minus that. A foot \
                  in a dip stands at height z = -{}, and the reading changes by minus w times z.",
                 figure(lesson.long_reach),
                 bracketed(self.plan(side.front), Digits::Decimals(2)),
@@ -290,7 +290,7 @@ impl LessonReport<'_> {
         let (shown, feet) = (points(&Step::reading), points(&|step| step.feet));
         Curves {
             title: "The stand walks across a dip",
-            x_axis: "stand's origin, from the middle of the dip",
+            x_axis: "place of the stand, from the middle of the dip",
             x_unit: self.setup.plan_unit.symbol(),
             y_axis: "reading",
             y_unit: h.label(),
@@ -318,7 +318,7 @@ impl LessonReport<'_> {
         Table {
             caption: "The walk across the dip".into(),
             columns: vec![
-                Column::numbers("stand's origin", self.setup.plan_unit.symbol()),
+                Column::numbers("place of the stand", self.setup.plan_unit.symbol()),
                 Column::numbers("height under the block", h.label()),
                 Column::numbers("from the feet", h.label()),
                 Column::numbers("reading", h.label()),
@@ -634,7 +634,7 @@ impl LessonReport<'_> {
         let value = |value: f64| format!("{} {}", plain(value, h.digits()), h.label());
         let first = Exercise {
             question: format!(
-                "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} from its origin, and the tip \
+                "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} ahead of its place, and the tip \
                  is {} {unit} ahead of it. The plate under the block is true. What does the indicator show?",
                 value(depth),
                 number(rear),
@@ -654,9 +654,13 @@ impl LessonReport<'_> {
                 value(weight * depth)
             ),
         };
-        // The middle is low by one and a half dips; the rest is tilt.
+        // The middle is low by one and a half dips; the rest is tilt. All of it as this indicator is read.
         let zero = self.added("front right");
-        let rounded = |micrometres: f64| -> f64 { h.bare(micrometres).parse().unwrap_or(f64::NAN) };
+        let step = self.setup.check.indicator.read_step;
+        let rounded = |micrometres: f64| -> f64 {
+            let read = if step > 0.0 { libm::round(micrometres / step) * step } else { micrometres };
+            h.bare(read).parse().unwrap_or(f64::NAN)
+        };
         let left = rounded(self.added("back left") - zero);
         let far = rounded(self.added("back right") - zero);
         let middle = rounded(self.added("middle") - zero - 1.5 * self.lesson.depth);

@@ -299,7 +299,8 @@ impl ReadingSheet<'_> {
 }
 
 /// What every shop check needs (common practice, no source).
-const CAUTIONS: [&str; 5] = [
+const CAUTIONS: [&str; 6] = [
+    "Press the tip up with a finger: the pointer must go to plus. <span class=\"tick\">seen</span>",
     "Let plate, stand and block come to the same temperature; lamps, sun and draughts bend the plate.",
     "Clamp everything on the stand and tap it: a joint that gives shows here.",
     "Bring the tip down from the same side each time, and let the hand go before you read.",
@@ -336,6 +337,10 @@ td:nth-child(n+3) { min-width: 14mm; }
 .wide { width: 28%; }
 .few th, .few td { height: 6mm; }
 .few .wide { width: 20%; }
+
+.tick { white-space: nowrap; }
+.tick::before { content: \"\"; display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid #52606d; vertical-align: -0.5mm; \
+    margin: 0 1mm 0 1.5mm; }
 .small { font-size: 7.5pt; color: #52606d; margin: 1mm 0 0; break-inside: avoid; }
 @media screen { section { overflow-x: auto; } }
 @media screen and (max-width: 40rem) { .beside, .few { grid-template-columns: 1fr; } ul { columns: 1; } }

@@ -16,14 +16,15 @@ use super::{
 };
 use crate::{
     decision::{
-        recall::Costs,
+        recall::{Costs, LeastCost},
         recall_plan::{
-            CheckKind, CheckWorth, CostPlan, Found, PlatePlan, PlateRecord, RecallPlan, RecallQuestion,
+            AS_NEW, CheckKind, CheckWorth, CostPlan, EntryFit, Found, PlatePlan, PlateRecord, RecallPlan,
+            RecallQuestion,
         },
     },
-    propagation::wear_history::{EventFit, Interval, WearPrior},
+    propagation::wear_history::{EventFit, Interval, UNFORESEEN, UNFORESEEN_MEAN, WearPrior},
     quantity::day::Day,
-    setup::{EntryKind, HistoryFile, HistoryRow, Setup},
+    setup::{EntryKind, HistoryFile, HistoryRow, OwnTerms, RefusedPlate, Setup},
     shop::grade::Tolerance,
 };
 use schemars::JsonSchema;
@@ -37,8 +38,12 @@ pub struct RecallReport<'a> {
     pub setup: &'a Setup,
     /// What is on record.
     pub history: &'a HistoryFile,
+    /// Plates of which nothing is said, and why.
+    pub refused: &'a [RefusedPlate],
     /// What was asked.
     pub question: &'a RecallQuestion,
+    /// What was taken for costs that were not stated.
+    pub assumed_costs: &'a [String],
     /// What the plates are to keep.
     pub tolerance: &'a Tolerance,
     /// When they go out.
@@ -49,6 +54,8 @@ pub struct RecallReport<'a> {
 
 /// A finding that the history before it makes less likely than this is pointed out.
 const SURPRISING: f64 = 0.01;
+/// An estimate farther than this share of the tolerance from the last certificate's own value is explained.
+const LEANING: f64 = 0.1;
 /// A plate found within this share of its tolerance is called back later, by the staircase: ILAC-G24's own
 /// example, from memory.
 const STAIRCASE: f64 = 0.8;
@@ -58,7 +65,10 @@ const STAIRCASE: f64 = 0.8;
 struct Of<'a> {
     record: &'a PlateRecord,
     rows: &'a [HistoryRow],
+    own: &'a OwnTerms,
     plan: &'a PlatePlan,
+    /// What it is to keep.
+    tolerance: &'a Tolerance,
 }
 
 impl RecallReport<'_> {
@@ -67,7 +77,7 @@ impl RecallReport<'_> {
         let urgent: Vec<Of> = self.by_urgency().collect();
         let Some(first) = urgent.first() else { return "No plate is on record.".into() };
         if urgent.len() == 1 {
-            return self.when(first);
+            return self.when(first) + &self.refused_sentence();
         }
         let due: Vec<String> =
             urgent.iter().filter(|of| of.plan.due == Some(0.0)).map(|of| name_of(of)).collect();
@@ -79,22 +89,37 @@ impl RecallReport<'_> {
         let next = urgent.iter().find(|of| of.plan.due.is_some_and(|years| years > 0.0));
         let next = match next.and_then(|of| Some((of, of.plan.due?))) {
             Some((of, years)) => format!("{} is next, on {}", name_of(of), self.day(years)),
-            None => "no other becomes due in the years foretold".into(),
+            None => "no other becomes due in the years that were looked at".into(),
         };
         format!(
             "As on {}, of {} plates {now}; {next}. A plate is due when the probability that its flatness deviation exceeds {} \
-             has reached {}.",
+             has reached {}.{}",
             self.question.today,
             urgent.len(),
-            self.limit_text(),
-            percent(self.question.risk)
+            self.common_limit_text(),
+            percent(self.question.risk),
+            self.refused_sentence()
         )
+    }
+
+    /// That nothing is said of some plates, and where the reason stands; empty where all are answered.
+    fn refused_sentence(&self) -> String {
+        let plate = |plate: &RefusedPlate| {
+            let lines: Vec<String> =
+                plate.faults.iter().filter_map(|fault| Some(fault.at?.line.to_string())).collect();
+            format!("{} (line {})", inert(&plate.name), lines.join(", "))
+        };
+        let plates: Vec<String> = self.refused.iter().map(plate).collect();
+        if plates.is_empty() {
+            return String::new();
+        }
+        format!(" Nothing is said of {}: see below.", plates.join(", "))
     }
 
     /// When one plate goes out.
     fn when(&self, of: &Of) -> String {
         let risk = percent(self.question.risk);
-        let limit = self.limit_text();
+        let limit = self.limit_text(of.tolerance);
         match of.plan.due {
             Some(0.0) => format!(
                 "The plate is due: on {} its flatness deviation exceeds {limit} with a probability of {}, and {risk} is what \
@@ -122,7 +147,12 @@ impl RecallReport<'_> {
             said.push(self.today(&of));
             said.extend(self.cost_sentences(of.plan));
         }
+        said.extend(
+            self.refused.iter().flat_map(|plate| &plate.faults).map(|fault| inert(&fault.to_string())),
+        );
+        said.extend(all.iter().filter_map(|of| self.contradiction(of)));
         said.extend(all.iter().flat_map(|of| self.oddities(of)));
+        said.extend(all.iter().filter_map(|of| self.leaning(of)));
         said.extend(self.granted());
         said
     }
@@ -146,25 +176,89 @@ impl RecallReport<'_> {
         )
     }
 
-    /// Entries that were passed over, or that the others did not let expect.
+    /// Entries that contradict one another: each way to read them, and which holds.
+    fn contradiction(&self, of: &Of) -> Option<String> {
+        let entry = |k: &usize| {
+            let (entry, row) = (&of.record.entries[*k], &of.rows[*k]);
+            format!("the {} of {} (line {})", row.kind.name(), entry.day, row.line)
+        };
+        let date = |due: Option<f64>| match due {
+            Some(0.0) => "the plate is due now".to_string(),
+            Some(years) => format!("it goes out by {}", self.day(years)),
+            None => "no date is reached".into(),
+        };
+        let readings: Vec<String> = of
+            .plan
+            .readings
+            .iter()
+            .map(|reading| {
+                let out: Vec<String> = reading.left_out.iter().map(entry).collect();
+                format!("without {}, {}", out.join(" and "), date(reading.due))
+            })
+            .collect();
+        (!readings.is_empty()).then(|| {
+            format!(
+                "Entries of {} contradict one another: {}. They are not averaged: the earliest date holds, and all that is said \
+                 here goes with it, until it is known which is wrong. Look for a slip of the pen or of the unit, dirt, a \
+                 resurfacing that is missing.",
+                name_of(of),
+                readings.join("; ")
+            )
+        })
+    }
+
+    /// Entries that were passed over, or that those before them make unlikely.
     fn oddities(&self, of: &Of) -> Vec<String> {
         let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries);
-        let said = entries.filter_map(|((entry, row), fit)| match fit {
-            None => Some(format!(
-                "The readings of {} (line {}) do not fit the setup and were passed over: look at them with howflat judge.",
-                entry.day, row.line
-            )),
-            Some(EventFit { p_value: Some(p), .. }) if *p < SURPRISING => Some(format!(
-                "The {} of {} (line {}) is not what the entries before it let expect (p = {}): look for a slip of the pen, \
-                 dirt, or harm done to the plate in between.",
-                row.kind.name(),
+        let mut n_before = 0;
+        let mut said = Vec::new();
+        for ((entry, row), fit) in entries {
+            let named = format!("{} of {} (line {})", row.kind.name(), entry.day, row.line);
+            match fit {
+                EntryFit::PassedOver => said.push(format!(
+                    "The readings of {} (line {}) do not fit the setup and were passed over: look at them with howflat judge.",
+                    entry.day, row.line
+                )),
+                EntryFit::Counted(EventFit { p_value: Some(p), .. }) if *p < SURPRISING => {
+                    let p = short(p.max(1e-4), 1);
+                    said.push(if n_before == 0 {
+                        format!(
+                            "The {named}, the first entry, is unlikely on a plate such as the setup describes (p = {p}): look \
+                             for a slip of the pen or of the unit, and whether the setup is this plate's."
+                        )
+                    } else {
+                        format!(
+                            "The {named} is unlikely in view of the entries before it (p = {p}): look for a slip of the pen, \
+                             dirt, or harm done to the plate in between."
+                        )
+                    });
+                }
+                _ => {}
+            }
+            n_before += usize::from(fit.counted().is_some());
+        }
+        said
+    }
+
+    /// Where the last certificate is so vague that the estimate is not its value: why a larger U can mean a later date.
+    fn leaning(&self, of: &Of) -> Option<String> {
+        let h = self.heights();
+        let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).rev();
+        let mut certificates = entries.filter(|((_, row), _)| row.kind == EntryKind::Certificate);
+        let ((entry, row), EntryFit::Counted(fit)) = certificates.next()? else { return None };
+        let (says, taken) = (fit.alone.mean, fit.fitted.mean);
+        let goes_with_others = fit.p_value.is_none_or(|p| p >= SURPRISING);
+        (goes_with_others && (says - taken).abs() > LEANING * of.tolerance.value).then(|| {
+            format!(
+                "The certificate of {} (line {}) says {}, but with its uncertainty that leaves much open: together with the other \
+                 entries and the plates that the setup describes the flatness deviation of that day is put at {}. The larger \
+                 a U, the less its value counts, so that a larger U can make a date later as well as earlier.",
                 entry.day,
                 row.line,
-                short(p.max(1e-4), 1)
-            )),
-            Some(_) => None,
-        });
-        said.collect()
+                h.text(says),
+                h.text(taken)
+            )
+        })
     }
 
     /// What was taken for granted of this history.
@@ -177,15 +271,39 @@ impl RecallReport<'_> {
                     .into(),
             );
         }
-        let entries = || self.history.records.iter().flat_map(|record| &record.entries);
-        if entries().any(|entry| entry.found == Found::Resurfaced(None)) {
-            let h = self.heights();
-            let [low, high] = [0.25, 1.0].map(|share| h.bare(share * self.question.tolerance));
+        said.extend(self.history.repeated.iter().map(|row| {
+            let plate = if row.plate.is_empty() { String::new() } else { format!(" of {}", inert(&row.plate)) };
+            let [first, second] = row.lines;
+            format!(
+                "The {} of {}{plate} stands in lines {first} and {second} with the same numbers, and counts once.",
+                row.kind.name(),
+                row.day
+            )
+        }));
+        if !self.assumed_costs.is_empty() {
             said.push(format!(
-                "A resurfacing without a value was taken to leave anything from {low} to {high} {} (a quarter of the tolerance \
-                 to all of it; common practice, no source).",
-                h.label()
+                "Of the costs that were not stated it was assumed: {}.",
+                self.assumed_costs.join("; ")
             ));
+        }
+        let is_bare = |of: &Of| of.record.entries.iter().any(|entry| entry.found == Found::Resurfaced(None));
+        if let Some(of) = self.by_urgency().find(is_bare) {
+            let h = self.heights();
+            let [low, high] = AS_NEW.map(|share| h.bare(share * of.tolerance.value));
+            said.push(format!(
+                "A resurfacing without a value was taken to leave anything from {low} to {high} {}, all that passes. It may then \
+                 have left {} just within, so that little wear is enough and the date comes early: write the value and the U \
+                 that whoever did it found, or a row for the certificate that followed.",
+                h.label(),
+                name_of(&of)
+            ));
+        }
+        if self.has_own(|own| own.usage.is_some()) {
+            said.push(
+                "Wear was taken to go with use: a plate in light use wears a third as fast as usual, one in heavy use three \
+                 times as fast (common practice, no source), others as their hours to 40 a week."
+                    .into(),
+            );
         }
         said
     }
@@ -204,6 +322,11 @@ impl RecallReport<'_> {
             0.0 => format!(
                 "By cost the plate should go out now: the risk is {}, and {} is what these costs are worth.",
                 probability(plan.out_today()),
+                probability(risk)
+            ),
+            years if !least.is_reached => format!(
+                "By cost no date within {} years is best: the risk stays below the {} that these costs are worth.",
+                plain(years, Digits::Decimals(0)),
                 probability(risk)
             ),
             years => format!(
@@ -229,7 +352,8 @@ impl RecallReport<'_> {
             .collect();
         (!worths.is_empty()).then(|| {
             format!(
-                "One more check today, before its own cost, is worth: {}. Make one that costs less than that.",
+                "One more check today, before its own cost, is worth, in the currency of the costs: {}. Make one that costs less \
+                 than that.",
                 worths.join("; ")
             )
         })
@@ -267,7 +391,7 @@ impl RecallReport<'_> {
             parts.push(Part::picture(
                 picture_name(k),
                 self.course(of),
-                "Every entry with its 95 % interval, what all of them together say, and what is foretold; below, the \
+                "Every entry with its 95 % interval, what all of them together say, and what is to be expected; below, the \
                  probability of being out of tolerance.",
             ));
             let tables =
@@ -313,6 +437,7 @@ impl RecallReport<'_> {
 
     fn urgency_table(&self, all: &[Of]) -> Table {
         let h = self.heights();
+        let [with_tolerance, with_setup, with_usage] = self.own_columns();
         let mut columns = vec![
             Column::text("plate"),
             Column::text("send out by"),
@@ -323,36 +448,55 @@ impl RecallReport<'_> {
             Column::numbers("wear a year", h.label()),
             Column::text("last entry"),
         ];
+        columns.extend(with_tolerance.then(|| Column::numbers("tolerance", h.label())));
+        columns.extend(with_setup.then(|| Column::text("setup")));
+        columns.extend(with_usage.then(|| Column::text("usage")));
         if self.question.costs.is_some() {
-            columns.extend([Column::text("by cost on"), Column::numbers("a shop check is worth", "")]);
+            columns.extend([
+                Column::text("by cost on"),
+                Column::numbers("a shop check is worth", "in the costs' currency"),
+            ]);
         }
-        let rows = all.iter().map(|of| {
-            let today = of.plan.wear.today;
-            let last = of.record.entries.last().zip(of.rows.last());
-            let last = last.map(|(entry, row)| format!("{} {}", entry.day, row.kind.name()));
-            let mut row = vec![
-                Cell::Text(name_of(of)),
-                Cell::Text(self.due_text(of.plan)),
-                percent_cell(of.plan.out_today()),
-                h.cell(today.mean),
-                h.cell(today.ends[0]),
-                h.cell(today.ends[1]),
-                h.cell(of.plan.wear.rate.mean),
-                Cell::Text(last.unwrap_or_default()),
-            ];
-            if let Some(by_cost) = &of.plan.by_cost {
-                let date = by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least.years));
-                let shop = by_cost.checks.iter().find(|check| check.check != CheckKind::Certificate);
-                row.push(Cell::Text(date));
-                row.push(shop.map_or(Cell::Empty, |check| Cell::Number(check.worth, Digits::Decimals(0))));
-            }
-            row
-        });
+        let rows =
+            all.iter().map(|of| {
+                let today = of.plan.wear.today;
+                let last = of.record.entries.last().zip(of.rows.last());
+                let last = last.map(|(entry, row)| format!("{} {}", entry.day, row.kind.name()));
+                let mut row = vec![
+                    Cell::Text(name_of(of)),
+                    Cell::Text(self.due_text(of.plan)),
+                    percent_cell(of.plan.out_today()),
+                    h.cell(today.mean),
+                    h.cell(today.ends[0]),
+                    h.cell(today.ends[1]),
+                    h.cell(of.plan.wear.rate.mean),
+                    Cell::Text(last.unwrap_or_default()),
+                ];
+                row.extend(with_tolerance.then(|| h.cell(of.tolerance.value)));
+                row.extend(with_setup.then(|| {
+                    Cell::Text(of.own.setup.as_ref().map_or(String::new(), |(file, _)| inert(file)))
+                }));
+                row.extend(with_usage.then(|| {
+                    Cell::Text(of.own.usage.as_ref().map_or("usual".into(), |(said, _)| inert(said)))
+                }));
+                if let Some(by_cost) = &of.plan.by_cost {
+                    let date = by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least));
+                    let is_shop_check =
+                        |check: &&CheckWorth| matches!(check.check, CheckKind::Spread | CheckKind::Readings);
+                    let worths = by_cost.checks.iter().filter(is_shop_check);
+                    let shop = worths.max_by(|a, b| a.worth.total_cmp(&b.worth));
+                    row.push(Cell::Text(date));
+                    row.push(
+                        shop.map_or(Cell::Empty, |check| Cell::Number(check.worth, Digits::Decimals(0))),
+                    );
+                }
+                row
+            });
         Table {
             caption: format!(
                 "When each plate reaches a probability of {} of exceeding {}, as on {} (95 % intervals)",
                 percent(self.question.risk),
-                self.limit_text(),
+                self.common_limit_text(),
                 self.question.today
             ),
             columns,
@@ -360,27 +504,44 @@ impl RecallReport<'_> {
         }
     }
 
+    /// Whether plates have tolerances, setups and usages of their own.
+    fn own_columns(&self) -> [bool; 3] {
+        [
+            self.has_own(|own| own.tolerance.is_some()),
+            self.has_own(|own| own.setup.is_some()),
+            self.has_own(|own| own.usage.is_some()),
+        ]
+    }
+
     fn history_table(&self, of: &Of) -> Table {
         let h = self.heights();
         let rows = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).map(|((entry, row), fit)| {
-            let says = |of: fn(&EventFit) -> f64| fit.as_ref().map_or(Cell::Empty, |fit| h.cell(of(fit)));
-            let p = fit.and_then(|fit| fit.p_value);
+            let says = |of: fn(&EventFit) -> f64| fit.counted().map_or(Cell::Empty, |fit| h.cell(of(fit)));
+            let alone = |end: usize| fit.alone().map_or(Cell::Empty, |alone| h.cell(alone.ends[end]));
+            let p = match fit {
+                EntryFit::Counted(fit) | EntryFit::LeftOut(fit) => fit.p_value,
+                EntryFit::PassedOver => None,
+            };
             vec![
                 Cell::Text(entry.day.to_string()),
                 Cell::from(row.kind.name()),
                 Cell::Text(self.written(row)),
-                says(|fit| fit.alone.ends[0]),
-                says(|fit| fit.alone.ends[1]),
+                alone(0),
+                alone(1),
                 says(|fit| fit.fitted.mean),
                 says(|fit| fit.fitted.ends[0]),
                 says(|fit| fit.fitted.ends[1]),
                 p.map_or(Cell::Empty, |p| Cell::Number(p, Digits::Decimals(2))),
-                Cell::from(if fit.is_none() { "passed over" } else { row.remark.as_str() }),
+                Cell::from(match fit {
+                    EntryFit::Counted(_) => row.remark.as_str(),
+                    EntryFit::LeftOut(_) => "left out: contradicts others",
+                    EntryFit::PassedOver => "passed over",
+                }),
             ]
         });
         Table {
             caption: "What was found, what it says of the flatness by itself, and what all entries together say (95 % \
-                      intervals); p is the chance of a finding as far from what those before it foretold"
+                      intervals); p is the chance of a finding at least as far from what those before it make likely"
                 .into(),
             columns: vec![
                 Column::text("date"),
@@ -426,7 +587,7 @@ impl RecallReport<'_> {
             row
         });
         Table {
-            caption: "What is foretold (95 % intervals)".into(),
+            caption: "What is to be expected (95 % intervals)".into(),
             columns: vec![
                 Column::text("date"),
                 Column::numbers("flatness deviation", h.label()),
@@ -447,7 +608,7 @@ impl RecallReport<'_> {
         ];
         if let (Some(cycle), Some((least, risk))) = (by_cost.cycle, by_cost.least) {
             rows.extend([
-                text("date of least expected cost", self.cost_date(least.years)),
+                text("date of least expected cost", self.cost_date(least)),
                 text("risk that these costs are worth", probability(risk)),
                 text("years from one recalibration to the next, from then on", short(cycle.years, 2)),
                 text("cost a year, from then on", money(cycle.cost_per_year)),
@@ -469,7 +630,7 @@ impl RecallReport<'_> {
         })
     }
 
-    /// Every day foretold of every plate, for machines.
+    /// Every day of every plate's forecast, for machines.
     fn forecast_csv(&self) -> Table {
         let h = self.heights();
         let rows = self.by_urgency().flat_map(|of| {
@@ -517,8 +678,17 @@ impl RecallReport<'_> {
             "All entries are fitted at once, each with its own uncertainty: a certificate by its U and k; a spread by what \
              simulated checks of this setup show on plates of every flatness; kept readings by what they say of the flatness, \
              the setup's own expectation taken out. A plate keeps its form while it deepens, so that the same stand in the same \
-             places errs alike time and again. At its first date a plate is one of those that the setup describes."
+             places errs alike time and again."
                 .to_string(),
+            format!(
+                "Before its first entry a plate is taken, with a probability of {}, for one of those that the setup describes. \
+                 With the other {} it is unlike them: {} times as far out on average, and often much more (Lomax's law, density \
+                 2 m²/(m + z)³ at a flatness deviation z with the mean m), so that no certificate counts as impossible. These two \
+                 figures are assumptions; the more entries there are, the less they matter.",
+                percent(1.0 - UNFORESEEN),
+                percent(UNFORESEEN),
+                plain(UNFORESEEN_MEAN, Digits::Decimals(0))
+            ),
             "By the names of ILAC-G24 and OIML D 10 (from memory): shop checks between calibrations are in-service checking \
              (\"black-box\" testing), the course of the findings is what a control chart shows, and the date by a fitted model is \
              of the other statistical approaches."
@@ -541,13 +711,14 @@ impl RecallReport<'_> {
         let mut all = self.by_urgency();
         let (Some(of), None) = (all.next(), all.next()) else { return None };
         let mut entries = of.rows.iter().zip(&of.plan.entries).rev();
-        let found = entries.find(|(row, _)| row.kind == EntryKind::Certificate)?.1.as_ref()?.alone.mean;
-        let says = if found > self.question.tolerance { "shorten" } else { "lengthen" };
-        let near = found > STAIRCASE * self.question.tolerance && found <= self.question.tolerance;
+        let found = entries.find(|(row, _)| row.kind == EntryKind::Certificate)?.1.alone()?.mean;
+        let tolerance = of.tolerance.value;
+        let says = if found > tolerance { "shorten" } else { "lengthen" };
+        let near = found > STAIRCASE * tolerance && found <= tolerance;
         Some(format!(
             "The staircase, the simplest of their methods, looks at the last certificate only: at {} of the tolerance it says to \
              {} the interval.",
-            probability_like(found / self.question.tolerance),
+            probability_like(found / tolerance),
             if near { "keep" } else { says }
         ))
     }
@@ -560,17 +731,18 @@ impl RecallReport<'_> {
         let (mut found, mut fitted) = (Vec::new(), vec![Vec::new()]);
         let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries);
         for ((entry, row), fit) in entries {
-            let Some(fit) = fit else { continue };
+            let Some(alone) = fit.alone() else { continue };
             let year = entry.day.years_since(self.question.today);
             let sign = match row.kind {
                 EntryKind::Certificate => Sign::Certificate,
                 EntryKind::ShopCheck => Sign::ShopCheck,
                 EntryKind::Resurfacing => Sign::Resurfacing,
             };
-            found.push(Finding { year, says: of_interval(&fit.alone), sign });
+            found.push(Finding { year, says: of_interval(&alone), sign });
             if sign == Sign::Resurfacing {
                 fitted.push(Vec::new());
             }
+            let Some(fit) = fit.counted() else { continue };
             let [mean, low, high] = of_interval(&fit.fitted);
             if let Some(part) = fitted.last_mut() {
                 part.push([year, mean, low, high]);
@@ -589,7 +761,7 @@ impl RecallReport<'_> {
             part.push(*first);
         }
         let out: Vec<[f64; 2]> = of.plan.forecast.iter().map(|(years, _, out)| [*years, *out]).collect();
-        let limit = format!("tolerance {}", h.text(self.tolerance.value));
+        let limit = format!("tolerance {}", h.text(of.tolerance.value));
         let risk = format!("risk {}", percent(self.question.risk));
         let mut labels = vec![(0.0, format!("as on {}", self.question.today))];
         match of.plan.due {
@@ -598,9 +770,8 @@ impl RecallReport<'_> {
             None => {}
         }
         let by_cost = of.plan.by_cost.as_ref().and_then(|by_cost| by_cost.least);
-        labels.extend(
-            by_cost.map(|(least, _)| (least.years, format!("by cost {}", self.cost_date(least.years)))),
-        );
+        let by_cost = by_cost.filter(|(least, _)| least.is_reached);
+        labels.extend(by_cost.map(|(least, _)| (least.years, format!("by cost {}", self.cost_date(least)))));
         let days: Vec<Mark> = labels.iter().map(|(at, label)| Mark { label, at: *at }).collect();
         let title = match of.record.name.as_str() {
             "" => "The plate's flatness deviation over time".to_string(),
@@ -613,7 +784,7 @@ impl RecallReport<'_> {
             found: &found,
             fitted: &fitted,
             forecast: &forecast,
-            limit: Mark { label: &limit, at: h.of(self.tolerance.value) },
+            limit: Mark { label: &limit, at: h.of(of.tolerance.value) },
             out: &out,
             risk: Mark { label: &risk, at: self.question.risk },
             days: &days,
@@ -651,6 +822,14 @@ impl RecallReport<'_> {
             risk: self.question.risk,
             costs: self.question.costs.map(CostsDocument::from),
             plates: self.by_urgency().map(|of| self.plate_document(&of)).collect(),
+            refused: self
+                .refused
+                .iter()
+                .map(|plate| RefusedDocument {
+                    name: inert(&plate.name),
+                    faults: plate.faults.iter().map(|fault| inert(&fault.to_string())).collect(),
+                })
+                .collect(),
             seed: self.question.settings.seed,
             setup_digest: self.setup.digest.clone(),
             history_digest: self.history.digest.clone(),
@@ -677,9 +856,13 @@ impl RecallReport<'_> {
                     coverage_factor: row.factor,
                     file: inert(&row.file),
                     remark: inert(&row.remark),
-                    alone: fit.as_ref().map(|fit| interval(&fit.alone)),
-                    with_all_others: fit.as_ref().map(|fit| interval(&fit.fitted)),
-                    p_value: fit.and_then(|fit| fit.p_value),
+                    is_left_out: matches!(fit, EntryFit::LeftOut(_)),
+                    alone: fit.alone().as_ref().map(interval),
+                    with_all_others: fit.counted().map(|fit| interval(&fit.fitted)),
+                    p_value: match fit {
+                        EntryFit::Counted(fit) | EntryFit::LeftOut(fit) => fit.p_value,
+                        EntryFit::PassedOver => None,
+                    },
                 }
             });
         let forecast = of.plan.forecast.iter().map(|(years, flatness, out)| ForecastDocument {
@@ -688,7 +871,10 @@ impl RecallReport<'_> {
             out_probability: *out,
         });
         let by_cost = of.plan.by_cost.as_ref().map(|by_cost| CostPlanDocument {
-            least_cost_date: by_cost.least.map(|(least, _)| self.day(least.years).to_string()),
+            least_cost_date: by_cost
+                .least
+                .filter(|(least, _)| least.is_reached)
+                .map(|(least, _)| self.day(least.years).to_string()),
             acceptable_risk: by_cost.least.map(|(_, risk)| risk),
             years_between: by_cost.cycle.map(|cycle| cycle.years),
             cost_per_year: by_cost.cycle.map(|cycle| cycle.cost_per_year),
@@ -711,21 +897,45 @@ impl RecallReport<'_> {
         });
         PlateDocument {
             name: inert(&of.record.name),
+            tolerance: h.of(of.tolerance.value),
+            tolerance_name: inert(&of.tolerance.name),
+            setup_digest: of
+                .own
+                .setup
+                .as_ref()
+                .map_or(&self.setup.digest, |(_, setup)| &setup.digest)
+                .clone(),
+            usage: of.record.usage,
             send_out_by: of.plan.due.map(|years| self.day(years).to_string()),
             out_probability: of.plan.out_today(),
             flatness: interval(&of.plan.wear.today),
             wear_per_year: interval(&of.plan.wear.rate),
             entries: entries.collect(),
+            readings: of
+                .plan
+                .readings
+                .iter()
+                .map(|reading| ReadingDocument {
+                    left_out_lines: reading.left_out.iter().map(|&entry| of.rows[entry].line).collect(),
+                    send_out_by: reading.due.map(|years| self.day(years).to_string()),
+                })
+                .collect(),
             forecast: forecast.collect(),
             by_cost,
         }
     }
 
     fn by_urgency(&self) -> impl Iterator<Item = Of<'_>> {
-        self.plan.urgency.iter().map(|&index| Of {
-            record: &self.history.records[index],
-            rows: &self.history.rows[index],
-            plan: &self.plan.plates[index],
+        self.plan.urgency.iter().map(|&index| {
+            let plan = &self.plan.plates[index];
+            let own = &self.history.own[plan.record];
+            Of {
+                record: &self.history.records[plan.record],
+                rows: &self.history.rows[plan.record],
+                own,
+                plan,
+                tolerance: own.tolerance.as_ref().unwrap_or(self.tolerance),
+            }
         })
     }
 
@@ -737,16 +947,33 @@ impl RecallReport<'_> {
         }
     }
 
-    fn cost_date(&self, years: f64) -> String {
-        if years > 0.0 { self.day(years).to_string() } else { "now".into() }
+    fn cost_date(&self, least: LeastCost) -> String {
+        match least.years {
+            years if !least.is_reached => format!("after {}", self.day(years)),
+            0.0 => "now".into(),
+            years => self.day(years).to_string(),
+        }
     }
 
     fn day(&self, years: f64) -> Day {
         self.question.today.plus_years(years)
     }
 
-    fn limit_text(&self) -> String {
-        format!("{} ({})", self.heights().text(self.tolerance.value), inert(&self.tolerance.name))
+    fn limit_text(&self, tolerance: &Tolerance) -> String {
+        format!("{} ({})", self.heights().text(tolerance.value), inert(&tolerance.name))
+    }
+
+    /// The limit of all plates, or that each has its own.
+    fn common_limit_text(&self) -> String {
+        match self.by_urgency().next() {
+            Some(of) if !self.has_own(|own| own.tolerance.is_some()) => self.limit_text(of.tolerance),
+            _ => "its own tolerance".into(),
+        }
+    }
+
+    /// Whether the history says something of a plate itself.
+    fn has_own(&self, says: impl Fn(&OwnTerms) -> bool) -> bool {
+        self.history.own.iter().any(says)
     }
 
     fn heights(&self) -> Heights {
@@ -831,10 +1058,12 @@ struct RecallDocument {
     tolerance_name: String,
     /// The probability of being out of tolerance at which a plate goes out.
     risk: f64,
-    /// What being early and being late cost; null where nobody says.
+    /// What being early and being late cost; null where it is not given.
     costs: Option<CostsDocument>,
     /// The plates, the most urgent first.
     plates: Vec<PlateDocument>,
+    /// Plates of which nothing is said, since a row cannot be used or the record contradicts itself.
+    refused: Vec<RefusedDocument>,
     /// Seed of all random numbers.
     seed: u64,
     /// SHA-256 of what the setup says.
@@ -843,6 +1072,24 @@ struct RecallDocument {
     history_digest: String,
     /// Version of the program.
     version: String,
+}
+
+/// A plate of which nothing is said.
+#[derive(Debug, Serialize, JsonSchema)]
+struct RefusedDocument {
+    /// What it is called.
+    name: String,
+    /// What is wrong, with line and column.
+    faults: Vec<String>,
+}
+
+/// A way to read a record whose entries contradict one another.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ReadingDocument {
+    /// Lines of the history that do not count.
+    left_out_lines: Vec<usize>,
+    /// The day on which the risk is reached by it; null where it is not in the years that were looked at.
+    send_out_by: Option<String>,
 }
 
 /// Costs in one currency.
@@ -872,7 +1119,15 @@ impl From<Costs> for CostsDocument {
 struct PlateDocument {
     /// What it is called; empty where the history names none.
     name: String,
-    /// The day on which the risk is reached, today where it is already; null where it is not in the years foretold.
+    /// The largest flatness deviation that is good.
+    tolerance: f64,
+    /// Where that comes from.
+    tolerance_name: String,
+    /// SHA-256 of what the setup says by which it is checked.
+    setup_digest: String,
+    /// How much it is used, over the usual.
+    usage: f64,
+    /// The day on which the risk is reached, today where it is already; null where it is not in the years that were looked at.
     send_out_by: Option<String>,
     /// Probability of being out of tolerance today.
     out_probability: f64,
@@ -882,7 +1137,9 @@ struct PlateDocument {
     wear_per_year: IntervalDocument,
     /// What is on record, in order of time.
     entries: Vec<EntryDocument>,
-    /// What is foretold.
+    /// Where entries contradict one another, the ways to read them, the one that holds first; else empty.
+    readings: Vec<ReadingDocument>,
+    /// What is to be expected.
     forecast: Vec<ForecastDocument>,
     /// What costs say; null where none were given.
     by_cost: Option<CostPlanDocument>,
@@ -918,11 +1175,13 @@ struct EntryDocument {
     file: String,
     /// The remark.
     remark: String,
+    /// Whether it does not count, since it contradicts others.
+    is_left_out: bool,
     /// The flatness deviation by this entry alone; null where it was passed over.
     alone: Option<IntervalDocument>,
-    /// The flatness deviation on that day by all entries; null where it was passed over.
+    /// The flatness deviation on that day by all entries that count; null where it does not.
     with_all_others: Option<IntervalDocument>,
-    /// Chance of a finding as far from what those before it foretold; null for a resurfacing.
+    /// Chance of a finding at least as far from what those before it make likely; null for a resurfacing.
     p_value: Option<f64>,
 }
 
@@ -940,7 +1199,8 @@ struct ForecastDocument {
 /// What costs say.
 #[derive(Debug, Serialize, JsonSchema)]
 struct CostPlanDocument {
-    /// The date of least expected cost; null where a recalibration costs more than it prevents.
+    /// The date of least expected cost; null where a recalibration costs more than it prevents, or where it lies beyond
+    /// the years that were looked at.
     least_cost_date: Option<String>,
     /// The risk that the costs are worth.
     acceptable_risk: Option<f64>,

@@ -45,6 +45,8 @@ pub struct Setup {
     pub plan_unit: Unit,
     /// Everything that bears on the check.
     pub check: ShopCheck,
+    /// How far the indicator's pointer can go, in µm.
+    pub travel: f64,
     /// The survey as it was planned.
     pub plan: Plan,
     /// What the plate is to keep, if the setup says.
@@ -53,6 +55,8 @@ pub struct Setup {
     pub local_variation: Option<Tolerance>,
     /// Largest chance that a plate which is accepted is out of tolerance.
     pub consumer_risk: f64,
+    /// Probability that such a plate is within its tolerance before it is read, if the setup says.
+    pub within_before: Option<f64>,
     /// What may be done to make the check better.
     pub improvements: Improvements,
     /// Everything that was taken because the setup does not say, in the order of the fields.
@@ -274,7 +278,9 @@ impl Build {
             local_variation: written.plate.grade.and_then(|grade| {
                 grade.0.local_variation(written.plate.length.value, written.plate.width.value)
             }),
+            travel: written.indicator.travel.value,
             consumer_risk: written.decision.consumer_risk,
+            within_before: written.decision.within_before,
             improvements: Improvements::of(written.improvements.as_ref()),
             assumptions: Vec::new(),
             digest,

@@ -5,17 +5,26 @@ use crate::decision::recall::Costs;
 
 /// Names as typed, with what each is.
 const NAMES: [&str; 5] = ["recalibration", "day", "days-away", "bad-part", "bad-parts"];
-/// Days that a plate is away where nobody says: common practice, no source.
+/// Days that a plate is away where it is not stated: common practice, no source.
 const DAYS_AWAY: f64 = 10.0;
-/// Bad parts a year that a plate out of tolerance lets pass where nobody says: one a month, an assumption.
+/// Bad parts a year that a plate out of tolerance lets pass where it is not stated: one a month, an assumption.
 const BAD_PARTS: f64 = 12.0;
 /// Larger numbers are slips.
 const LARGEST: f64 = 1e9;
 
+/// Costs, and what was left out of them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TypedCosts {
+    /// The costs.
+    pub costs: Costs,
+    /// What was taken for each name that was not given, in words.
+    pub assumed: Vec<String>,
+}
+
 /// Costs as typed: `recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12`, in one currency; `day` is
 /// a day without the plate and 0 where left out, `bad-parts` how many there are in a year while the plate is out of
 /// tolerance.
-pub fn costs(text: &str) -> Result<Costs, Fault> {
+pub fn costs(text: &str) -> Result<TypedCosts, Fault> {
     let fault = |found: String, must: String, fix: String| Fault {
         field: "the list of costs".into(),
         found,
@@ -70,7 +79,21 @@ pub fn costs(text: &str) -> Result<Costs, Fault> {
         let must = "costs of which neither side is 0".into();
         return Err(fault("nothing to choose between".into(), must, example()));
     }
-    Ok(costs)
+    let taken = |given: Option<f64>, said: String| given.is_none().then_some(said);
+    let assumed = [
+        taken(day, "a day without the plate costs nothing (day)".into()),
+        taken(
+            days_away,
+            format!("a plate is away for {DAYS_AWAY} days (days-away; common practice, no source)"),
+        ),
+        taken(
+            bad_parts,
+            format!(
+                "a plate that is out makes {BAD_PARTS} bad parts a year (bad-parts; one a month, an assumption)"
+            ),
+        ),
+    ];
+    Ok(TypedCosts { costs, assumed: assumed.into_iter().flatten().collect() })
 }
 
 #[cfg(test)]
@@ -80,9 +103,12 @@ mod tests {
     #[test]
     fn costs_as_typed() {
         let all = costs("recalibration = 450, Day=60; days away=5,bad_part=80,bad-parts=24").unwrap();
-        assert_eq!((all.of_recalibration(), all.of_year_out()), (750.0, 1920.0));
+        assert_eq!((all.costs.of_recalibration(), all.costs.of_year_out()), (750.0, 1920.0));
+        assert_eq!(all.assumed, [""; 0]);
         let few = costs("recalibration=450,bad-part=80").unwrap();
-        assert_eq!((few.of_recalibration(), few.of_year_out()), (450.0, 960.0));
+        assert_eq!((few.costs.of_recalibration(), few.costs.of_year_out()), (450.0, 960.0));
+        assert_eq!(few.assumed.len(), 3);
+        assert!(few.assumed[1].contains("10 days") && few.assumed[2].contains("12 bad parts"), "{few:?}");
         for (text, said) in [
             ("", "without \"recalibration\""),
             ("recalibration=450", "without \"bad-part\""),

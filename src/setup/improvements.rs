@@ -6,7 +6,7 @@ use crate::shop::improvement::Step;
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-/// How many times as good as the tolerance a check is to be when nobody says (the 4:1 rule of ASME B89.7.3.1).
+/// How many times as good as the tolerance a check is to be when it is not stated (the 4:1 rule of ASME B89.7.3.1).
 const ACCURACY_RATIO: f64 = 4.0;
 
 /// What `howflat plan` tries to make the check better, and what each step costs. Every step is tried with its usual size unless

@@ -38,12 +38,12 @@ mod written;
 
 pub use asked::{grade, tolerance};
 pub use checked::Setup;
-pub use costs::costs;
+pub use costs::{TypedCosts, costs};
 pub use fault::{Fault, Position};
 pub use file_kind::FileKind;
-pub use history::{EntryKind, HistoryFile, HistoryRow};
+pub use history::{EntryKind, HistoryFile, HistoryRow, OwnTerms, RefusedPlate, RepeatedRow};
 pub use improvements::Improvements;
-pub use measurement_setup::{Evidence, MeasurementSetup};
+pub use measurement_setup::{Evidence, FittedLine, MeasurementSetup};
 pub use points::{PointFile, PointUnits};
 pub use readings::{Readings, Row};
 pub use schema::{model_schema, schema};

@@ -10,7 +10,7 @@ use crate::shop::{gauge_block::GaugeBlock, plate::Plate, stand::Stand};
 
 /// What is left free around the pads at a named place, in mm.
 const ROOM: f64 = 5.0;
-/// How far beyond the front feet a carried stand reads when nobody says, in mm (common practice, no
+/// How far beyond the front feet a carried stand reads when it is not stated, in mm (common practice, no
 /// source).
 const CARRIED_BEYOND_FEET: f64 = 80.0;
 

@@ -73,7 +73,7 @@ pub enum Step {
 }
 
 impl Step {
-    /// The steps and the sizes that are taken when nobody says, in the order they are taken when several are.
+    /// The steps and the sizes that are taken when it is not stated, in the order they are taken when several are.
     ///
     /// Sizes are common practice, no source, but for two: a plate of 100 to 300 mm follows the room with a time constant of 4 to
     /// 11 h, so that a night of 13 h leaves at most 0.3 of a difference; and 0.15 µm of film is what wiping by hand each

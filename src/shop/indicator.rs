@@ -57,7 +57,7 @@ pub struct IndicatorClass {
 }
 
 impl IndicatorClass {
-    /// Every class, in the order they are listed to a user; the first is taken when nobody says.
+    /// Every class, in the order they are listed to a user; the first is taken when it is not stated.
     ///
     /// - ASME B89.1.10M-2001, in graduations: 1, 1/3, 1/5 (from memory).
     /// - Lever indicators of 0.002 mm, DIN 2270: error 3 to 4 µm (4 taken), 2, 1 (from memory).

@@ -132,7 +132,7 @@ fn twice_area(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {
     (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 }
 
-/// The column's material when nobody says: plain steel.
+/// The column's material when it is not stated: plain steel.
 pub const DEFAULT_COLUMN: Material = Material::Steel;
 
 #[cfg(test)]

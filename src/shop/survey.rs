@@ -437,7 +437,7 @@ fn obstacles(plan: &Plan, plate: &Plate, stand: &Stand, block: &GaugeBlock) -> V
                     fault(Obstacle::FootOnBlock { foot });
                 }
             }
-            // Where nobody says how near the stand reaches, as near as its base lets the block come.
+            // Where it is not stated how near the stand reaches, as near as its base lets the block come.
             let tip = in_frame(at, heading, target.at);
             let near = pad + block.face[0].min(block.face[1]) / 2.0;
             if stand.reach[0] == 0.0 && stand.distance_from_base(tip) < near * (1.0 - 1e-9) {

@@ -1,4 +1,4 @@
-//! A plate's course in time: what was found, what is foretold, and when the risk is reached.
+//! A plate's course in time: what was found, what is to be expected, and when the risk is reached.
 
 use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point};
 use super::super::style::{
@@ -26,7 +26,7 @@ pub struct Course<'a> {
     /// What all of it together says: year, estimate, and ends of the 95 % interval. One list from each resurfacing to
     /// the next.
     pub fitted: &'a [Vec<[f64; 4]>],
-    /// What is foretold, likewise.
+    /// What is to be expected, likewise.
     pub forecast: &'a [[f64; 4]],
     /// The tolerance and what it is called.
     pub limit: Mark<'a>,
@@ -138,8 +138,8 @@ impl Course<'_> {
         let estimates = self.found.iter().map(|finding| finding.says[0]);
         let certain =
             self.found.iter().filter(|found| found.sign == Sign::Certificate).map(|found| found.says[2]);
-        let foretold = self.forecast.iter().map(|point| point[1]);
-        let all = estimates.chain(certain).chain(foretold).filter(|height| shown(*height));
+        let ahead = self.forecast.iter().map(|point| point[1]);
+        let all = estimates.chain(certain).chain(ahead).filter(|height| shown(*height));
         let high = 1.25 * all.fold(self.limit.at, f64::max);
         let ends = self.forecast.iter().map(|point| point[3]).filter(|height| shown(*height));
         let high = high.max(ends.fold(0.0, f64::max).min(2.2 * self.limit.at));
@@ -229,7 +229,7 @@ impl Course<'_> {
 
     fn description(&self) -> String {
         let mut text = format!(
-            "{} entries from {} on, the flatness deviation that they speak for with its 95 % interval, and what is foretold.",
+            "{} entries from {} on, the flatness deviation that they speak for with its 95 % interval, and what is to be expected.",
             self.found.len(),
             self.origin.plus_years(self.found.first().map_or(0.0, |found| found.year))
         );
