@@ -44,6 +44,10 @@ pub enum Command {
     Zone(Zone),
     /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
     Schema(Schema),
+    /// Print a script with which a shell completes commands and options.
+    Completions(Completions),
+    /// Print a manual page: of the program, or of one command.
+    Man(Man),
 }
 
 impl Command {
@@ -56,7 +60,13 @@ impl Command {
             Self::Judge(command) => &command.run,
             Self::Recall(command) => &command.run,
             Self::Plan(command) => &command.run,
-            Self::Lesson(_) | Self::Sheet(_) | Self::New(_) | Self::Zone(_) | Self::Schema(_) => return None,
+            Self::Lesson(_)
+            | Self::Sheet(_)
+            | Self::New(_)
+            | Self::Zone(_)
+            | Self::Schema(_)
+            | Self::Completions(_)
+            | Self::Man(_) => return None,
         };
         run.threads
     }
@@ -73,7 +83,7 @@ impl Command {
             Self::Lesson(command) => &command.output.out,
             Self::Sheet(command) => &command.out,
             Self::Zone(command) => &command.output.out,
-            Self::New(_) | Self::Schema(_) => return None,
+            Self::New(_) | Self::Schema(_) | Self::Completions(_) | Self::Man(_) => return None,
         };
         out.as_deref()
     }
@@ -418,6 +428,21 @@ fn length_unit(text: &str) -> Result<Unit, String> {
         Ok(unit) if unit.dimension() == Dimension::Length => Ok(unit),
         _ => Err("must be a unit of length, such as mm, in, µm or µin".into()),
     }
+}
+
+/// Arguments of `completions`.
+#[derive(Debug, Args)]
+pub struct Completions {
+    /// The shell.
+    #[arg(value_enum)]
+    pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `man`.
+#[derive(Debug, Args)]
+pub struct Man {
+    /// The command; the program as a whole where not given.
+    pub command: Option<String>,
 }
 
 /// Arguments of `schema`.

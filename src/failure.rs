@@ -64,20 +64,20 @@ impl Failure {
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Unreadable(path, error) => write!(f, "{}: cannot be read: {error}", path.display()),
+            Self::Unreadable(path, error) => write!(f, "{}: cannot be read: {error}", named(path)),
             Self::Faults(path, faults) => {
                 for (i, fault) in faults.iter().take(MOST_FAULTS).enumerate() {
                     let end = if i + 1 < faults.len() { "\n" } else { "" };
-                    write!(f, "{}: {fault}{end}", path.display())?;
+                    write!(f, "{}: {fault}{end}", named(path))?;
                 }
                 match faults.len().saturating_sub(MOST_FAULTS) {
                     0 => Ok(()),
-                    more => write!(f, "{}: and {more} more", path.display()),
+                    more => write!(f, "{}: and {more} more", named(path)),
                 }
             }
-            Self::Input(path, why) => write!(f, "{}: {why}", path.display()),
+            Self::Input(path, why) => write!(f, "{}: {why}", named(path)),
             Self::Use(why) => f.write_str(why),
-            Self::Unwritable(path, error) => write!(f, "{}: cannot be written: {error}", path.display()),
+            Self::Unwritable(path, error) => write!(f, "{}: cannot be written: {error}", named(path)),
             Self::Output(error) => write!(f, "standard output: {error}"),
             Self::Threads(n) => {
                 write!(f, "--threads {n}: so many threads cannot be started here; ask for fewer")
@@ -89,5 +89,24 @@ impl fmt::Display for Failure {
                  gave it. Nothing was written."
             ),
         }
+    }
+}
+
+/// A path as it is told: on one line.
+fn named(path: &Path) -> String {
+    path.display().to_string().replace('\n', "␊")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mistake_of_ours_says_where_and_a_path_stays_on_its_line() {
+        let said = Failure::ours().to_string();
+        let place = said.split_once("src/failure.rs:").expect("a file").1;
+        assert!(place.starts_with(|c: char| c.is_ascii_digit()), "{said}");
+        let said = Failure::input(Path::new("a\nb.json: is fine"), "faulty").to_string();
+        assert_eq!(said, "a␊b.json: is fine: faulty");
     }
 }

@@ -6,6 +6,7 @@ mod failure;
 mod files;
 mod judge;
 mod lesson;
+mod manual;
 mod number_check;
 mod plan;
 mod progress;
@@ -104,6 +105,8 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
             print_json(&schema)?;
             Ok(ExitCode::SUCCESS)
         }
+        Command::Completions(arguments) => manual::completions(arguments),
+        Command::Man(arguments) => manual::man(arguments),
     }
 }
 

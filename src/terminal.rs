@@ -45,5 +45,5 @@ fn harmless(text: &str) -> String {
 fn acts(c: char) -> bool {
     let turns =
         matches!(c, '\u{061C}' | '\u{200E}' | '\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
-    (c.is_control() && c != '\n') || turns
+    (c.is_control() && !matches!(c, '\n' | '\t')) || turns
 }

@@ -565,7 +565,7 @@ fn exit_codes() {
     let file = folder.path().join("file");
     fs::write(&file, "").expect("a file");
     let out = file.join("below").display().to_string();
-    assert_eq!(code(&["budget", "-", "--trials", "2000", "--out", &out], model), 3);
+    assert_eq!(code(&["budget", "-", "--trials", "2000", "--out", &out], model), 2);
 }
 
 /// A measurand `y` of this formula.
@@ -974,6 +974,7 @@ fn all_files_of_a_report() {
             "contributions.svg",
             "histogram.png",
             "histogram.svg",
+            "manifest.json",
             "report.html",
             "report.md",
             "result.json"

@@ -418,3 +418,42 @@ fn what_is_not_utf_8_is_named() {
     let run = run(howflat().arg("judge").arg(&setup).arg(folder.path()));
     assert!(run.code == 2 && run.err.contains("a folder, where a file is needed"), "{}", run.err);
 }
+
+/// Completions and manual pages know every command and every long option that the help knows.
+#[test]
+fn completions_and_manual_pages_say_what_the_help_says() {
+    let out = |arguments: &[&str]| {
+        let run = run(howflat().args(arguments));
+        assert_eq!((run.code, run.err.as_str()), (0, ""), "{arguments:?}");
+        run.out
+    };
+    let help = out(&["--help"]);
+    let listed = help.split("Commands:\n").nth(1).expect("commands").split("\n\n").next().expect("a list");
+    let commands: Vec<&str> = listed
+        .lines()
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|name| *name != "help")
+        .collect();
+    assert!(commands.len() > 10 && commands.contains(&"judge"), "{commands:?}");
+    let page = out(&["man"]);
+    let scripts = ["bash", "zsh", "fish", "powershell", "elvish"].map(|shell| out(&["completions", shell]));
+    for command in commands {
+        assert!(page.contains(&format!("howflat\\-{command}")), "{command}");
+        let help = out(&[command, "--help"]);
+        let page = out(&["man", command]);
+        for option in help.split_whitespace().filter(|word| word.starts_with("--") && word.len() > 2) {
+            let option = option.trim_end_matches(|c: char| !c.is_ascii_lowercase());
+            assert!(page.contains(&option.replace('-', "\\-")), "{command} {option}");
+            // A fish script has no dashes before its options.
+            let name = option.trim_start_matches('-');
+            assert!(
+                scripts.iter().all(|script| script.contains(command) && script.contains(name)),
+                "{option}"
+            );
+        }
+    }
+    let unknown = run(howflat().args(["man", "fly"]));
+    assert!(unknown.code == 2 && unknown.err.contains("judge"), "{}", unknown.err);
+    assert_eq!(run(howflat().args(["completions", "abacus"])).code, 2);
+}

@@ -169,6 +169,7 @@ fn a_sheet_that_is_filled_in_is_never_overwritten() {
     assert_eq!(write().code, 0, "a blank one may be");
     let page = fs::read_to_string(out.join("sheet.html")).expect("a page");
     assert!(page.contains("<svg") && page.contains("@page") && !page.contains("<script"));
+    assert!(page.contains("http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'"));
     assert!(
         !page.contains("http://")
             || page.matches("http://").count() == page.matches("http://www.w3.org/2000/svg").count()

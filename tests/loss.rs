@@ -330,7 +330,9 @@ fn every_shipped_file_is_read_or_refused_with_every_setup() {
             for file in of_kind(end) {
                 let run = run(howflat().arg(command).arg(setup).arg(file).arg("--json"));
                 let what = format!("{command} {} {}: {}", setup.display(), file.display(), run.err);
-                assert_eq!(run.code == 2, run.out.is_empty(), "{what}");
+                // A recall whose plates are not all sound says what it can of the others, and what is wrong.
+                assert!(run.code == 2 || !run.out.is_empty(), "{what}");
+                assert_eq!(run.code == 2, !run.err.is_empty(), "{what}");
                 assert!(run.code < 3 && !run.err.contains("mistake"), "{what}");
             }
         }

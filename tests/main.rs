@@ -4,6 +4,7 @@
 
 mod common;
 
+mod bad;
 mod budget;
 mod calibration;
 mod charts;

@@ -35,6 +35,8 @@ const NAMES: [&str; 3] = ["x", "y", "z"];
 const EXAMPLES: [&str; 3] = ["`x (in)` or `x (mm)`", "`y (in)` or `y (mm)`", "`z (µin)` or `z (µm)`"];
 /// After so many faults the rest is not read.
 const MOST_FAULTS: usize = 1000;
+/// Larger numbers, of mm or µm, are of no plate.
+const LARGEST: f64 = 1e9;
 
 impl PointFile {
     /// Reads at most `most` points.
@@ -110,12 +112,18 @@ fn push(
         point.iter_mut().zip(columns).zip([MILLIMETRE, MILLIMETRE, MICROMETRE])
     {
         let (cell, at) = record.get(index).map_or(("", record[0].1), |(cell, at)| (cell.as_str(), *at));
-        match number(cell) {
-            Some(number) => *value = Measure { value: number, unit }.to(base),
+        let read = number(cell).map(|number| Measure { value: number, unit }.to(base));
+        match read.filter(|number| number.abs() <= LARGEST) {
+            Some(number) => *value = number,
             None => {
-                let fix = "write a number without a unit; its unit stands in the first line";
+                let fix = match read {
+                    Some(_) => "check the number and the unit in the first line",
+                    None => "write a number without a unit; its unit stands in the first line",
+                };
+                let must =
+                    if read.is_some() { "of a plate's size, within a thousand metres" } else { "a number" };
                 let found = if cell.is_empty() { "missing".into() } else { format!("`{}`", shortened(cell)) };
-                faults.push(Fault { at: Some(at), ..fault(name, line, found, "a number".into(), fix) });
+                faults.push(Fault { at: Some(at), ..fault(name, line, found, must.into(), fix) });
                 return;
             }
         }
@@ -201,7 +209,7 @@ mod tests {
         };
         let at = |line: usize, field: &str| (line, field.to_string());
         assert_eq!(lines("x (mm),y (mm),z (µm)\n1,2,3\n1,zwei,0\n1,2\n", 9), [at(3, "y"), at(4, "z")]);
-        assert_eq!(lines("x (mm),y (mm),z (µm)\n0,5,1,5,2,5\n", 9), [at(2, "the row")]);
+        assert_eq!(lines("x (mm),y (mm),z (µm)\n0,5,1,5,2,5\n", 9), [at(2, "the table")]);
         assert_eq!(lines("x,y (mm),z (K)\n", 9), [at(1, "the first line"), at(1, "the first line")]);
         assert_eq!(lines("1,2,3\n", 9), [at(1, "the first line")]);
         assert_eq!(lines("x (mm),y (mm),z (µm)\n1,2,3\n1,2,3\n", 1), [at(3, "the table")]);

@@ -374,6 +374,7 @@ impl<'a> Reader<'a> {
     /// Lays the survey out as it was made, and finds each row's place in it.
     fn finish(mut self, text: &str) -> Result<Readings, Vec<Fault>> {
         if !self.faults.is_empty() {
+            self.faults.sort_by_key(|fault| fault.at);
             return Err(self.faults);
         }
         let passes = self.passes();

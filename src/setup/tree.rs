@@ -313,3 +313,20 @@ impl Reader<'_> {
         node
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A file that a program wrote, all on one line; counting columns from its start for each value takes minutes.
+    #[test]
+    fn one_long_line_is_linear() {
+        let text = format!("[{}1]", "1,".repeat((LONGEST - 3) / 2));
+        let begun = std::time::Instant::now();
+        let node = Node::parse(&text).unwrap();
+        let Content::List(items) = &node.content else { panic!("a list") };
+        let last = items.last().and_then(|item| item.at);
+        assert_eq!(last, Some(Position { line: 1, column: text.len() - 1 }));
+        assert!(begun.elapsed().as_secs() < 20, "{:?}", begun.elapsed());
+    }
+}

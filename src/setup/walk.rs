@@ -503,12 +503,11 @@ impl Walker {
             texts(keywords(schema), "x-also-called").contains(&member.name.as_str())
         };
         let known = properties.iter().find(called).map(|(name, _)| name.as_str());
-        let fix = match known.or_else(|| did_you_mean(&member.name, names())) {
-            Some(name) => format!("write \"{name}\""),
-            None => match elsewhere(&member.name, self.shape, "") {
-                Some(path) => format!("write it as {path}"),
-                None => "remove it".into(),
-            },
+        let path = elsewhere(&member.name, self.shape, "");
+        let fix = match (known, path, did_you_mean(&member.name, names())) {
+            (Some(name), ..) | (None, None, Some(name)) => format!("write \"{name}\""),
+            (None, Some(path), _) => format!("write it as {path}"),
+            (None, None, None) => "remove it".into(),
         };
         place.fault(member.at, "an unknown field", format!("one of {}", listing(names())), fix)
     }
