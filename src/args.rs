@@ -5,7 +5,7 @@ use howflat::quantity::{
     day::{Day, WrittenDay},
     unit::{Dimension, Unit},
 };
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// How far can a shop check of a surface plate be from its true flatness, and is that good enough?
 ///
@@ -44,6 +44,39 @@ pub enum Command {
     Zone(Zone),
     /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
     Schema(Schema),
+}
+
+impl Command {
+    /// How many threads were asked for.
+    pub fn threads(&self) -> Option<u16> {
+        let run = match self {
+            Self::Simulate(command) => &command.run,
+            Self::Budget(command) => &command.run,
+            Self::Validate(command) => &command.run,
+            Self::Judge(command) => &command.run,
+            Self::Recall(command) => &command.run,
+            Self::Plan(command) => &command.run,
+            Self::Lesson(_) | Self::Sheet(_) | Self::New(_) | Self::Zone(_) | Self::Schema(_) => return None,
+        };
+        run.threads
+    }
+
+    /// Where the report goes, if it goes anywhere.
+    pub fn out(&self) -> Option<&Path> {
+        let out = match self {
+            Self::Simulate(command) => &command.output.out,
+            Self::Budget(command) => &command.output.out,
+            Self::Validate(command) => &command.out,
+            Self::Judge(command) => &command.output.out,
+            Self::Recall(command) => &command.output.out,
+            Self::Plan(command) => &command.output.out,
+            Self::Lesson(command) => &command.output.out,
+            Self::Sheet(command) => &command.out,
+            Self::Zone(command) => &command.output.out,
+            Self::New(_) | Self::Schema(_) => return None,
+        };
+        out.as_deref()
+    }
 }
 
 /// How a run is done, and done again.
@@ -185,6 +218,10 @@ pub struct Judge {
     /// How the verdict is reached.
     #[arg(long, value_enum, default_value_t = DecisionRule::Proven)]
     pub rule: DecisionRule,
+    /// Probability that such a plate is within the tolerance before it is read: 0.5 where it is doubted. That of the setup
+    /// where not given, else what the setup's wear says.
+    #[arg(long, value_name = "P", value_parser = before)]
+    pub before: Option<f64>,
     #[command(flatten)]
     pub run: Run,
     #[command(flatten)]
@@ -235,6 +272,13 @@ fn risk(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(p) if (0.0001..=0.5).contains(&p) => Ok(p),
         _ => Err("must be a probability from 0.0001 to 0.5, such as 0.05".into()),
+    }
+}
+
+fn before(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(p) if (0.001..=0.999).contains(&p) => Ok(p),
+        _ => Err("must be a probability from 0.001 to 0.999, such as 0.5".into()),
     }
 }
 

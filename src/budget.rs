@@ -5,7 +5,6 @@ use crate::{
     failure::Failure,
     files::{self, Measurement},
     progress::Progress,
-    use_threads,
 };
 use howflat::{
     propagation::{
@@ -14,7 +13,7 @@ use howflat::{
         monte_carlo::{Adaptive, IntervalKind, Trials},
         simulation::{self, Settings},
     },
-    report::budget_report::BudgetReport,
+    report::budget_report::{self, BudgetReport},
     setup::{MeasurementSetup, Setup},
 };
 use std::process::ExitCode;
@@ -37,7 +36,6 @@ pub fn budget(arguments: &Budget) -> Result<ExitCode, Failure> {
 }
 
 fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Failure> {
-    use_threads(arguments.run.threads)?;
     let n_measurands = setup.model.measurands().len() as u64;
     let trials = match (arguments.no_trials, arguments.digits) {
         (true, _) => None,
@@ -94,7 +92,6 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
         );
         return Err(Failure::input(&arguments.file, why));
     }
-    use_threads(arguments.run.threads)?;
     let settings = Settings {
         n_trials: arguments.trials.unwrap_or(USUAL_CHECKS),
         seed: arguments.run.seed,
@@ -110,6 +107,12 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
 
 fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
     let report = BudgetReport { date: arguments.output.date.as_deref(), ..report };
-    crate::hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    crate::hand_over(
+        &arguments.output,
+        budget_report::json_schema,
+        || report.files(),
+        || report.json(),
+        |width| report.text(width),
+    )?;
     Ok(ExitCode::SUCCESS)
 }

@@ -26,11 +26,20 @@ pub enum Failure {
     Threads(usize),
     /// A picture could not be made.
     Picture(String),
-    /// A mistake in the program.
-    Ours,
+    /// A mistake in the program, and where in its text.
+    Ours(String),
 }
 
+/// Most faults that are told of one file.
+const MOST_FAULTS: usize = 50;
+
 impl Failure {
+    /// A mistake in the program, found where this is called.
+    #[track_caller]
+    pub fn ours() -> Self {
+        Self::Ours(std::panic::Location::caller().to_string())
+    }
+
     /// A file that cannot be worked with, and why.
     pub fn input(path: &Path, why: impl fmt::Display) -> Self {
         Self::Input(path.to_owned(), why.to_string())
@@ -45,7 +54,7 @@ impl Failure {
     pub fn exit_code(&self) -> ExitCode {
         match self {
             Self::Unreadable(..) | Self::Faults(..) | Self::Input(..) | Self::Use(_) => ExitCode::from(2),
-            Self::Unwritable(..) | Self::Output(_) | Self::Threads(_) | Self::Picture(_) | Self::Ours => {
+            Self::Unwritable(..) | Self::Output(_) | Self::Threads(_) | Self::Picture(_) | Self::Ours(_) => {
                 ExitCode::from(3)
             }
         }
@@ -57,11 +66,14 @@ impl fmt::Display for Failure {
         match self {
             Self::Unreadable(path, error) => write!(f, "{}: cannot be read: {error}", path.display()),
             Self::Faults(path, faults) => {
-                for (i, fault) in faults.iter().enumerate() {
+                for (i, fault) in faults.iter().take(MOST_FAULTS).enumerate() {
                     let end = if i + 1 < faults.len() { "\n" } else { "" };
-                    write!(f, "{}: {}{end}", path.display(), harmless(&fault.to_string()))?;
+                    write!(f, "{}: {fault}{end}", path.display())?;
                 }
-                Ok(())
+                match faults.len().saturating_sub(MOST_FAULTS) {
+                    0 => Ok(()),
+                    more => write!(f, "{}: and {more} more", path.display()),
+                }
             }
             Self::Input(path, why) => write!(f, "{}: {why}", path.display()),
             Self::Use(why) => f.write_str(why),
@@ -71,17 +83,11 @@ impl fmt::Display for Failure {
                 write!(f, "--threads {n}: so many threads cannot be started here; ask for fewer")
             }
             Self::Picture(why) => write!(f, "a picture could not be made: {why}"),
-            Self::Ours => write!(
+            Self::Ours(place) => write!(
                 f,
-                "howflat stopped over a mistake of its own, not of yours; please report it with the file you gave it. \
-                 Nothing was written."
+                "howflat stopped over a mistake of its own, not of yours ({place}); please report it with the file you \
+                 gave it. Nothing was written."
             ),
         }
     }
-}
-
-/// Without characters that could act on a terminal or turn the reading direction of what stands beside them.
-fn harmless(text: &str) -> String {
-    let acts = |c: char| c.is_control() || matches!(c, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}');
-    text.chars().map(|c| if acts(c) { char::REPLACEMENT_CHARACTER } else { c }).collect()
 }

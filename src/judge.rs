@@ -5,7 +5,6 @@ use crate::{
     failure::Failure,
     files, hand_over, on_screen,
     progress::Progress,
-    use_threads,
 };
 use howflat::{
     decision::{
@@ -14,7 +13,10 @@ use howflat::{
         limits::Verdict,
     },
     propagation::posterior::Settings,
-    report::{judge_report::JudgeReport, unseen_words},
+    report::{
+        judge_report::{self, JudgeReport},
+        unseen_words,
+    },
     setup::{self, Setup},
     shop::grade::Tolerance,
 };
@@ -29,7 +31,6 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
     let tolerance = tolerance(&arguments.limit, &setup)?;
     let readings = files::read_readings(&arguments.readings, &setup)?;
-    use_threads(arguments.run.threads)?;
     let rule = match arguments.rule {
         DecisionRule::Proven => Rule::Proven { probability: 1.0 - setup.consumer_risk },
         DecisionRule::Simple => Rule::SimpleAcceptance { accuracy_ratio: ACCURACY_RATIO },
@@ -40,6 +41,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     let question = Question {
         tolerance: tolerance.as_ref().map(|t| t.value),
         rule,
+        before: arguments.before.or(setup.within_before),
         otherwise: &otherwise,
         hollows: unseen_words::radii(setup.plan_unit),
         settings,
@@ -61,6 +63,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     };
     hand_over(
         &arguments.output,
+        judge_report::json_schema,
         || report.files(),
         || report.json(),
         on_screen(&arguments.output, &report.page()),

@@ -2,7 +2,7 @@
 
 use crate::{args::Lesson, failure::Failure, files, hand_over, on_screen};
 use howflat::{
-    report::lesson_report::{LessonReport, bow_height, dip_depth},
+    report::lesson_report::{self, LessonReport, bow_height, dip_depth},
     shop,
 };
 use std::process::ExitCode;
@@ -19,6 +19,7 @@ pub fn lesson(arguments: &Lesson) -> Result<ExitCode, Failure> {
     let report = LessonReport { setup: &setup, lesson: &lesson, date: arguments.output.date.as_deref() };
     hand_over(
         &arguments.output,
+        lesson_report::json_schema,
         || report.files(),
         || report.json(),
         on_screen(&arguments.output, &report.page()),

@@ -6,19 +6,22 @@ mod failure;
 mod files;
 mod judge;
 mod lesson;
+mod number_check;
 mod plan;
 mod progress;
 mod recall;
+mod report_folder;
 mod sheet;
 mod starter;
+mod terminal;
 mod validate;
 mod zone;
 
-use anstream::{eprintln, stdout};
 use args::{Arguments, Command, Described, Output, Simulate};
 use clap::Parser;
 use failure::Failure;
 use howflat::{
+    decision::{conformance::Rule, verdict_curve::verdict_curve},
     propagation::simulation::{self, Settings},
     report::{
         budget_report,
@@ -29,25 +32,51 @@ use howflat::{
     },
 };
 use progress::Progress;
+use report_folder::Earlier;
 use std::{
-    io::{self, IsTerminal, Write},
     panic,
     path::Path,
     process::ExitCode,
+    sync::{Arc, Mutex},
 };
+use terminal::{print, print_json, say, terminal_width};
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
     // A mistake of ours is told in a line, not in a trace, and has an exit code of its own.
-    panic::set_hook(Box::new(|_| {}));
-    let outcome = panic::catch_unwind(|| run(&arguments.command)).unwrap_or(Err(Failure::Ours));
-    outcome.unwrap_or_else(|failure| {
-        eprintln!("{failure}");
+    let place = Arc::new(Mutex::new(String::from("at an unknown place")));
+    let noted = Arc::clone(&place);
+    panic::set_hook(Box::new(move |info| {
+        if let (Some(location), Ok(mut noted)) = (info.location(), noted.lock()) {
+            *noted = location.to_string();
+        }
+    }));
+    let outcome = panic::catch_unwind(|| match Arguments::try_parse() {
+        Ok(arguments) => run(&arguments.command),
+        Err(told) => usage(&told),
+    });
+    let ours = || Failure::Ours(place.lock().map_or_else(|_| String::new(), |place| place.clone()));
+    outcome.unwrap_or_else(|_| Err(ours())).unwrap_or_else(|failure| {
+        say(&failure.to_string());
         failure.exit_code()
     })
 }
 
+/// What was asked about the program, on standard output; what was typed wrong, on standard error.
+fn usage(told: &clap::Error) -> Result<ExitCode, Failure> {
+    let text = told.render().to_string();
+    if told.use_stderr() {
+        return Err(Failure::Use(text.trim_end().to_owned()));
+    }
+    print(&text)?;
+    Ok(ExitCode::SUCCESS)
+}
+
 fn run(command: &Command) -> Result<ExitCode, Failure> {
+    // Before anything asks for threads, and before an hour's work turns out to have no place to go.
+    use_threads(command.threads())?;
+    if let Some(folder) = command.out() {
+        report_folder::try_folder(folder)?;
+    }
     match command {
         Command::Simulate(arguments) => simulate(arguments),
         Command::Budget(arguments) => budget::budget(arguments),
@@ -72,7 +101,7 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Zone => zone_report::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
-            print(&format!("{schema:#}\n"))?;
+            print_json(&schema)?;
             Ok(ExitCode::SUCCESS)
         }
     }
@@ -80,7 +109,9 @@ fn run(command: &Command) -> Result<ExitCode, Failure> {
 
 fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let setup = files::read_setup(&arguments.setup)?;
-    use_threads(arguments.run.threads)?;
+    if let Some(file) = &arguments.trials_csv {
+        files::try_file(file)?;
+    }
     let settings = Settings {
         n_trials: arguments.trials,
         seed: arguments.run.seed,
@@ -90,38 +121,57 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let progress = Progress::new(simulation::n_trials_in_all(&setup.check, settings));
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.setup, why))?;
+    let rule = Rule::Proven { probability: 1.0 - setup.consumer_risk };
+    let verdicts = match &setup.tolerance {
+        Some(tolerance) if arguments.judged > 0 => {
+            let (seed, flatness, n) = (settings.seed, &simulation.flatness, arguments.judged as usize);
+            verdict_curve(&setup.check, seed, flatness, tolerance.value, rule, n)
+                .map_err(|why| Failure::input(&arguments.setup, why))?
+        }
+        _ => Vec::new(),
+    };
     progress.finish();
-    let report =
-        CheckReport { date: arguments.output.date.as_deref(), ..CheckReport::new(&setup, &simulation) };
-    if let Some(file) = &arguments.trials_csv {
-        files::write_file(file, report.trials_csv().into_bytes())?;
-    }
+    let date = arguments.output.date.as_deref();
+    let report = CheckReport { verdicts, date, ..CheckReport::new(&setup, &simulation) };
+    let trials = arguments.trials_csv.as_deref();
+    let written = trials.map(|file| files::write_file(file, report.trials_csv().as_bytes()));
     hand_over(
         &arguments.output,
+        check_report::json_schema,
         || report.files(),
         || report.json(),
         on_screen(&arguments.output, &report.page()),
     )?;
+    written.transpose()?;
     Ok(ExitCode::SUCCESS)
 }
 
-/// Writes a report's files where a folder was named, then prints the report as JSON or as text.
+/// Makes sure that every number is one, writes a report's files where a folder was named, then prints the report as JSON or as text.
 fn hand_over<E: std::fmt::Display>(
     output: &Output,
+    schema: impl FnOnce() -> serde_json::Value,
     files: impl FnOnce() -> Result<Vec<(String, Vec<u8>)>, E>,
     json: impl FnOnce() -> serde_json::Value,
     text: impl FnOnce(Option<usize>) -> String,
 ) -> Result<(), Failure> {
-    let written = match &output.out {
-        Some(folder) => {
-            let files = files().map_err(Failure::picture)?;
-            files::write_report(folder, &files)?;
-            Some((folder, files.len()))
-        }
-        None => None,
-    };
-    print(&if output.json { format!("{:#}\n", json()) } else { text(terminal_width()) })?;
-    if let Some((folder, n)) = written {
+    let document = json();
+    if let Some(path) = number_check::missing_number(&document, &schema()) {
+        let why =
+            "is beyond all numbers that can be reckoned with; check the sizes and units of what was put in";
+        return Err(Failure::Use(format!("the result's {path} {why}")));
+    }
+    let written = output.out.as_deref().map(|folder| {
+        let files = files().map_err(Failure::picture)?;
+        report_folder::write_report(folder, &files, Earlier::Replaced)?;
+        Ok((folder, files.len()))
+    });
+    // A result that was computed is shown even where it cannot be kept.
+    if output.json {
+        print_json(&document)?;
+    } else {
+        print(&text(terminal_width()))?;
+    }
+    if let Some((folder, n)) = written.transpose()? {
         say_written(folder, n, "report.html");
     }
     Ok(())
@@ -129,7 +179,7 @@ fn hand_over<E: std::fmt::Display>(
 
 /// What was written where, and which file to open; beside what is printed, not in it.
 fn say_written(folder: &Path, n_files: usize, first: &str) {
-    eprintln!("{n_files} files are in {}; open {}", folder.display(), folder.join(first).display());
+    say(&format!("{n_files} files are in {}; open {}", folder.display(), folder.join(first).display()));
 }
 
 /// A report on the screen: what matters now, or all of it where that was asked for.
@@ -152,23 +202,4 @@ fn use_threads(threads: Option<u16>) -> Result<(), Failure> {
         .num_threads(n_threads)
         .build_global()
         .map_err(|_| Failure::Threads(n_threads))
-}
-
-/// Prints to standard output. A reader that has gone away is no failure: it has seen enough.
-fn print(text: &str) -> Result<(), Failure> {
-    let mut out = stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        outcome => outcome.map_err(Failure::Output),
-    }
-}
-
-/// How wide the terminal is; `None` where standard output is a pipe or a file.
-fn terminal_width() -> Option<usize> {
-    const NARROWEST: usize = 60;
-    if !io::stdout().is_terminal() {
-        return None;
-    }
-    let columns = terminal_size::terminal_size().map_or(100, |(width, _)| usize::from(width.0));
-    Some(columns.clamp(NARROWEST, 160))
 }

@@ -5,8 +5,7 @@ use crate::{
     failure::Failure,
     files, hand_over, judge, on_screen,
     progress::Progress,
-    sheet::refuse_to_overwrite,
-    use_threads,
+    report_folder,
 };
 use howflat::{
     decision::{
@@ -23,7 +22,7 @@ use howflat::{
         sample::Summary,
         unit::{INCH, MILLIMETRE, Measure},
     },
-    report::plan_report::{MethodRow, Placements, PlanReport, Surveyed},
+    report::plan_report::{self, MethodRow, Placements, PlanReport, Surveyed},
     setup::{self, Setup},
     shop::grade::Tolerance,
 };
@@ -35,8 +34,10 @@ const MOST_PLANNED: usize = 24;
 /// Reads a setup, finds out, and writes what is asked for.
 pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
+    if let Some(folder) = &arguments.output.out {
+        report_folder::refuse_to_lose_sheet(folder)?;
+    }
     let tolerance = judge::tolerance(&arguments.limit, &setup)?;
-    use_threads(arguments.run.threads)?;
     let way = match arguments.read_by {
         ReadBy::Spread => WayKind::Spread,
         ReadBy::Levelled => WayKind::Levelled,
@@ -67,11 +68,9 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
         seed: arguments.run.seed,
         date: arguments.output.date.as_deref(),
     };
-    if let (Some(folder), Some(_)) = (&arguments.output.out, &placements) {
-        refuse_to_overwrite(folder)?;
-    }
     hand_over(
         &arguments.output,
+        plan_report::json_schema,
         || report.files(),
         || report.json(),
         on_screen(&arguments.output, &report.page()),

@@ -1,12 +1,10 @@
 //! `howflat recall`: what is on record in, the date of the next recalibration out.
 
-use crate::{
-    args::Recall, failure::Failure, files, hand_over, judge, on_screen, progress::Progress, use_threads,
-};
+use crate::{args::Recall, failure::Failure, files, hand_over, judge, on_screen, progress::Progress};
 use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
-    report::recall_report::RecallReport,
+    report::recall_report::{self, RecallReport},
     setup::{self, Fault, HistoryFile, RefusedPlate, Setup},
 };
 use std::process::ExitCode;
@@ -28,8 +26,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
     let setup = Setup { tolerance: Some(tolerance.clone()), ..setup };
     let mut history = files::read_history(&arguments.history, &setup, arguments.on)?;
     hold_to_their_setups(&mut history, arguments)?;
-    use_threads(arguments.run.threads)?;
-    let today = arguments.on.or(history.last_day()).ok_or(Failure::Ours)?;
+    let today = arguments.on.or(history.last_day()).ok_or_else(Failure::ours)?;
     let question = RecallQuestion {
         tolerance: tolerance.value,
         risk: arguments.risk.unwrap_or(setup.consumer_risk),
@@ -60,6 +57,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
     };
     hand_over(
         &arguments.output,
+        recall_report::json_schema,
         || report.files(),
         || report.json(),
         on_screen(&arguments.output, &report.page()),

@@ -1,7 +1,11 @@
 //! `howflat new`: a setup file to start from, asked for or given as options.
 
-use crate::{args::New, failure::Failure, files, print};
-use anstream::eprintln;
+use crate::{
+    args::New,
+    failure::Failure,
+    files,
+    terminal::{print, say},
+};
 use howflat::setup::{Fault, QUESTIONS, Question, Starter};
 use std::{
     io::{self, IsTerminal},
@@ -33,14 +37,14 @@ pub fn new(arguments: &New) -> Result<ExitCode, Failure> {
         .map_err(|faults| Failure::Use(format!("this does not make a setup:\n{}", told(&faults))))?;
     match &arguments.file {
         Some(path) => {
-            files::write_new(path, &text).inspect_err(|_| eprintln!("the answers again: {options}"))?;
+            files::write_new(path, &text).inspect_err(|_| say(&format!("the answers again: {options}")))?;
             let path = path.display();
-            eprintln!("{path} is written; next: howflat simulate {path} --out report");
+            say(&format!("{path} is written; next: howflat simulate {path} --out report"));
         }
         None => print(&text)?,
     }
     if let Some(settled) = settled {
-        eprintln!("{settled}");
+        say(&settled);
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -76,12 +80,12 @@ fn asked(given: Starter, file: Option<&Path>) -> Result<Starter, Failure> {
     let mut starter = given;
     let mut at = 0;
     if !open.is_empty() {
-        eprintln!("An empty line takes what stands in brackets; \"back\" goes back to the question before.");
+        say("An empty line takes what stands in brackets; \"back\" goes back to the question before.");
     }
     while let Some(question) = open.get(at) {
         match question.usual {
-            Some(usual) => eprintln!("{} [{usual}]:", starter.asks(question)),
-            None => eprintln!("{}:", starter.asks(question)),
+            Some(usual) => say(&format!("{} [{usual}]:", starter.asks(question))),
+            None => say(&format!("{}:", starter.asks(question))),
         }
         let mut line = String::new();
         if io::stdin().read_line(&mut line).map_err(Failure::Output)? == 0 {
@@ -99,10 +103,10 @@ fn asked(given: Starter, file: Option<&Path>) -> Result<Starter, Failure> {
             Ok(()) => {
                 at += 1;
                 if let (true, Some(settled)) = (question.option == "longest-reach", starter.settled()) {
-                    eprintln!("  {settled}");
+                    say(&format!("  {settled}"));
                 }
             }
-            Err(faults) => eprintln!("{}", told(&faults)),
+            Err(faults) => say(&told(&faults)),
         }
     }
     Ok(starter)

@@ -1,30 +1,36 @@
 //! `howflat validate`.
 
 use crate::{
-    args::Validate, failure::Failure, files, print, progress::Progress, say_written, terminal_width,
-    use_threads,
+    args::Validate,
+    failure::Failure,
+    progress::Progress,
+    report_folder::{self, Earlier},
+    say_written,
+    terminal::{print, print_json, terminal_width},
 };
 use howflat::validation::record::ValidationRecord;
 use std::{process::ExitCode, thread};
 
 /// Runs the embedded examples and checks, and prints or writes the record; exit code 1 if anything disagrees.
 pub fn validate(arguments: &Validate) -> Result<ExitCode, Failure> {
-    use_threads(arguments.run.threads)?;
     let progress = Progress::new(ValidationRecord::n_parts());
     let date = jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M UTC").to_string();
     let (trials, seed) = (arguments.trials, arguments.run.seed);
     let record = ValidationRecord::run(date, machine(arguments), trials, seed, &|n| progress.advance(n))
-        .map_err(|_| Failure::Ours)?;
+        .map_err(|_| Failure::ours())?;
     progress.finish();
-    if let Some(folder) = &arguments.out {
-        let files = record.files();
-        files::write_report(folder, &files)?;
-        say_written(folder, files.len(), "validation.md");
-    }
+    let files = record.files();
+    let written = arguments.out.as_deref().map(|folder| {
+        report_folder::write_report(folder, &files, Earlier::Replaced)?;
+        Ok((folder, files.len()))
+    });
     if arguments.json {
-        print(&format!("{:#}\n", record.json()))?;
+        print_json(&record.json())?;
     } else {
         print(&record.text(terminal_width()))?;
+    }
+    if let Some((folder, n)) = written.transpose()? {
+        say_written(folder, n, "validation.md");
     }
     Ok(if record.agrees() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }

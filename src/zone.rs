@@ -2,7 +2,7 @@
 
 use crate::{args::Zone, failure::Failure, files, hand_over};
 use howflat::{
-    report::zone_report::ZoneReport,
+    report::zone_report::{self, ZoneReport},
     setup::PointUnits,
     shop::{flatness::FlatnessError, point_zone::PointZone},
 };
@@ -32,6 +32,12 @@ pub fn zone(arguments: &Zone) -> Result<ExitCode, Failure> {
     let name = if name == "-" { "points".into() } else { name };
     let date = arguments.output.date.as_deref();
     let report = ZoneReport { name: &name, file: &file, zone: &zone, date };
-    hand_over(&arguments.output, || report.files(), || report.json(), |width| report.text(width))?;
+    hand_over(
+        &arguments.output,
+        zone_report::json_schema,
+        || report.files(),
+        || report.json(),
+        |width| report.text(width),
+    )?;
     Ok(ExitCode::SUCCESS)
 }

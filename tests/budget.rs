@@ -568,6 +568,329 @@ fn exit_codes() {
     assert_eq!(code(&["budget", "-", "--trials", "2000", "--out", &out], model), 3);
 }
 
+/// A measurand `y` of this formula.
+fn model(formula: &str, inputs: Value) -> String {
+    json!({ "measurands": [{ "name": "y", "formula": formula }], "inputs": inputs }).to_string()
+}
+
+/// The density of a mean of two or three readings is t with 1 or 2 degrees of freedom, which has no standard deviation
+/// (JCGM 101 6.4.9.4), and with 1 no mean: there is none to print, and the comparison goes by the law's (8.1).
+#[test]
+fn two_or_three_readings_have_an_interval_but_no_standard_uncertainty_by_monte_carlo() {
+    for (readings, delta, has_mean) in
+        [(json!([1.501, 1.503]), 5e-5, false), (json!([1.501, 1.504, 1.503]), 5e-6, true)]
+    {
+        let model = model("x", json!([{ "name": "x", "readings": readings }]));
+        let mut verdicts = Vec::new();
+        for seed in ["1", "2", "3", "4"] {
+            let document = document(&model, &["--seed", seed]);
+            let trials = &document["monte_carlo"];
+            assert!(trials["standard_uncertainty"].is_null() && trials["mean"].is_null() != has_mean);
+            // t by table G.2: 12.71 and 4.30.
+            let k = if has_mean { 4.30 } else { 12.71 };
+            let [low, high] = [0, 1].map(|end| number(trials, &format!("/interval_symmetric/{end}")));
+            let half = k * number(&document, "/combined_standard_uncertainty");
+            near((high - low) / 2.0, half, 0.02);
+            assert_eq!(document["validation"]["delta"], json!(delta));
+            verdicts.push(document["validation"]["linear_result_may_be_used"].clone());
+            assert!(document["remarks"][0].as_str().is_some_and(|remark| remark.contains("depends on x")));
+        }
+        verdicts.dedup();
+        assert_eq!(verdicts.len(), 1, "the verdict is a matter of luck");
+        let text = run(howflat().args(["budget", "-"]).write_stdin(model.as_str())).out;
+        assert!(!text.contains("agrees: 0 to 0") && !text.contains("standard uncertainty of -"), "{text}");
+        let adaptive = document(&model, &["--digits", "1"]);
+        assert_eq!(adaptive["monte_carlo"]["convergence"]["reached"][1], Value::Null);
+    }
+}
+
+/// The range of two equal readings, the distance from 0: no derivative, but a distribution. |x| of a normal about 0 has mean
+/// u √(2/π) and, with 95 %, lies below 1.96 u.
+#[test]
+fn where_the_law_does_not_apply_monte_carlo_does() {
+    let text = model("abs(a)", json!([{ "name": "a", "estimate": 0, "standard_uncertainty": 2 }]));
+    let found = document(&text, &[]);
+    near(number(&found, "/monte_carlo/mean"), 2.0 * (2.0 / std::f64::consts::PI).sqrt(), 0.005);
+    near(number(&found, "/monte_carlo/interval_shortest/1"), 3.92, 0.01);
+    assert!(found["combined_standard_uncertainty"].is_null() && found.get("validation").is_none());
+    assert!(found["no_law"].as_str().is_some_and(|why| why.contains("no derivative")));
+    assert_eq!(found["estimate"], json!(0.0));
+    let schema: Value =
+        serde_json::from_str(&run(howflat().args(["schema", "budget"])).out).expect("a schema");
+    assert_eq!(misfits(&found, &schema, &schema, "$"), Vec::<String>::new());
+    let said = run(howflat().args(["budget", "-"]).write_stdin(text.as_str()));
+    assert!(said.code == 0 && said.out.contains("no result by the law of propagation"), "{}", said.out);
+    assert!(!said.out.contains("NaN"), "{}", said.out);
+    let range = model("max(a, b) - min(a, b)", json!([estimate("a", 0.1), estimate("b", 0.1)]));
+    // |a − b| with u = 0.1 √2.
+    near(number(&document(&range, &[]), "/monte_carlo/mean"), 0.2 / std::f64::consts::PI.sqrt(), 0.005);
+    let folder = tempfile::tempdir().expect("a folder");
+    let files = run(howflat().args(["budget", "-", "--out"]).arg(folder.path()).write_stdin(range.as_str()));
+    assert_eq!(files.code, 0, "{}", files.err);
+    // With neither way there is nothing.
+    let alone = run(howflat().args(["budget", "-", "--no-trials"]).write_stdin(range));
+    assert!(alone.code == 2 && alone.err.contains("no derivative"), "{}", alone.err);
+}
+
+/// y = 0, 3, 3 at x = 0, 1, 2 (`type_a_sources`): s² = 3/2, variance of the slope 3/4 and of the height at x 1/2 + 3/4 (x − 1)², so
+/// that the heights at 3 and at 0 have the covariance 1/2 + 3/4 · 2 · (−1) = −1, and their difference is three times the slope.
+#[test]
+fn inputs_from_one_line_are_correlated_by_its_points() {
+    let line = |more: Value| {
+        let mut line = json!({ "points": [[0, 0], [1, 3], [2, 3]] });
+        line.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
+        line
+    };
+    let inputs = json!([
+        { "name": "high", "from_straight_line": line(json!({ "at": 3 })) },
+        { "name": "low", "from_straight_line": line(json!({ "at": 0 })) },
+        { "name": "slope", "from_straight_line": line(json!({ "of": "slope" })) }
+    ]);
+    let difference = document(&model("high - low", inputs.clone()), &["--no-trials"]);
+    near(number(&difference, "/combined_standard_uncertainty"), 3.0 * 0.75_f64.sqrt(), 1e-12);
+    near(number(&difference, "/effective_degrees_of_freedom"), 1.0, 1e-12);
+    let nothing = document(&model("high - low - 3*slope", inputs.clone()), &["--no-trials"]);
+    assert!(number(&nothing, "/combined_standard_uncertainty") < 1e-7);
+    let covariance = |a: usize, b: usize| {
+        let pair = &difference["input_correlations"][a];
+        assert_eq!(pair["between"][0], json!(["high", "high", "low"][a]));
+        assert_eq!(pair["between"][1], json!(["low", "slope", "slope"][a]), "{b}");
+        number(pair, "/coefficient")
+    };
+    near(covariance(0, 1), -1.0 / (3.5_f64 * 1.25).sqrt(), 1e-12);
+    near(covariance(1, 2), 1.5 / (3.5_f64 * 0.75).sqrt(), 1e-12);
+    let told = &difference["straight_lines"][0];
+    near(number(told, "/slope"), 1.5, 1e-12);
+    near(number(told, "/slope_uncertainty"), 0.75_f64.sqrt(), 1e-12);
+    // Of the height at 3 and the slope.
+    near(number(told, "/correlation"), 1.5 / (3.5_f64 * 0.75).sqrt(), 1e-12);
+    assert_eq!(told["inputs"], json!(["high", "low", "slope"]));
+    // Jointly t: the difference by Monte Carlo is three times the slope, t with 1 degree of freedom (12.71).
+    let trials = document(&model("high - low", inputs), &[]);
+    let high = number(&trials, "/monte_carlo/interval_symmetric/1");
+    near(high, 4.5 + 12.706 * 3.0 * 0.75_f64.sqrt(), 0.02);
+    let wrong = |more: Value| {
+        faults(&model("x", json!([{ "name": "x", "from_straight_line": line(more) }]))).remove(0)
+    };
+    assert!(wrong(json!({})).contains("\"of\": \"slope\""));
+    assert!(wrong(json!({ "of": "slope", "at": 2 })).contains("the same at every x"));
+}
+
+/// Two readings of one calibration line scatter by themselves: the line's part is common, theirs is not.
+#[test]
+fn single_readings_on_one_line_share_the_line_alone() {
+    let at = |x: f64| json!({ "points": [[0, 0], [1, 3], [2, 3]], "at": x, "for_one_reading": true });
+    let inputs = json!([
+        { "name": "a", "from_straight_line": at(3.0) },
+        { "name": "b", "from_straight_line": at(0.0) }
+    ]);
+    let found = document(&model("a - b", inputs), &["--no-trials"]);
+    near(number(&found, "/combined_standard_uncertainty"), (9.0 * 0.75 + 3.0_f64).sqrt(), 1e-12);
+}
+
+/// 1 − cos θ for θ within ±0.01 rad: to first order nothing. Exactly, with E cos θ = sin h/h and E cos² θ = 1/2 + sin 2h/(4h),
+/// the standard uncertainty is 1.4907e-5 (GUM F.2.4.4 has the case; the rectangle by integration).
+#[test]
+fn what_is_flat_at_the_estimates_is_said_and_the_second_order_knows_a_rectangle() {
+    let model = model(
+        "1 - cos(theta)",
+        json!([{ "name": "theta", "distribution": { "rectangular": { "from": -0.01, "to": 0.01 } } }]),
+    );
+    let h = 0.01_f64;
+    let mean = h.sin() / h;
+    let exact = (0.5 + (2.0 * h).sin() / (4.0 * h) - mean * mean).sqrt();
+    near(exact, 1.4907e-5, 1e-3);
+    let second = document(&model, &["--order", "2", "--no-trials"]);
+    near(number(&second, "/second_order/combined_standard_uncertainty"), exact, 1e-3);
+    let first = document(&model, &[]);
+    assert_eq!(number(&first, "/combined_standard_uncertainty"), 0.0);
+    let remark = first["remarks"][0].as_str().expect("a remark");
+    assert!(remark.contains("To first order") && remark.contains("1.49e-5"), "{remark}");
+    assert_eq!(first["validation"]["linear_result_may_be_used"], json!(false));
+    // Not flat, but bent: at 0.001 the terms of second order are larger.
+    let bent = self::model(
+        "1 - cos(theta)",
+        json!([{ "name": "theta", "distribution": { "rectangular": { "from": -0.009, "to": 0.011 } } }]),
+    );
+    let remark = &document(&bent, &["--no-trials"])["remarks"][0];
+    assert!(remark.as_str().is_some_and(|remark| remark.contains("are larger than those of the first")));
+    let straight = document(&self::model("2*a", json!([estimate("a", 1.0)])), &["--no-trials"]);
+    assert_eq!(straight["remarks"], json!([]));
+}
+
+/// Welch and Satterthwaite's formula knows no correlation; ours goes over into it as the correlation goes to 0.
+#[test]
+fn a_trace_of_correlation_moves_the_degrees_of_freedom_by_a_trace() {
+    let read = |name: &str, u: f64, nu: f64| json!({ "name": name, "estimate": 1, "standard_uncertainty": u, "degrees_of_freedom": nu });
+    let nu = |r: Option<f64>| {
+        let model = sum(read("a", 3.0, 4.0), read("b", 4.0, 50.0), r);
+        number(&document(&model, &["--no-trials"]), "/effective_degrees_of_freedom")
+    };
+    let independent = 625.0 / (81.0 / 4.0 + 256.0 / 50.0);
+    near(nu(None), independent, 1e-12);
+    near(nu(Some(1e-6)), independent, 1e-5);
+    near(nu(Some(-1e-6)), independent, 1e-5);
+}
+
+#[test]
+fn units_are_not_mixed_and_texts_with_units_are_converted() {
+    let inputs =
+        |d: Value| json!([{ "name": "L", "unit": "mm", "estimate": 25, "standard_uncertainty": "2 µm" }, d]);
+    let micrometres = json!({ "name": "d", "unit": "µm", "estimate": 0.3, "standard_uncertainty": 0.1 });
+    let with_unit = |formula: &str, unit: &str, inputs: Value| {
+        json!({ "measurands": [{ "name": "y", "unit": unit, "formula": formula }], "inputs": inputs })
+            .to_string()
+    };
+    assert_eq!(
+        faults(&with_unit("L + d", "mm", inputs(micrometres.clone()))),
+        [
+            "line 1, column 51: measurands[0].formula is of mixed units at its column 1 (mm and µm are added or subtracted here), but must be in one unit wherever quantities are added, compared or stated; give both in one unit, or convert in the formula: the one is 1000 times the other"
+        ]
+    );
+    let converted = document(&with_unit("L + d/1000", "mm", inputs(micrometres)), &["--no-trials"]);
+    near(number(&converted, "/combined_standard_uncertainty"), (0.002_f64.powi(2) + 1e-8).sqrt(), 1e-12);
+    assert!(
+        faults(&with_unit("L", "µm", inputs(json!({ "name": "d", "value": 1 }))))[0].contains("gives mm")
+    );
+    // 0.001 in is 25.4 µm.
+    let inches = json!({ "name": "d", "unit": "mm", "distribution":
+        { "rectangular": { "centre": "0 in", "half_width": "0.001 in" } } });
+    let found = document(&with_unit("L + d", "mm", inputs(inches)), &["--no-trials"]);
+    near(number(&found, "/inputs/1/standard_uncertainty"), 0.0254 / 3.0_f64.sqrt(), 1e-12);
+    near(number(&found, "/inputs/0/standard_uncertainty"), 0.002, 1e-12);
+    // Units that are not ours are taken as they stand.
+    let volts =
+        json!([{ "name": "V", "unit": "V", "value": "5 V" }, { "name": "I", "unit": "mA", "value": 2 }]);
+    assert_eq!(number(&document(&with_unit("V/I", "kΩ", volts), &["--no-trials"]), "/estimate"), 2.5);
+    let refused = |d: Value| faults(&with_unit("L", "mm", inputs(d))).remove(0);
+    let value = |value: &str, unit: Value| {
+        let mut input = json!({ "name": "d", "value": value });
+        if !unit.is_null() {
+            input["unit"] = unit;
+        }
+        refused(input)
+    };
+    assert!(value("0.1 mm", Value::Null).contains(r#"add "unit": "mm" beside it"#));
+    assert!(value("0.1 K", json!("mm")).contains("write it in mm"));
+    assert!(value("20 °C", json!("K")).contains("write it in K"));
+    assert!(
+        refused(json!({ "name": "d", "unit": "mm", "estimate": 1, "standard_uncertainty": "-1 µm" }))
+            .contains("a number of at least 0")
+    );
+}
+
+#[test]
+fn the_report_holds_all_that_it_takes_to_work_it_out_again() {
+    let model = model(
+        "a*b",
+        json!([
+            { "name": "a", "unit": "mm", "distribution":
+                { "trapezoidal": { "from": 1, "to": 3, "top_to_base": 0.25 } } },
+            { "name": "b", "readings": [1, 2, 4, 5] }
+        ]),
+    );
+    let found = document(&model, &["--trials", "2000"]);
+    assert_eq!(found["formula"], json!("a*b"));
+    assert_eq!(found["inputs"][0]["parameters"], json!({ "from": 1.0, "to": 3.0, "top_to_base": 0.25 }));
+    assert_eq!(found["inputs"][1]["parameters"]["degrees_of_freedom"], json!(3.0));
+    let text = run(howflat().args(["budget", "-", "--trials", "2000"]).write_stdin(model)).out;
+    assert!(text.contains("Model: y = a*b"), "{text}");
+    assert!(text.contains("from 1 mm, to 3 mm, top to base 0.25"), "{text}");
+    assert!(text.contains("estimate 6.0, combined"), "{text}");
+}
+
+/// A reading is linear in its disturbances, so the law's standard uncertainty is that of the trials; its interval is not.
+#[test]
+fn a_reading_has_its_row_by_monte_carlo() {
+    let setup = fs::read_to_string("budgets/granite-parked.json").expect("a shipped setup");
+    let found = document(&setup, &["--trials", "100000"]);
+    let reading = &found["measurands"][0];
+    let u = number(reading, "/combined_standard_uncertainty");
+    near(number(reading, "/monte_carlo/standard_uncertainty"), u, 0.03);
+    near(number(reading, "/monte_carlo/mean") + 1.0, number(reading, "/estimate") + 1.0, 0.1);
+    // Rare grains and swings: 95 % lie within less than 1.96 u.
+    let [low, high] = [0, 1].map(|end| number(reading, &format!("/monte_carlo/interval_symmetric/{end}")));
+    assert!((high - low) / 2.0 < 1.9 * u, "{low} {high} {u}");
+    assert_eq!(reading["validation"]["linear_result_may_be_used"], json!(false));
+    let text = run(howflat().args(["budget", "-", "--trials", "2000"]).write_stdin(setup)).out;
+    assert_eq!(text.matches("seat of foot 1").count(), 1, "one table of the same rows");
+}
+
+#[test]
+fn a_measurand_may_use_those_above_it() {
+    let model = json!({
+        "measurands": [
+            { "name": "area", "unit": "mm²", "formula": "a*b" },
+            { "name": "share", "formula": "100*area/(area + c)" },
+            { "name": "not a name", "formula": "a" }
+        ],
+        "inputs": [
+            { "name": "a", "unit": "mm", "estimate": 2, "standard_uncertainty": 0.1 },
+            { "name": "b", "unit": "mm", "estimate": 3, "standard_uncertainty": 0.1 },
+            { "name": "c", "unit": "mm2", "value": 4 }
+        ]
+    });
+    let found = document(&model.to_string(), &["--no-trials"]);
+    assert_eq!(number(&found, "/measurands/1/estimate"), 60.0);
+    // ∂/∂a of 100 ab/(ab + c) is 100 bc/(ab + c)².
+    near(number(&found, "/measurands/1/inputs/0/sensitivity"), 100.0 * 12.0 / 100.0, 1e-12);
+    // Both rest on the same a and b, and on nothing else that varies.
+    near(number(&found, "/correlation/0/1"), 1.0, 1e-12);
+    assert_eq!(found["measurands"][1]["formula"], json!("100*area/(area + c)"));
+    let mut below = model.clone();
+    below["measurands"][0]["formula"] = json!("share*a");
+    assert!(faults(&below.to_string())[0].contains("there is no input called share"));
+}
+
+#[test]
+fn numbers_that_are_known_exactly_and_units_that_are_left_out() {
+    let text = |model: String| run(howflat().args(["budget", "-", "--no-trials"]).write_stdin(model)).out;
+    let exact = text(model("a*b", json!([{ "name": "a", "value": 0.3 }, { "name": "b", "value": 0.50037 }])));
+    assert!(exact.contains("y = 0.150111 exactly"), "{exact}");
+    assert!(!exact.contains("± 0"), "{exact}");
+    let bare = text(sum(estimate("a", 0.3), json!({ "name": "b", "value": 0.5 }), None));
+    assert!(bare.contains("estimate 1.50, combined standard uncertainty 0.30,"), "{bare}");
+}
+
+/// Each message says what to write, and that can be written.
+#[test]
+fn messages_name_a_way_out() {
+    let input = |fields: Value| {
+        let mut input = json!({ "name": "x" });
+        input.as_object_mut().expect("an object").extend(fields.as_object().expect("an object").clone());
+        faults(&model("x", json!([input]))).join("\n")
+    };
+    let formula = |formula: &str| faults(&model(formula, json!([{ "name": "x", "value": 1 }]))).join("\n");
+    for (said, wanted) in [
+        (
+            input(json!({ "estimate": 1, "standard_uncertainty": 1, "degrees_of_freedom": "inf" })),
+            "leave it out for infinitely many",
+        ),
+        (
+            input(json!({ "estimate": 1, "standard_uncertainty": 1, "degrees_of_freedom": null })),
+            "leave it out for infinitely many",
+        ),
+        (input(json!({ "estimate": 1, "standard_uncertainty": null })), "leave it out, or write"),
+        (input(json!({ "estimate": 1, "expanded_uncertainty": 1, "k": 2 })), "write \"coverage_factor\""),
+        (input(json!({ "distribution": { "rectangular": { "a": 1, "b": 2 } } })), "add \"to\": 2"),
+        (
+            input(json!({ "distribution": { "rectangular": { "a": 1, "b": 2 } } })),
+            "rectangular.a is an unknown field, but must be one of from or to; write \"from\"",
+        ),
+        (
+            formula("y = x"),
+            "an equals sign in a formula), but must be ordinary mathematics with the names of the inputs; write only what stands after it",
+        ),
+        (formula("x > 0"), "write min, max or abs"),
+        (formula(&format!("x{}", " + x".repeat(1200))), "shorten its 4801 characters to 4096 or fewer"),
+        (formula("1/(x - 1)"), "line 1, column"),
+        (formula("1/(x - 1)"), "(formula of y, column 1: division by zero"),
+    ] {
+        assert!(said.contains(wanted), "{said}\n{wanted}");
+    }
+    assert!(formula("x > 0").lines().count() == 1);
+}
+
 /// The law stands where Monte Carlo cannot, and the reason is told.
 #[test]
 fn without_a_joint_density_there_is_the_law_alone() {

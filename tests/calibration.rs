@@ -6,15 +6,12 @@
 
 use crate::common::{between, check_with, exactly, target};
 use howflat::{
-    decision::{
-        conformance::{Conformance, Rule},
-        judgement::MISFIT,
-        limits::Verdict,
-    },
+    decision::{conformance::Rule, limits::Verdict, standing::Standing},
     propagation::{
         check_experiment::CheckExperiment,
-        judged_checks::{judged_checks, observations},
-        posterior::{Posterior, Settings, posterior_of},
+        judged_checks::observations,
+        likelihood::Observation,
+        posterior::{Inference, Settings},
         trials::Experiment,
     },
     quantity::{stream::Streams, student::normal_quantile},
@@ -27,6 +24,7 @@ use howflat::{
 };
 use rand::RngExt;
 use rayon::prelude::*;
+use std::time::Instant;
 
 fn n_plates(default: usize) -> usize {
     std::env::var("HOWFLAT_CALIBRATION_PLATES").ok().and_then(|n| n.parse().ok()).unwrap_or(default)
@@ -81,16 +79,76 @@ fn carried() -> ShopCheck {
     check
 }
 
+/// One plate: what it is and what was said of it.
 struct Judged {
     truth: f64,
-    posterior: Posterior,
+    /// Symmetric intervals, in the order of [`LEVELS`].
+    intervals: [[f64; 2]; 3],
+    /// Share of the posterior below the truth.
+    rank: f64,
+    effective_sample_size: f64,
+    sample_suffices: bool,
+    standing: Standing,
+    seconds: f64,
+}
+
+impl Judged {
+    fn new(experiment: &CheckExperiment, truth: f64, written: &[Observation], settings: Settings) -> Self {
+        let began = Instant::now();
+        let mut inference = Inference::new(experiment, written, &settings, &|_| {}).expect("sound readings");
+        let standing =
+            Standing::of(&mut inference, Some(TOLERANCE), Rule::default(), 1.0).expect("sound readings");
+        let posterior = &inference.posterior;
+        let below = posterior.flatness.iter().filter(|f| **f < truth).count();
+        Self {
+            truth,
+            intervals: LEVELS.map(|level| posterior.summary(level).interval_symmetric),
+            rank: below as f64 / posterior.flatness.len() as f64,
+            effective_sample_size: posterior.effective_sample_size,
+            sample_suffices: posterior.sample_suffices,
+            standing,
+            seconds: began.elapsed().as_secs_f64(),
+        }
+    }
+
+    fn verdict(&self) -> Verdict {
+        self.standing.verdict.expect("a tolerance")
+    }
+
+    fn is_covered(&self) -> bool {
+        let [low, high] = self.intervals[2];
+        (low..=high).contains(&self.truth)
+    }
+
+    fn is_above(&self) -> bool {
+        self.truth > self.intervals[2][1]
+    }
+}
+
+/// Readings of an experiment's own plates, changed by `change`, and judged.
+fn judge_changed(
+    check: &ShopCheck,
+    n_plates: usize,
+    settings: Settings,
+    change: impl Fn(&mut dyn FnMut() -> f64, &mut Vec<Observation>) + Sync,
+) -> Vec<Judged> {
+    let experiment = CheckExperiment::new(check).expect("a sound check");
+    let streams = Streams::new(20_240_501);
+    let source = streams.source("change");
+    (0..n_plates as u64)
+        .into_par_iter()
+        .map(|plate| {
+            let (truth, written) = experiment.written(&streams, plate, &mut experiment.scratch());
+            let mut written = observations(check, &written);
+            let mut draws = source.trial(plate);
+            change(&mut || draws.random::<f64>(), &mut written);
+            Judged::new(&experiment, truth, &written, Settings { seed: 9000 + plate, ..settings })
+        })
+        .collect()
 }
 
 fn judge_many(check: &ShopCheck, n_plates: usize, settings: Settings) -> Vec<Judged> {
-    let experiment = CheckExperiment::new(check).expect("a sound check");
-    let keep = |truth: f64, posterior: &Posterior| Judged { truth, posterior: posterior.clone() };
-    judged_checks(&experiment, &Streams::new(20_240_501), 0..n_plates as u64, settings, keep)
-        .expect("sound readings")
+    judge_changed(check, n_plates, settings, |_, _| {})
 }
 
 /// Enough for 95 % intervals whose ends are themselves good to a twentieth of their width.
@@ -98,27 +156,6 @@ const QUICK: Settings = Settings { n_particles: 300, effective_sample_size: 600.
 
 /// Two tenths: what the plate is judged against, in µm.
 const TOLERANCE: f64 = 5.08;
-
-impl Judged {
-    fn verdict(&self) -> Verdict {
-        if self.posterior.fit.p_value < MISFIT {
-            return Verdict::Undecided;
-        }
-        Conformance::of_sample(&self.posterior.flatness, TOLERANCE, Rule::default()).verdict
-    }
-
-    fn is_alarmed(&self) -> bool {
-        self.posterior.fit.p_value < MISFIT
-    }
-
-    fn interval(&self, level: f64) -> [f64; 2] {
-        self.posterior.summary(level).interval_symmetric
-    }
-
-    fn is_above(&self) -> bool {
-        self.truth > self.interval(0.95)[1]
-    }
-}
 
 struct Table {
     n: usize,
@@ -134,8 +171,17 @@ struct Table {
     /// within.
     within: [usize; 2],
     out: [usize; 2],
+    /// Share that is found within, of the plates whose flatness is nearest to each of [`RATIOS`] times the tolerance, and
+    /// how many such plates there were.
+    passed: [(f64, usize); 5],
+    /// How many were undecided for a doubt alone.
+    doubted: usize,
     mean_truth: f64,
+    seconds: f64,
 }
+
+/// Flatness over tolerance.
+const RATIOS: [f64; 5] = [0.5, 1.0, 1.5, 2.0, 3.0];
 
 const LEVELS: [f64; 3] = [0.5, 0.8, 0.95];
 const N_BINS: usize = 20;
@@ -143,15 +189,13 @@ const N_BINS: usize = 20;
 fn tabulate(judged: &[Judged]) -> Table {
     let n = judged.len();
     let (mut covered, mut widths, mut bins) = ([0.0; 3], [0.0; 3], [0.0; N_BINS]);
-    let mut ess: Vec<f64> = judged.iter().map(|j| j.posterior.effective_sample_size).collect();
-    for Judged { truth, posterior } in judged {
-        for (k, level) in LEVELS.into_iter().enumerate() {
-            let [low, high] = posterior.summary(level).interval_symmetric;
-            covered[k] += f64::from(u8::from((low..=high).contains(truth))) / n as f64;
+    let mut ess: Vec<f64> = judged.iter().map(|j| j.effective_sample_size).collect();
+    for Judged { truth, intervals, rank, .. } in judged {
+        for (k, [low, high]) in intervals.iter().enumerate() {
+            covered[k] += f64::from(u8::from((low..=high).contains(&truth))) / n as f64;
             widths[k] += (high - low) / n as f64;
         }
-        let below = posterior.flatness.iter().filter(|f| *f < truth).count();
-        bins[(below * N_BINS / posterior.flatness.len()).min(N_BINS - 1)] += 1.0;
+        bins[((rank * N_BINS as f64) as usize).min(N_BINS - 1)] += 1.0;
     }
     ess.sort_by(f64::total_cmp);
     let expected = n as f64 / N_BINS as f64;
@@ -166,21 +210,34 @@ fn tabulate(judged: &[Judged]) -> Table {
         above: share(&Judged::is_above),
         widths,
         chi_squared: bins.iter().map(|b| (b - expected) * (b - expected) / expected).sum(),
-        alarms: share(&Judged::is_alarmed),
+        alarms: share(&|j| j.standing.misfit),
         median_ess: ess[n / 2],
         lowest_ess: ess[0],
         within: found(Verdict::Within, &|truth| truth > TOLERANCE),
         out: found(Verdict::Out, &|truth| truth <= TOLERANCE),
+        passed: std::array::from_fn(|k| {
+            let nearest = |truth: f64| {
+                let off = |ratio: f64| (truth / TOLERANCE / ratio).ln().abs();
+                (0..RATIOS.len()).min_by(|&a, &b| off(RATIOS[a]).total_cmp(&off(RATIOS[b])))
+            };
+            let such: Vec<_> = judged.iter().filter(|j| nearest(j.truth) == Some(k)).collect();
+            let within = such.iter().filter(|j| j.verdict() == Verdict::Within).count();
+            (within as f64 / such.len() as f64, such.len())
+        }),
+        doubted: judged.iter().filter(|j| !j.standing.doubts.is_empty()).count(),
         mean_truth: judged.iter().map(|j| j.truth).sum::<f64>() / n as f64,
+        seconds: judged.iter().map(|j| j.seconds).sum::<f64>() / n as f64,
     }
 }
 
 fn show(name: &str, table: &Table) {
     let Table { n, covered: c, above, widths: w, chi_squared, alarms, median_ess, lowest_ess, .. } = table;
-    let Table { within, out, mean_truth, .. } = table;
+    let Table { within, out, passed, doubted, mean_truth, seconds, .. } = table;
+    let passed = passed.map(|(share, n)| format!("{share:.2} of {n}")).join(", ");
     println!(
-        "{name:<36} {n:>5} plates, {mean_truth:4.1} µm | {:.3} {:.3} {:.3}, above {above:.3} | {:5.2} {:5.2} {:5.2} | \
-         χ² {chi_squared:5.1} | alarms {alarms:.3} | within {:>4}, {:>3} bad | out {:>4}, {:>3} good | {median_ess:.0}, {lowest_ess:.0}",
+        "{name:<40} {n:>5} plates, {mean_truth:4.1} µm | {:.3} {:.3} {:.3}, above {above:.3} | {:5.2} {:5.2} {:5.2} | \
+         χ² {chi_squared:5.1} | alarms {alarms:.3} | within {:>4}, {:>3} bad | out {:>4}, {:>3} good | doubted {doubted} | \
+         passed {passed} | {median_ess:.0}, {lowest_ess:.0} | {seconds:.2} s",
         c[0], c[1], c[2], w[0], w[1], w[2], within[0], within[1], out[0], out[1]
     );
 }
@@ -247,8 +304,8 @@ fn the_effective_sample_suffices() {
         let mut sizes: Vec<f64> = judge_many(&check, n, Settings::default())
             .iter()
             .map(|judged| {
-                let size = judged.posterior.effective_sample_size;
-                assert_eq!(judged.posterior.sample_suffices, size >= 2000.0);
+                let size = judged.effective_sample_size;
+                assert_eq!(judged.sample_suffices, size >= 2000.0);
                 size
             })
             .collect();
@@ -259,10 +316,7 @@ fn the_effective_sample_suffices() {
             sizes[0],
             sizes[n / 2]
         );
-        // Known to be short: with dips anywhere the carried stand's many readings leave too few ancestors in some checks.
-        // The report says so of each; the least that is drawn is still ten times what 95 % intervals need.
-        let (of_ten, least) = if name == "carried" { (6, 200.0) } else { (9, 1000.0) };
-        assert!(enough * 10 >= n * of_ten && sizes[0] > least, "{name}: {sizes:?}");
+        assert!(enough * 10 >= n * 9 && sizes[0] > 1000.0, "{name}: {sizes:?}");
     }
 }
 
@@ -426,10 +480,12 @@ fn judge_aliens(check: &ShopCheck, alien: Alien, n_plates: usize) -> Vec<Judged>
             drawn.bumps = foreign.bumps;
             let scratch = &mut experiment.scratch();
             let (truth, written) = experiment.written_of(&drawn, &streams, plate, scratch);
-            let settings = Settings { seed: 5000 + plate, ..QUICK };
-            let posterior = posterior_of(&experiment, &observations(check, &written), &settings, &|_| {})
-                .expect("sound readings");
-            Judged { truth, posterior }
+            Judged::new(
+                &experiment,
+                truth,
+                &observations(check, &written),
+                Settings { seed: 5000 + plate, ..QUICK },
+            )
         })
         .collect()
 }
@@ -452,10 +508,7 @@ fn plates_of_another_family_are_covered() {
             let judged = judge_aliens(&check, form, n_plates(16).min(400));
             let table = tabulate(&judged);
             show(&format!("{setup}: {name}"), &table);
-            let answered = judged.iter().filter(|j| {
-                let [low, high] = j.posterior.summary(0.95).interval_symmetric;
-                (low..=high).contains(&j.truth) || j.is_alarmed()
-            });
+            let answered = judged.iter().filter(|j| j.is_covered() || j.standing.misfit);
             let answered = answered.count() as f64 / table.n as f64;
             // 1 in 1000 of those that are right at 90 % would fail.
             let limit = 0.9 - 3.1 * (0.9_f64 * 0.1 / table.n as f64).sqrt();
@@ -472,4 +525,62 @@ fn plates_of_another_family_are_covered() {
         }
     }
     assert!(short.is_empty(), "{short:#?}");
+}
+
+/// The stand warms through: the pointer drifts evenly, to this at the last reading, in µm.
+const DRIFT: f64 = 4.0 * 2.54;
+/// A slip of the pen, in µm.
+const SLIP: f64 = 10.0 * 2.54;
+
+/// Own plates with one fault in the readings: a slip of ten tenths, two lines swapped, a drift that no closing reading
+/// shows.
+///
+/// A slip is found, or at the least it proves nothing. Two swapped lines of a plate are a plate too, as a rule, and a drift a tilt:
+/// what is asked is that no more of the plates that are called within are bad than the risk that was agreed.
+#[test]
+fn faults_in_the_readings_give_no_wrong_verdict() {
+    let n = n_plates(16).min(400);
+    let full = n_plates(0) > 0;
+    let setups = [("parked", parked()), ("turned", turned()), ("carried", carried())];
+    for (setup, check) in setups.into_iter().take(if full { 3 } else { 1 }) {
+        let zeros = &check.survey.zeros;
+        let plain: Vec<usize> = (0..check.survey.readings.len())
+            .filter(|i| !zeros.contains(i) && !check.survey.readings[*i].closing)
+            .collect();
+        let pick = |u: &mut dyn FnMut() -> f64| plain[(u() * plain.len() as f64) as usize];
+        let slips = judge_changed(&check, n, QUICK, |u, read| {
+            let i = pick(u);
+            read[i].value += if u() < 0.5 { SLIP } else { -SLIP };
+        });
+        let swaps = judge_changed(&check, n, QUICK, |u, read| {
+            let (a, b) = (pick(u), pick(u));
+            let kept = read[a].value;
+            read[a].value = read[b].value;
+            read[b].value = kept;
+        });
+        let minutes: Vec<f64> = check.survey.readings.iter().map(|reading| reading.minutes).collect();
+        let last = minutes.iter().copied().fold(0.0, f64::max);
+        let drift = |closed: bool| {
+            judge_changed(&check, n, QUICK, |_, read: &mut Vec<Observation>| {
+                read.retain(|o| closed || !check.survey.readings[o.reading].closing);
+                for o in read {
+                    o.value += DRIFT * minutes[o.reading] / last;
+                }
+            })
+        };
+        let faults = [
+            ("a slip of ten tenths", slips),
+            ("two lines swapped", swaps),
+            ("a drift, closed", drift(true)),
+            ("a drift, not closed", drift(false)),
+        ];
+        for (name, judged) in faults {
+            let table = tabulate(&judged);
+            show(&format!("{setup}: {name}"), &table);
+            let [found, bad] = table.within;
+            // 1 in 1000 of those that keep the risk would fail.
+            let most = 0.05 * found as f64 + 3.1 * (0.05 * 0.95 * found as f64).sqrt();
+            assert!(bad as f64 <= most.max(1.0), "{setup}, {name}: {bad} of {found} within are bad");
+        }
+    }
 }

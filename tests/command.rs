@@ -183,9 +183,10 @@ fn a_failed_run_never_touches_an_earlier_report() {
     let before = fs::read(out.join("result.json")).expect("a document");
     let bad = file(folder.path(), "bad.json", "{}");
     assert_eq!(run(simulate(&bad).arg("--out").arg(&out)).code, 2);
-    // A folder where a file should go: the last file cannot be put in place.
+    // A file where the folder should be made: known before anything is computed.
     let blocked = folder.path().join("mine.json/report");
-    assert_eq!(run(simulate(&setup).arg("--out").arg(&blocked)).code, 3);
+    let refused = run(simulate(&setup).arg("--out").arg(&blocked));
+    assert_eq!((refused.code, refused.out.as_str()), (2, ""), "{}", refused.err);
     assert_eq!(fs::read(out.join("result.json")).expect("a document"), before);
 }
 
@@ -271,4 +272,149 @@ fn a_closed_pipe_is_no_failure() {
     drop(child.stdout.take());
     let output = child.wait_with_output().expect("an end");
     assert_eq!((output.status.code(), output.stderr.as_slice()), (Some(0), b"".as_slice()));
+}
+
+/// Readings so many that their sums are taken in parts, on the threads that were asked for.
+#[test]
+fn very_many_readings_work_at_any_number_of_threads() {
+    let readings: Vec<String> = (0..9000).map(|i| format!("{}", 10 + i % 7)).collect();
+    let model = format!(
+        r#"{{ "title": "many", "measurands": [{{ "name": "y", "unit": "µm", "formula": "x" }}],
+             "inputs": [{{ "name": "x", "unit": "µm", "readings": [{}] }}] }}"#,
+        readings.join(",")
+    );
+    let budget = |threads: &str| {
+        run(howflat()
+            .args(["budget", "-", "--json", "--no-trials", "--threads", threads])
+            .write_stdin(model.clone()))
+    };
+    let one = budget("1");
+    assert_eq!((one.code, one.err.as_str()), (0, ""));
+    assert_eq!(budget("2").out, one.out);
+    let json: serde_json::Value = serde_json::from_str(&one.out).expect("JSON");
+    // 10 to 16 in turn, 1286 times each but the last two of the 9000: their mean, from the sum by hand.
+    let sum: u32 = (0..9000).map(|i| 10 + i % 7).sum();
+    let estimate =
+        json["law_of_propagation"]["estimate"].as_f64().or(json["estimate"].as_f64()).expect("a mean");
+    assert!((estimate - f64::from(sum) / 9000.0).abs() < 1e-12);
+}
+
+/// What cannot be reckoned with is refused: no NaN, no infinity, no number that is missing, and no factor of many digits.
+#[test]
+fn numbers_without_bounds_are_refused() {
+    let model = |formula: &str, x: &str| {
+        format!(
+            r#"{{ "title": "far", "measurands": [{{ "name": "y", "unit": "µm", "formula": "{formula}" }}],
+                 "inputs": [{{ "name": "x", "unit": "µm", {x} }}] }}"#
+        )
+    };
+    for (formula, x) in [
+        ("x*x", r#""estimate": 1e200, "standard_uncertainty": 1e200"#),
+        ("x", r#""estimate": 1, "standard_uncertainty": 1e308"#),
+        ("exp(x)", r#""estimate": 800, "standard_uncertainty": 1"#),
+        ("1/x", r#""estimate": 0, "standard_uncertainty": 1"#),
+        ("x", r#""readings": [1e308, -1e308]"#),
+        ("x", r#""estimate": 1, "standard_uncertainty": 0.1, "degrees_of_freedom": 0.01"#),
+    ] {
+        for option in ["--json", "--full"] {
+            let run = run(howflat()
+                .args(["budget", "-", "--trials", "1000", option])
+                .write_stdin(model(formula, x)));
+            assert_eq!((run.code, run.out.as_str()), (2, ""), "{formula} {x}: {}", run.err);
+        }
+    }
+}
+
+/// The first fifty faults and how many more there are, each on one line of its own and no longer than can be read.
+#[test]
+fn faults_are_capped_and_shortened() {
+    let folder = folder();
+    let setup = file(folder.path(), "mine.json", BEGINNER);
+    let long = "very ".repeat(1000);
+    let rows: String = (0..120).map(|i| format!("middle,\"{long}\n{i}\"\n")).collect();
+    let readings = file(folder.path(), "readings.csv", &format!("target,reading\n{rows}"));
+    let run = run(howflat().arg("judge").arg(&setup).arg(&readings));
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    let lines: Vec<&str> = run.err.lines().collect();
+    assert_eq!(lines.len(), 51);
+    assert!(lines[50].ends_with("and 70 more"), "{}", lines[50]);
+    assert!(lines.iter().all(|line| line.contains("readings.csv: ") && line.chars().count() < 400));
+}
+
+/// Whatever a path, a title or a cell holds, nothing of it acts on the terminal.
+#[test]
+fn nothing_that_acts_reaches_a_terminal() {
+    let folder = folder();
+    let hostile = "\u{1b}]0;x\u{7}\u{9b}2J\u{202e}\u{2066}";
+    let setup = file(folder.path(), &format!("{hostile}.json"), &BEGINNER.replace("US A", hostile));
+    let titled = BEGINNER.replacen('{', &format!(r#"{{ "title": "\u001b[2J{}","#, "\\u202e"), 1);
+    let titled = file(folder.path(), &format!("t{hostile}.json"), &titled);
+    let readings = file(folder.path(), "r.csv", &format!("target,reading\nmiddle,{hostile}\n{hostile},1\n"));
+    let runs = [
+        run(&mut simulate(&setup)),
+        run(&mut simulate(&titled)),
+        run(howflat().args(["simulate", hostile])),
+        run(howflat().args(["simulate", "x", &format!("--{hostile}")])),
+        run(howflat().arg("lesson").arg(&titled).arg("--json")),
+        run(howflat().arg("sheet").arg(&titled)),
+        run(howflat().arg("judge").arg(&titled).arg(&readings)),
+        run(howflat().arg("judge").arg(&titled).arg(&readings).args(["--grade", hostile])),
+        run(howflat().arg("new").arg(&titled)),
+    ];
+    for run in runs {
+        let text = run.out + &run.err;
+        let acts = |c: char| {
+            (c.is_control() && c != '\n') || ('\u{202a}'..='\u{202e}').contains(&c) || c == '\u{2066}'
+        };
+        assert!(!text.is_empty() && !text.contains(acts), "{text:?}");
+    }
+}
+
+/// A setup that came from somebody else opens nothing outside its own folder, by no name and over no link.
+#[test]
+fn a_setup_names_nothing_outside_its_folder() {
+    let (folder, elsewhere) = (folder(), folder());
+    let secret = file(elsewhere.path(), "secret", "the key is under the mat\n");
+    let mut names =
+        vec![secret.to_str().expect("a name").to_owned(), "../secret".into(), "a/../../secret".into()];
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink(&secret, folder.path().join("linked")).expect("a link");
+        names.push("linked".into());
+    }
+    for name in names {
+        let map =
+            format!(r#"{{ "wear": {{ "map": {{ "file": "{name}", "standard_uncertainty": "0.3 um" }} }},"#);
+        let run = run(&mut simulate(&file(folder.path(), "mine.json", &BEGINNER.replacen('{', &map, 1))));
+        assert_eq!((run.code, run.out.as_str()), (2, ""), "{name}: {}", run.err);
+        assert!(run.err.contains("outside the folder") && !run.err.contains("mat"), "{name}: {}", run.err);
+    }
+    // What is no map is not quoted either.
+    fs::write(folder.path().join("near"), "the key is under the mat\n").expect("a file");
+    let map = r#"{ "wear": { "map": { "file": "near", "standard_uncertainty": "0.3 um" } },"#;
+    let run = run(&mut simulate(&file(folder.path(), "mine.json", &BEGINNER.replacen('{', map, 1))));
+    assert!(run.code == 2 && !run.err.contains("mat"), "{}", run.err);
+}
+
+/// Other encodings and kinds of file are named, with what to do.
+#[test]
+fn what_is_not_utf_8_is_named() {
+    let folder = folder();
+    let setup = file(folder.path(), "mine.json", BEGINNER);
+    let utf_16 = |text: &str| -> Vec<u8> { text.encode_utf16().flat_map(u16::to_le_bytes).collect() };
+    let table = "target,reading\nmiddle,1\n";
+    for (bytes, said) in [
+        (utf_16(&format!("\u{feff}{table}")), "UTF-16"),
+        (utf_16(table), "UTF-16"),
+        (b"target,reading,remark\nmiddle,1,Pr\xFCfung\n".to_vec(), "\"ü\" on line 2, if that is Latin-1"),
+        (b"target,reading\nmiddle,1\x81\n".to_vec(), "no UTF-8 text (line 2)"),
+        (b"PK\x03\x04rest".to_vec(), "a spreadsheet or an archive"),
+    ] {
+        let readings = folder.path().join("readings.csv");
+        fs::write(&readings, bytes).expect("a file");
+        let run = run(howflat().arg("judge").arg(&setup).arg(&readings));
+        assert!(run.code == 2 && run.err.contains(said) && run.err.contains("UTF-8"), "{said}: {}", run.err);
+    }
+    let run = run(howflat().arg("judge").arg(&setup).arg(folder.path()));
+    assert!(run.code == 2 && run.err.contains("a folder, where a file is needed"), "{}", run.err);
 }

@@ -111,6 +111,10 @@ fn every_setup_gives_its_report_again() {
     for (name, setup) in setups() {
         let kept = root().join("reports").join(&name);
         if anew {
+            // A report from before there were manifests is replaced by nobody but its maker.
+            if kept.exists() {
+                fs::remove_dir_all(&kept).expect("a folder that can be taken away");
+            }
             fs::create_dir_all(&kept).expect("a folder");
             make(&name, &setup, &kept);
             continue;

@@ -125,7 +125,7 @@ fn points_that_tell_no_flatness_are_refused_in_words() {
     refused("0,0,1\n10,0,2\n0,10,0\n", "three always lie in one plane");
     refused("0,0,0\n10,10,1\n20,20,-1\n30,30,2\n", "straightness, not flatness");
     refused("5,5,0\n5,5,1\n5,5,-1\n5,5,2\n", "straightness, not flatness");
-    refused("0,0,0\n10,10,much\n", "line 3, column 1: z is `much`, but must be a number");
+    refused("0,0,0\n10,10,much\n", "line 3, column 7: z is `much`, but must be a number");
     // Two heights at one place are counted, and said.
     let said = zone("x (mm),y (mm),z (µm)\n0,0,0\n0,0,4\n100,0,0\n0,100,0\n100,100,0\n", &[]).out;
     assert!(said.contains("of 4 µm") && said.contains("2 points stand at a place"), "{said}");

@@ -96,6 +96,15 @@ impl Conformance {
         Self::new(estimate, standard_uncertainty, probability, tolerance, rule)
     }
 
+    /// The same where a plate within the tolerance is so many times likelier beforehand, against one that is out. The
+    /// estimate stays.
+    pub fn with_odds(self, times: f64) -> Self {
+        let within = self.probability * times;
+        let probability =
+            if times == 1.0 { self.probability } else { within / (within + 1.0 - self.probability) };
+        Self::new(self.estimate, self.standard_uncertainty, probability, self.tolerance, self.rule)
+    }
+
     fn new(estimate: f64, standard_uncertainty: f64, probability: f64, tolerance: f64, rule: Rule) -> Self {
         let capability = tolerance / (4.0 * standard_uncertainty);
         let by_estimate = if estimate <= tolerance { Verdict::Within } else { Verdict::Out };

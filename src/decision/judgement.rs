@@ -3,21 +3,21 @@
 use super::{
     conformance::{Conformance, Rule, of_sample},
     limits::Verdict,
+    standing::{Doubt, Standing},
 };
 use crate::{
     propagation::{
+        check_experiment::CheckExperiment,
         foot_dip::FootDip,
         likelihood::Observation,
-        next_reading::{Candidate, NextReading, candidates_with, next_readings_at},
-        posterior::{CannotJudge, Posterior, Settings, posterior, posterior_under},
+        next_reading::{Candidate, NextReading, candidates_with, foreseen, next_readings_at, surveys_of},
+        posterior::{CannotJudge, Inference, Posterior, Settings, posterior, posterior_under},
         unseen::Unseen,
     },
     quantity::sample::Summary,
-    shop::{check::ShopCheck, wear::Surface},
+    shop::{check::ShopCheck, survey::Survey, wear::Surface},
 };
 
-/// Readings that would come out as odd as these in fewer than one of so many checks do not fit the setup.
-pub const MISFIT: f64 = 0.01;
 /// How many further readings are advised.
 const N_NEXT: usize = 3;
 /// Coverage probability of all intervals.
@@ -30,6 +30,9 @@ pub struct Question<'a> {
     pub tolerance: Option<f64>,
     /// How the verdict is reached.
     pub rule: Rule,
+    /// Probability that such a plate is within the tolerance before anything is read, where it is known better than by
+    /// the setup's description of the wear.
+    pub before: Option<f64>,
     /// Other kinds of plate that it might be, by name: how much of the answer is assumption.
     pub otherwise: &'a [(&'static str, Surface)],
     /// One-sigma radii (mm, rising) of the hollows that the readings may have missed.
@@ -47,11 +50,15 @@ pub struct Judgement {
     pub flatness: Summary,
     /// Its comparison with the tolerance, if there is one.
     pub conformance: Option<Conformance>,
-    /// Probability that a plate as the setup describes it is within the tolerance, before anything is read.
-    pub before: Option<f64>,
+    /// What the setup's description says of the plate before anything is read.
+    pub before: Before,
+    /// How far the readings themselves speak for "within", if there is a tolerance.
+    pub evidence: Option<Evidence>,
     /// Whether the readings fit the setup so badly that nothing may be said of the plate.
     pub misfit: bool,
-    /// The verdict: that of the rule, but undecided where the readings do not fit.
+    /// What a verdict hangs on, and is undecided for.
+    pub doubts: Vec<Doubt>,
+    /// The verdict: that of the rule, but undecided where the readings do not fit and where it hangs on anything.
     pub verdict: Option<Verdict>,
     /// A foot that stands low or high enough to move readings.
     pub foot_dip: Option<FootDip>,
@@ -66,6 +73,40 @@ pub struct Judgement {
     pub candidates: Vec<Candidate>,
     /// The best of them, where the verdict is undecided.
     pub next: Vec<NextReading>,
+    /// What these would show if the plate is good, and what that would prove; where they are advised against a tolerance.
+    pub if_good: Option<IfGood>,
+}
+
+/// Readings to come, on a plate that is within the tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct IfGood {
+    /// What they would show on average (µm), in the order of [`surveys_of`].
+    pub values: Vec<f64>,
+    /// Probability that the plate is within, if they do.
+    pub probability: f64,
+}
+
+/// The plate before it is read.
+#[derive(Debug, Clone)]
+pub struct Before {
+    /// The flatness deviation, in µm.
+    pub flatness: Summary,
+    /// Probability that it is within the tolerance by the description of the wear, if there is a tolerance.
+    pub by_description: Option<f64>,
+    /// The same as the verdict counts with it: as the user stated it, else as described.
+    pub probability: Option<f64>,
+}
+
+/// What the readings add to what was taken for granted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evidence {
+    /// By what factor the readings favour a plate within the tolerance over one that is out: the odds after reading over
+    /// those before (the Bayes factor).
+    pub factor: f64,
+    /// Its relative standard uncertainty, from the draws.
+    pub relative_uncertainty: f64,
+    /// The comparison with the tolerance for a plate that is doubted: even odds before anything is read.
+    pub if_doubted: Conformance,
 }
 
 /// What the readings would say of a plate of another kind.
@@ -90,13 +131,42 @@ impl Judgement {
         progress: &(dyn Fn(f64) + Sync),
     ) -> Result<Self, CannotJudge> {
         let share = 1.0 / (1.0 + 0.3 * question.otherwise.len() as f64);
-        let posterior = posterior(check, observations, &question.settings, &|done| progress(done * share))?;
-        let conforms =
+        let experiment = CheckExperiment::new(check).map_err(CannotJudge::Check)?;
+        let nothing_read =
+            Inference::new(&experiment, &[], &before_reading(question.settings), &|_| {})?.posterior;
+        let mut inference =
+            Inference::new(&experiment, observations, &question.settings, &|done| progress(done * share))?;
+        let compared =
             |p: &Posterior| Some(Conformance::of_sample(&p.flatness, question.tolerance?, question.rule));
-        let conformance = conforms(&posterior);
-        let misfit = posterior.fit.p_value < MISFIT;
-        let verdict = conformance.map(|c| if misfit { Verdict::Undecided } else { c.verdict });
-        let fewer = rough(question.settings);
+        let described =
+            compared(&nothing_read).map(|c| shaken(c.probability, nothing_read.flatness.len() as f64));
+        let odds = |p: f64| p / (1.0 - p);
+        let times = match (question.before, described) {
+            (Some(stated), Some(described)) => odds(stated) / odds(described),
+            _ => 1.0,
+        };
+        let Standing { conformance, misfit, doubts, verdict } =
+            Standing::of(&mut inference, question.tolerance, question.rule, times)?;
+        let posterior = inference.posterior;
+        let evidence = compared(&posterior).zip(described).map(|(after, described)| {
+            let n = posterior.effective_sample_size;
+            let p = shaken(after.probability, n);
+            let variance = |p: f64, n: f64| 1.0 / (n * p * (1.0 - p));
+            Evidence {
+                factor: odds(p) / odds(described),
+                relative_uncertainty: (variance(p, n)
+                    + variance(described, nothing_read.flatness.len() as f64))
+                .sqrt(),
+                if_doubted: after.with_odds(1.0 / odds(described)),
+            }
+        });
+        let before = Before {
+            flatness: nothing_read.summary(COVERAGE),
+            by_description: described,
+            probability: question.before.or(described),
+        };
+        let conforms = |p: &Posterior| compared(p).map(|c| c.with_odds(times));
+        let fewer = question.settings.rough();
         let otherwise = question.otherwise.iter().enumerate().map(|(index, (kind, surface))| {
             progress(share + (1.0 - share) * index as f64 / question.otherwise.len() as f64);
             let other = posterior_under(check, surface, observations, &fewer, &|_| {})?;
@@ -108,32 +178,81 @@ impl Judgement {
             })
         });
         let otherwise = otherwise.collect::<Result<_, CannotJudge>>()?;
-        let before = match question.tolerance {
-            Some(tolerance) => Some(of_sample(&posterior_of_none(check, &fewer)?.flatness, tolerance)),
-            None => None,
-        };
         progress(1.0);
         let unseen = Unseen::of(check, observations, &posterior, &question.hollows, question.tolerance)?;
-        let hangs_on_unseen = verdict == Some(Verdict::Undecided)
-            && !misfit
-            && conformance.is_some_and(|c| hangs_on(&unseen, c.probability, question.rule));
+        // Where a verdict hangs on a reading or on dirt, that is what to read again.
+        let open = verdict == Some(Verdict::Undecided) && doubts.is_empty();
+        let hangs_on_unseen =
+            open && !misfit && conformance.is_some_and(|c| hangs_on(&unseen, c.probability, question.rule));
         let first: &[[f64; 2]] = if hangs_on_unseen { &unseen.places } else { &[] };
-        let candidates =
-            if verdict == Some(Verdict::Undecided) { candidates_with(check, first) } else { Vec::new() };
+        let candidates = if open { candidates_with(check, first) } else { Vec::new() };
+        let next = next_readings_at(check, &posterior, &candidates, first, N_NEXT);
+        let if_good = match question.tolerance.filter(|_| !misfit && !next.is_empty()) {
+            Some(tolerance) => {
+                let surveys = surveys_of(check, &candidates, &next);
+                IfGood::of(check, observations, &posterior, &surveys, tolerance, &fewer)?.map(|if_good| {
+                    let odds = times * odds(if_good.probability);
+                    IfGood {
+                        probability: if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 },
+                        ..if_good
+                    }
+                })
+            }
+            None => None,
+        };
         Ok(Self {
             flatness: posterior.summary(COVERAGE),
             conformance,
             before,
+            evidence,
             misfit,
+            doubts,
             verdict,
             foot_dip: FootDip::of(&posterior, &check.survey, check.indicator.read_step),
             otherwise,
-            next: next_readings_at(check, &posterior, &candidates, first, N_NEXT),
+            next,
+            if_good,
             hangs_on_unseen,
             unseen,
             candidates,
             posterior,
         })
+    }
+}
+
+impl IfGood {
+    /// Infers anew with what the surveys would show on the posterior's good plates.
+    fn of(
+        check: &ShopCheck,
+        observations: &[Observation],
+        now: &Posterior,
+        surveys: &[Survey],
+        tolerance: f64,
+        settings: &Settings,
+    ) -> Result<Option<Self>, CannotJudge> {
+        let step = check.indicator.read_step;
+        let mut survey = check.survey.clone();
+        let mut observations = observations.to_vec();
+        let mut values = Vec::new();
+        for next in surveys {
+            let Some(shown) = foreseen(check, now, next, |flatness| flatness <= tolerance) else {
+                return Ok(None);
+            };
+            let before = survey.readings.len();
+            survey = survey.followed_by(next);
+            let mut shown = shown.into_iter();
+            for reading in 0..next.readings.len() {
+                let value = if next.zeros.contains(&reading) { 0.0 } else { shown.next().unwrap_or(0.0) };
+                let value = if step > 0.0 { (value / step).round() * step } else { value };
+                observations.push(Observation { reading: before + reading, value, step });
+                if !next.zeros.contains(&reading) {
+                    values.push(value);
+                }
+            }
+        }
+        let check = ShopCheck { survey, ..check.clone() };
+        let after = posterior(&check, &observations, settings, &|_| {})?;
+        Ok(Some(Self { values, probability: of_sample(&after.flatness, tolerance) }))
     }
 }
 
@@ -148,17 +267,12 @@ fn hangs_on(unseen: &Unseen, within: f64, rule: Rule) -> bool {
     })
 }
 
-/// What the setup says without any reading.
-fn posterior_of_none(check: &ShopCheck, settings: &Settings) -> Result<Posterior, CannotJudge> {
-    posterior(check, &[], settings, &|_| {})
+/// Enough draws for the odds before reading to be good to some per cent.
+fn before_reading(settings: Settings) -> Settings {
+    Settings { rounds: [2, 2], ..settings }
 }
 
-/// Enough to tell by how much an assumption moves the answer.
-fn rough(settings: Settings) -> Settings {
-    Settings {
-        n_particles: (settings.n_particles * 2 / 5).max(2),
-        effective_sample_size: settings.effective_sample_size / 4.0,
-        rounds: [2, 6],
-        ..settings
-    }
+/// A share of n draws, with half a draw more on either side: never 0 or 1.
+fn shaken(share: f64, n: f64) -> f64 {
+    (share * n + 0.5) / (n + 1.0)
 }

@@ -6,5 +6,7 @@ pub mod judgement;
 pub mod limits;
 pub mod recall;
 pub mod recall_plan;
+pub mod standing;
 pub mod sufficient_set;
+pub mod verdict_curve;
 pub mod wrong_calls;

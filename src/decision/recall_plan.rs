@@ -1,8 +1,8 @@
 //! Everything that is to be said of when plates go out, from their histories.
 
 use super::{
-    judgement::MISFIT,
     recall::{CheapestCycle, Costs, LeastCost, OutOfTolerance},
+    standing::MISFIT,
 };
 use crate::{
     propagation::{

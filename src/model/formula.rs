@@ -85,7 +85,16 @@ impl Formula {
     ///
     /// Whatever is wrong with the text first; an unknown name is answered with the most similar one.
     pub fn parse(text: &str, names: &[&str]) -> Result<Self, FormulaError> {
-        let (nodes, spans) = parser::parse(text, names)?;
+        Self::parse_with(text, names, &[])
+    }
+
+    /// The same, where `text` may also use the values of other formulas of the same inputs, by their names.
+    ///
+    /// # Errors
+    ///
+    /// As [`Formula::parse`].
+    pub fn parse_with(text: &str, names: &[&str], formulas: &[(&str, &Self)]) -> Result<Self, FormulaError> {
+        let (nodes, spans) = parser::parse(text, names, formulas)?;
         let program = Program::new(&nodes);
         Ok(Self { source: text.to_owned(), nodes, spans, program })
     }
@@ -93,6 +102,11 @@ impl Formula {
     /// The text as it was read.
     pub fn source(&self) -> &str {
         &self.source
+    }
+
+    /// The values it is made of, each after those it uses, the result last.
+    pub(super) fn nodes(&self) -> &[Node] {
+        &self.nodes
     }
 
     /// Whether the result depends on input i.
@@ -246,7 +260,7 @@ impl Formula {
         Ok(jets[jets.len() - 1])
     }
 
-    fn error(&self, node: usize, problem: String, hint: &str) -> FormulaError {
+    pub(super) fn error(&self, node: usize, problem: String, hint: &str) -> FormulaError {
         FormulaError::new(&self.source, self.spans[node].clone(), problem, hint.to_owned())
     }
 }

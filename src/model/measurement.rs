@@ -82,6 +82,16 @@ impl Knowledge {
         Self { degrees_of_freedom, ..self }
     }
 
+    /// The third and fourth standardised moments with which the law of propagation takes the input: its distribution's,
+    /// but for t those of the normal, since the law takes its scale for the standard uncertainty and accounts for its
+    /// tails by the degrees of freedom.
+    pub fn skewness_and_kurtosis(&self) -> [f64; 2] {
+        match self.distribution {
+            Distribution::StudentT { .. } => [0.0, 3.0],
+            other => [other.skewness(), other.kurtosis()],
+        }
+    }
+
     /// Whether the value is taken as exactly known.
     pub fn is_exact(&self) -> bool {
         self.standard_uncertainty == 0.0 && matches!(self.distribution, Distribution::Constant { .. })
@@ -106,7 +116,7 @@ pub struct Measurand {
     pub name: String,
     /// As it is to be written; nothing is converted.
     pub unit: String,
-    /// `Y = f(X₁, …, X_N)`, its inputs in the order of the model's.
+    /// `Y = f(X₁, …, X_N)`, its inputs in the order of the model's. Its text may name measurands that come before.
     pub formula: Formula,
 }
 
@@ -116,6 +126,7 @@ pub struct MeasurementModel {
     measurands: Vec<Measurand>,
     inputs: Vec<Input>,
     correlation: Correlation,
+    evaluated_together: Vec<Vec<usize>>,
 }
 
 /// One thing that is wrong with a model, by its place in the lists that it was to be made of.
@@ -193,12 +204,21 @@ impl MeasurementModel {
             faults.push(ModelFault::NoInput);
             return Err(faults);
         }
-        let mut read = Vec::new();
+        let mut read: Vec<Measurand> = Vec::new();
         for (measurand, (name, unit, formula)) in measurands.iter().enumerate() {
             if let Some(earlier) = measurands[..measurand].iter().position(|(earlier, ..)| earlier == name) {
                 faults.push(ModelFault::MeasurandTwice { measurand, earlier });
             }
-            match Formula::parse(formula, &names) {
+            // Those above may be used by their names, but the names of inputs come first.
+            let usable =
+                |above: &&Measurand| is_free_name(&above.name) && !names.contains(&above.name.as_str());
+            let above: Vec<(&str, &Formula)> = read
+                .iter()
+                .filter(usable)
+                .map(|above: &Measurand| (above.name.as_str(), &above.formula))
+                .collect();
+            let parsed = Formula::parse_with(formula, &names, &above);
+            match parsed {
                 Ok(formula) => {
                     read.push(Measurand { name: (*name).to_owned(), unit: (*unit).to_owned(), formula });
                 }
@@ -206,13 +226,26 @@ impl MeasurementModel {
             }
         }
         match Correlation::from_pairs(&names, correlations) {
-            Ok(correlation) if faults.is_empty() => Ok(Self { measurands: read, inputs, correlation }),
+            Ok(correlation) if faults.is_empty() => {
+                Ok(Self { measurands: read, inputs, correlation, evaluated_together: Vec::new() })
+            }
             Ok(_) => Err(faults),
             Err(error) => {
                 faults.push(ModelFault::Correlation(error));
                 Err(faults)
             }
         }
+    }
+
+    /// The same model, of whose inputs some were evaluated together, from one set of readings, so that their standard
+    /// uncertainties rest on one and the same scatter; each by its place among the inputs, and in one group at most.
+    pub fn with_evaluated_together(self, groups: Vec<Vec<usize>>) -> Self {
+        Self { evaluated_together: groups, ..self }
+    }
+
+    /// Groups of inputs that were evaluated together; those in none, each by itself.
+    pub fn evaluated_together(&self) -> &[Vec<usize>] {
+        &self.evaluated_together
     }
 
     /// The measurands, at least one.

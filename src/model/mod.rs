@@ -5,3 +5,4 @@ mod jet;
 pub mod measurement;
 mod operation;
 mod parser;
+mod units;

@@ -9,7 +9,11 @@ use std::ops::Range;
 pub(super) type Nodes = (Vec<Node>, Vec<Range<usize>>);
 
 /// Reads the whole of `text`.
-pub(super) fn parse(text: &str, names: &[&str]) -> Result<Nodes, FormulaError> {
+pub(super) fn parse(
+    text: &str,
+    names: &[&str],
+    formulas: &[(&str, &Formula)],
+) -> Result<Nodes, FormulaError> {
     if text.len() > Formula::LONGEST {
         let problem =
             format!("the formula is {} bytes long, but {} are the most", text.len(), Formula::LONGEST);
@@ -17,10 +21,17 @@ pub(super) fn parse(text: &str, names: &[&str]) -> Result<Nodes, FormulaError> {
             text,
             0..0,
             problem,
-            "split it into inputs with formulas of their own".into(),
+            "move a part of it to a measurand of its own above, and write its name here".into(),
         ));
     }
-    let mut parser = Parser { text, names, at: 0, depth: 0, nodes: NodeList::default() };
+    let mut parser = Parser { text, names, formulas, at: 0, depth: 0, nodes: NodeList::default() };
+    if let Some((at, sign)) = text.char_indices().find(|(_, c)| "=<>≤≥≠".contains(*c)) {
+        let span = at..at + sign.len_utf8();
+        return Err(match sign {
+            '=' => parser.error(span, "an equals sign in a formula", "write only what stands after it"),
+            _ => parser.error(span, "a comparison in a formula", "write min, max or abs for what is meant"),
+        });
+    }
     let result = parser.expression(0)?;
     match parser.peek() {
         None => Ok(parser.nodes.used_by(result.node)),
@@ -64,6 +75,7 @@ fn function(name: &str) -> Option<(Operation, usize, usize)> {
 struct Parser<'a> {
     text: &'a str,
     names: &'a [&'a str],
+    formulas: &'a [(&'a str, &'a Formula)],
     /// Bytes read.
     at: usize,
     /// Expressions being read within one another.
@@ -217,7 +229,12 @@ impl Parser<'_> {
             }
             (Some(input), _) => Node::Input(input),
             (_, Some(value)) => Node::Constant(value),
-            _ => return Err(self.unknown(name, span, called)),
+            _ => match self.formulas.iter().find(|(formula, _)| *formula == name) {
+                Some((_, formula)) if !called => {
+                    return Ok(Read { node: self.nodes.take_over(formula.nodes(), &span), span });
+                }
+                _ => return Err(self.unknown(name, span, called)),
+            },
         };
         Ok(Read { node: self.nodes.add(node, &span), span })
     }
@@ -273,7 +290,9 @@ impl Parser<'_> {
 
     fn unknown(&self, name: &str, span: Range<usize>, called: bool) -> FormulaError {
         let functions = FUNCTIONS.iter().map(|(function, ..)| *function);
-        let known: Vec<&str> = if called { functions.collect() } else { self.names.to_vec() };
+        let formulas = self.formulas.iter().map(|(formula, _)| *formula);
+        let known: Vec<&str> =
+            if called { functions.collect() } else { self.names.iter().copied().chain(formulas).collect() };
         let hint = match name {
             "log" if called => "write ln for the natural or log10 for the decimal logarithm".to_owned(),
             _ => match nearest(name, &known) {
@@ -331,6 +350,20 @@ impl NodeList {
             self.spans.push(span.clone());
             self.nodes.len() - 1
         })
+    }
+
+    /// Adds the nodes of another formula, all at one place of this one; its result.
+    fn take_over(&mut self, nodes: &[Node], span: &Range<usize>) -> usize {
+        let mut moved: Vec<usize> = Vec::with_capacity(nodes.len());
+        for node in nodes {
+            moved.push(match *node {
+                Node::Apply(operation, operands) => {
+                    self.add(Node::Apply(operation, operands.map(|operand| moved[operand])), span)
+                }
+                node => self.add(node, span),
+            });
+        }
+        moved[moved.len() - 1]
     }
 
     /// Adds an operation; of constants, its value (unless that is an error, which is for the evaluation to report).

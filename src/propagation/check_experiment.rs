@@ -8,6 +8,7 @@ use crate::{
     },
     shop::{
         check::ShopCheck,
+        cleanliness::Cleanliness,
         flatness::MinimumZone,
         form::{face_variance, pad_variance},
         grid::{DEFAULT_NODES, Grid},
@@ -182,6 +183,11 @@ struct Sources {
 }
 
 impl CheckExperiment {
+    /// The same check with feet and block as clean as this.
+    pub fn with_cleanliness(&self, cleanliness: Cleanliness) -> Self {
+        Self { check: ShopCheck { cleanliness, ..self.check.clone() }, ..self.clone() }
+    }
+
     /// Prepares a check, judging flatness on the default grid.
     pub fn new(check: &ShopCheck) -> Result<Self, CannotSimulate> {
         let surface = check.plate.working_surface();

@@ -31,6 +31,7 @@ pub(crate) struct Scratch {
     pub drawn: Drawn,
     zone: smooth_zone::Scratch,
     misfit: Vec<f64>,
+    column: Vec<f64>,
     noise: Vec<f64>,
     deviates: Vec<f64>,
 }
@@ -41,6 +42,7 @@ impl Scratch {
             drawn: model.experiment.landscape().scratch(),
             zone: model.experiment.zone_scratch(),
             misfit: Vec::new(),
+            column: Vec::new(),
             noise: Vec::new(),
             deviates: Vec::new(),
         }
@@ -51,9 +53,12 @@ impl Scratch {
 /// prior, corrected by the gain times what it misses the readings by (Matheron's rule; Journel and
 /// Huijbregts, Mining Geostatistics, 1978; also Doucet, "A note on efficient conditional
 /// simulation of Gaussian distributions", 2010).
+///
+/// `without` is an observation that is not to be looked at.
 pub(crate) fn complete(
     model: &ReadingModel,
     particle: &Particle,
+    without: Option<usize>,
     draws: &mut Draws,
     scratch: &mut Scratch,
     plate: &mut Plate,
@@ -61,7 +66,7 @@ pub(crate) fn complete(
     let n = model.n();
     let parameters = &particle.parameters;
     let mut normal = || -> f64 { StandardNormal.sample(draws) };
-    let Scratch { misfit, noise, deviates, .. } = scratch;
+    let Scratch { misfit, column, noise, deviates, .. } = scratch;
     misfit.clear();
     misfit.resize(n, 0.0);
     plate.coefficients.clear();
@@ -110,6 +115,16 @@ pub(crate) fn complete(
         *value = white - *value;
     }
     solve_upper(&particle.cache.factor, misfit);
+    if let Some(left_out) = without {
+        // A column of S⁻¹ takes the observation's own part away and leaves S⁻¹ of the others.
+        column.clear();
+        column.resize(n, 0.0);
+        column[left_out] = 1.0;
+        solve_lower(&particle.cache.factor, column);
+        solve_upper(&particle.cache.factor, column);
+        let share = misfit[left_out] / column[left_out];
+        add_scaled(-share, column, misfit);
+    }
     let along = |effects: &[f64]| -> f64 { effects.iter().zip(misfit.iter()).map(|(e, m)| e * m).sum() };
     let mut next = 0;
     for (f, field) in model.fields.iter().enumerate() {

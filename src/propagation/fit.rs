@@ -4,22 +4,36 @@ use super::{
     likelihood::{GrainPlace, ReadingModel, dot, row},
     tempering::Particle,
 };
-use crate::quantity::student::{normal_cumulative, normal_quantile};
+use crate::quantity::{
+    pareto_smoothing::{Smoothed, smoothed_weights},
+    student::{normal_cumulative, normal_quantile},
+};
 
 /// How well what was read fits the setup.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fit {
     /// Chance that a survey of this setup would hold a reading as odd, among its others, as the
-    /// oddest of this one. Small: dirt, a loose clamp, a wrong placement or file.
+    /// oddest of this one, closing readings apart. Small: dirt, a loose clamp, a wrong placement or file.
     ///
     /// From the smallest two-sided p value of [`ReadingFit`] by Šidák's formula `1 − (1 − p)ⁿ`.
     pub p_value: f64,
     /// The oddest reading: index into `readings`; `None` without readings.
     pub worst: Option<usize>,
+    /// The same of the zeros that were read again: a test of their own, for these alone show a drift.
+    pub closing: Option<Closing>,
     /// Each observation (but for zeros, which only say where the others count from), in order.
     pub readings: Vec<ReadingFit>,
     /// Where grains are likely to have lain (probability above 10 %), most likely first.
     pub grains: Vec<LikelyGrain>,
+}
+
+/// The zero that came back worst.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Closing {
+    /// Index into [`Fit::readings`].
+    pub reading: usize,
+    /// Chance that a survey of this setup would hold a closing reading as odd.
+    pub p_value: f64,
 }
 
 /// A place that may have held a grain while it was read.
@@ -47,6 +61,9 @@ pub struct ReadingFit {
     /// Probability that a grain lay under the block, or under a foot that only this reading
     /// depends on; one under a foot that several readings share stands in [`Fit::grains`] alone.
     pub grain_probability: f64,
+    /// Shape of the tail of the weights by which the others' prediction was made
+    /// (see [`Smoothed::k`]); minus infinity where the readings were fitted without this one.
+    pub tail_shape: f64,
 }
 
 /// One particle's prediction of each reading from all others.
@@ -144,21 +161,73 @@ impl FitSample {
 impl Fit {
     /// Averages the predictions over what the other readings alone would leave open: particles
     /// weighted by one over the probability of the reading (Gelfand, Dey and Chang, Bayesian
-    /// Statistics 4, 1992, 147-167), weights cut off at √m times their mean (Ionides, J. Comput.
-    /// Graph. Statist. 17, 2008, 295-311).
+    /// Statistics 4, 1992, 147-167), Pareto-smoothed.
     pub(crate) fn of(model: &ReadingModel, samples: &[FitSample]) -> Self {
-        let readings: Vec<ReadingFit> = (0..model.n()).map(|i| reading_fit(model, samples, i)).collect();
-        let worst = (0..readings.len()).min_by(|&a, &b| readings[a].p_value.total_cmp(&readings[b].p_value));
-        let p_value = worst.map_or(1.0, |worst| {
-            -libm::expm1(readings.len() as f64 * libm::log1p(-readings[worst].p_value.min(1.0 - 1e-12)))
-        });
-        Self { p_value, worst, readings, grains: likely_grains(model, samples) }
+        let readings = (0..model.n())
+            .map(|i| {
+                let grains = samples.iter().filter(|sample| sample.predictions[i].grain).count();
+                let Smoothed { weights, k } = without(samples, i);
+                ReadingFit {
+                    grain_probability: grains as f64 / samples.len() as f64,
+                    tail_shape: k,
+                    ..ReadingFit::of(model, samples, i, &weights)
+                }
+            })
+            .collect();
+        let mut fit = Self {
+            p_value: 1.0,
+            worst: None,
+            closing: None,
+            readings,
+            grains: likely_grains(model, samples),
+        };
+        fit.compare(model);
+        fit
     }
 
-    /// The oddest reading.
+    /// Puts what was found of a reading by leaving it out and starting anew in the place of what weights say of it.
+    ///
+    /// `samples` are predictions by particles that have not seen it, in equal parts.
+    pub(crate) fn replace(&mut self, model: &ReadingModel, i: usize, samples: &[FitSample]) {
+        let weights = vec![1.0 / samples.len() as f64; samples.len()];
+        let grain_probability = self.readings[i].grain_probability;
+        self.readings[i] = ReadingFit { grain_probability, ..ReadingFit::of(model, samples, i, &weights) };
+        self.compare(model);
+    }
+
+    /// Finds the oddest readings, among those that close a round and among the others.
+    fn compare(&mut self, model: &ReadingModel) {
+        let survey = &model.experiment.check().survey;
+        let oddest = |closing: bool| {
+            let mut n = 0;
+            let mut worst: Option<(usize, f64)> = None;
+            for (i, fit) in self.readings.iter().enumerate() {
+                if survey.readings[fit.reading].closing == closing {
+                    n += 1;
+                    if worst.is_none_or(|(_, p)| fit.p_value < p) {
+                        worst = Some((i, fit.p_value));
+                    }
+                }
+            }
+            worst.map(|(i, p)| (i, -libm::expm1(f64::from(n) * libm::log1p(-p.min(1.0 - 1e-12)))))
+        };
+        let (others, closing) = (oddest(false), oddest(true));
+        self.closing = closing.map(|(reading, p_value)| Closing { reading, p_value });
+        self.worst = others.map(|(i, _)| i);
+        self.p_value = others.map_or(1.0, |(_, p)| p);
+    }
+
+    /// The oddest reading, closing ones apart.
     pub fn worst_reading(&self) -> Option<&ReadingFit> {
         self.worst.map(|worst| &self.readings[worst])
     }
+}
+
+/// Weights that turn particles which have seen all readings into such as have not seen the i-th.
+pub(crate) fn without(samples: &[FitSample], i: usize) -> Smoothed {
+    let logs: Vec<f64> =
+        samples.iter().map(|sample| -libm::log(sample.predictions[i].probability.max(1e-300))).collect();
+    smoothed_weights(&logs)
 }
 
 fn likely_grains(model: &ReadingModel, samples: &[FitSample]) -> Vec<LikelyGrain> {
@@ -181,29 +250,24 @@ fn likely_grains(model: &ReadingModel, samples: &[FitSample]) -> Vec<LikelyGrain
     grains
 }
 
-fn reading_fit(model: &ReadingModel, samples: &[FitSample], i: usize) -> ReadingFit {
-    let m = samples.len() as f64;
-    let of = |sample: &FitSample| sample.predictions[i];
-    let weight = |p: Prediction| 1.0 / p.probability.max(1e-300);
-    let mean_weight = samples.iter().map(|s| weight(of(s))).sum::<f64>() / m;
-    let limit = mean_weight * m.sqrt();
-    let (mut sum, mut below, mut expected, mut square, mut grains) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    let rounded = model.observed[i].step > 0.0;
-    for prediction in samples.iter().map(of) {
-        let w = weight(prediction).min(limit);
-        sum += w;
-        // Half of the value's own probability counts as below it.
-        below += w * (prediction.below + if rounded { 0.5 * prediction.probability } else { 0.0 });
-        expected += w * prediction.mean;
-        square += w * (prediction.mean * prediction.mean + prediction.deviation * prediction.deviation);
-        grains += f64::from(u8::from(prediction.grain));
-    }
-    let (below, expected) = (below / sum, expected / sum);
-    ReadingFit {
-        reading: model.observed[i].reading,
-        off: -expected,
-        standard_uncertainty: (square / sum - expected * expected).max(0.0).sqrt(),
-        p_value: (2.0 * below.min(1.0 - below)).clamp(0.0, 1.0),
-        grain_probability: grains / m,
+impl ReadingFit {
+    fn of(model: &ReadingModel, samples: &[FitSample], i: usize, weights: &[f64]) -> Self {
+        let (mut below, mut expected, mut square) = (0.0, 0.0, 0.0);
+        let rounded = model.observed[i].step > 0.0;
+        for (sample, w) in samples.iter().zip(weights) {
+            let prediction = &sample.predictions[i];
+            // Half of the value's own probability counts as below it.
+            below += w * (prediction.below + if rounded { 0.5 * prediction.probability } else { 0.0 });
+            expected += w * prediction.mean;
+            square += w * (prediction.mean * prediction.mean + prediction.deviation * prediction.deviation);
+        }
+        Self {
+            reading: model.observed[i].reading,
+            off: -expected,
+            standard_uncertainty: (square - expected * expected).max(0.0).sqrt(),
+            p_value: (2.0 * below.min(1.0 - below)).clamp(0.0, 1.0),
+            grain_probability: 0.0,
+            tail_shape: f64::NEG_INFINITY,
+        }
     }
 }

@@ -4,6 +4,7 @@ use crate::model::formula::{Expansion, FormulaError};
 use crate::model::measurement::{MeasurementModel, correlated_groups};
 use crate::propagation::region::CoverageRegions;
 use crate::quantity::correlation::Correlation;
+use crate::quantity::distribution::Distribution;
 use crate::quantity::student::t_quantile;
 use std::fmt;
 
@@ -45,8 +46,11 @@ pub struct Budget {
     pub combined_standard_uncertainty: f64,
     /// `ν_eff` by the Welch-Satterthwaite formula (G.4.1), not rounded; infinite if all inputs' are.
     ///
-    /// Inputs that are correlated enter as one, with their joint contribution and the least of their degrees of
-    /// freedom, for which the formula itself makes no provision.
+    /// The formula itself makes no provision for correlated inputs. Ours is the same approximation carried through with the
+    /// correlation taken as known: each `u(x_i)` scatters by itself, `s²(u_i) = u_i²/2ν_i`, and `∂u_c²/∂u_i = 2 p_i/u_i` with
+    /// `p_i = Σ_j c_i c_j u(x_i, x_j)`, so that `ν_eff = u_c⁴ / Σ p_i²/ν_i`, which is the formula where nothing is
+    /// correlated. Inputs that were evaluated together, from one set of readings, share one scatter and enter as one, with the
+    /// sum of their `p_i`: for them it is exact.
     pub effective_degrees_of_freedom: f64,
     /// The coverage probability p that was asked for.
     pub coverage_probability: f64,
@@ -59,6 +63,11 @@ pub struct Budget {
     pub expanded_uncertainty: f64,
     /// The same with the higher-order terms, if asked for.
     pub second_order: Option<SecondOrder>,
+    /// What the higher-order terms would add to `u_c²(y)`, where they were not asked for and can be had; in the square of
+    /// the measurand's unit.
+    pub neglected_variance: Option<f64>,
+    /// Why the law does not apply, if it does not: then everything above that rests on derivatives is not a number.
+    pub no_law: Option<LawError>,
 }
 
 /// One input in a budget.
@@ -74,6 +83,8 @@ pub struct BudgetRow {
     pub standard_uncertainty: f64,
     /// What its density is called.
     pub distribution: String,
+    /// The density itself, if it is one of the usual ones.
+    pub density: Option<Distribution>,
     /// Of `u(x_i)`.
     pub degrees_of_freedom: f64,
     /// `c_i = ∂f/∂x_i`, in the measurand's unit per the input's; 0 for an input that is exactly known.
@@ -97,15 +108,20 @@ pub struct LinearInput {
     pub standard_uncertainty: f64,
     /// What its density is called.
     pub distribution: String,
+    /// The density itself, if it is one of the usual ones.
+    pub density: Option<Distribution>,
     /// Of `u(x_i)`.
     pub degrees_of_freedom: f64,
     /// `c_i`, in the measurand's unit per the input's.
     pub sensitivity: f64,
 }
 
-/// What the terms of the next higher order add (GUM 5.1.2, note): `Σ_i Σ_j (½ f_ij² + f_i f_ijj) u²(x_i) u²(x_j)`.
+/// What the terms of the next higher order add. For two inputs, as in GUM 5.1.2, note: `Σ_i Σ_j (½ f_ij² + f_i f_ijj)
+/// u²(x_i) u²(x_j)`, i ≠ j. Like the note, it takes the inputs as independent.
 ///
-/// Like the note, it takes the inputs as independent and, for the terms with i = j, as normal.
+/// For the terms with i = j the note takes the inputs as normal. Here each has its own skewness γ and kurtosis β: `f_i f_ii γ
+/// u³ + ¼ f_ii² (β − 1) u⁴ + ⅓ f_i f_iii β u⁴`, the variance of the Taylor series of third degree up to `u⁴`. With γ = 0
+/// and β = 3 these are the note's.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SecondOrder {
     /// The terms that are not 0, one a pair of inputs.
@@ -158,6 +174,24 @@ impl LinearResult {
     ///
     /// See [`LawError`]; Monte Carlo may still apply.
     pub fn of(model: &MeasurementModel, coverage_probability: f64, order: Order) -> Result<Self, LawError> {
+        let result = Self::where_it_applies(model, coverage_probability, order)?;
+        match result.budgets.iter().find_map(|budget| budget.no_law.clone()) {
+            Some(error) => Err(error),
+            None => Ok(result),
+        }
+    }
+
+    /// The same, but that the law does not apply to a measurand is no error: its budget says why, in
+    /// [`Budget::no_law`].
+    ///
+    /// # Errors
+    ///
+    /// If a formula has no value at the estimates, or if terms of higher order are asked for of correlated inputs.
+    pub fn where_it_applies(
+        model: &MeasurementModel,
+        coverage_probability: f64,
+        order: Order,
+    ) -> Result<Self, LawError> {
         let correlated = correlated_groups(model.correlation()).iter().any(|group| group.len() > 1);
         if order == Order::Second && correlated {
             return Err(LawError::CorrelatedSecondOrder);
@@ -166,6 +200,8 @@ impl LinearResult {
         let estimates = model.estimates();
         let uncertain: Vec<bool> =
             inputs.iter().map(|input| input.knowledge.standard_uncertainty > 0.0).collect();
+        let shapes: Vec<[f64; 2]> =
+            inputs.iter().map(|input| input.knowledge.skewness_and_kurtosis()).collect();
         let mut budgets = Vec::new();
         for measurand in model.measurands() {
             let failed = |error| LawError::Formula { measurand: measurand.name.clone(), error };
@@ -179,33 +215,51 @@ impl LinearResult {
                         estimate: input.knowledge.estimate,
                         standard_uncertainty: input.knowledge.standard_uncertainty,
                         distribution: input.knowledge.distribution.name().to_owned(),
+                        density: Some(input.knowledge.distribution),
                         degrees_of_freedom: input.knowledge.degrees_of_freedom,
                         sensitivity: *sensitivity,
                     })
                     .collect();
+                let together = model.evaluated_together();
                 let (name, unit) = (&measurand.name, &measurand.unit);
-                Budget::of_linear(name, unit, estimate, &rows, model.correlation(), coverage_probability)
+                let correlation = model.correlation();
+                Budget::of_groups(name, unit, estimate, &rows, correlation, together, coverage_probability)
             };
-            budgets.push(match order {
+            let estimate = measurand.formula.value(&estimates).map_err(failed)?;
+            let expansion = || measurand.formula.expansion(&estimates, &uncertain).map_err(failed);
+            let budget = match order {
                 Order::First => {
-                    let (estimate, first) =
-                        measurand.formula.gradient(&estimates, &uncertain).map_err(failed)?;
-                    linear(estimate, &first)
+                    measurand.formula.gradient(&estimates, &uncertain).map_err(failed).map(|(_, first)| {
+                        let mut budget = linear(estimate, &first);
+                        if !correlated && let Ok(expansion) = expansion() {
+                            let terms = SecondOrder::terms(&budget, &expansion, &shapes);
+                            budget.neglected_variance = Some(terms.iter().map(|term| term.variance).sum());
+                        }
+                        budget
+                    })
                 }
-                Order::Second => {
-                    let expansion = measurand.formula.expansion(&estimates, &uncertain).map_err(failed)?;
-                    let mut budget = linear(expansion.value, &expansion.first);
-                    budget.second_order = Some(SecondOrder::of(&budget, &expansion)?);
-                    budget
-                }
-            });
+                Order::Second => expansion().and_then(|expansion| {
+                    let mut budget = linear(estimate, &expansion.first);
+                    budget.second_order = Some(SecondOrder::of(&budget, &expansion, &shapes)?);
+                    Ok(budget)
+                }),
+            };
+            budgets.push(budget.unwrap_or_else(|why| {
+                let unknown = |(input, uncertain): (usize, &bool)| match *uncertain {
+                    true if measurand.formula.uses(input) => f64::NAN,
+                    _ => 0.0,
+                };
+                let sensitivities: Vec<f64> = uncertain.iter().enumerate().map(unknown).collect();
+                Budget { no_law: Some(why), ..linear(estimate, &sensitivities) }
+            }));
         }
         let covariance: Vec<Vec<f64>> = budgets
             .iter()
             .map(|a| budgets.iter().map(|b| covariance(a, b, model.correlation())).collect())
             .collect();
         let correlation = correlation_of(&covariance);
-        let regions = (budgets.len() > 1).then(|| CoverageRegions::normal(&covariance, coverage_probability));
+        let several = budgets.len() > 1 && budgets.iter().all(|budget| budget.no_law.is_none());
+        let regions = several.then(|| CoverageRegions::normal(&covariance, coverage_probability));
         Ok(Self { budgets, covariance, correlation, regions })
     }
 }
@@ -227,6 +281,23 @@ impl Budget {
         correlation: &Correlation,
         coverage_probability: f64,
     ) -> Self {
+        Self::of_groups(measurand, unit, estimate, inputs, correlation, &[], coverage_probability)
+    }
+
+    /// The same, of whose inputs those in each of the groups `together` were evaluated from one set of readings.
+    ///
+    /// # Panics
+    ///
+    /// As [`Budget::of_linear`].
+    pub fn of_groups(
+        measurand: &str,
+        unit: &str,
+        estimate: f64,
+        inputs: &[LinearInput],
+        correlation: &Correlation,
+        together: &[Vec<usize>],
+        coverage_probability: f64,
+    ) -> Self {
         assert_eq!(inputs.len(), correlation.n_quantities(), "a correlation matrix of other inputs");
         let row = |input: &LinearInput| BudgetRow {
             name: input.name.clone(),
@@ -234,6 +305,7 @@ impl Budget {
             estimate: input.estimate,
             standard_uncertainty: input.standard_uncertainty,
             distribution: input.distribution.clone(),
+            density: input.density,
             degrees_of_freedom: input.degrees_of_freedom,
             sensitivity: input.sensitivity,
             contribution: input.sensitivity.abs() * input.standard_uncertainty,
@@ -251,14 +323,20 @@ impl Budget {
             coverage_factor: 0.0,
             expanded_uncertainty: 0.0,
             second_order: None,
+            neglected_variance: None,
+            no_law: None,
         };
-        let variance = covariance(&budget, &budget, correlation).max(0.0);
+        // Not `max`, which would make a zero of what is not a number.
+        let variance = match covariance(&budget, &budget, correlation) {
+            variance if variance < 0.0 => 0.0,
+            variance => variance,
+        };
         let parts: Vec<f64> =
             (0..inputs.len()).map(|i| budget.covariance_part(i, &budget, correlation)).collect();
-        if variance > 0.0 {
+        if variance != 0.0 {
             budget.inputs.iter_mut().zip(&parts).for_each(|(row, part)| row.share = part / variance);
         }
-        let nu = budget.welch_satterthwaite(&parts, variance, correlation);
+        let nu = budget.welch_satterthwaite(&parts, variance, together);
         budget.combined_standard_uncertainty = variance.sqrt();
         budget.effective_degrees_of_freedom = nu;
         budget.coverage_degrees_of_freedom = if nu < 1.0 { nu } else { nu.floor() };
@@ -278,7 +356,15 @@ impl Budget {
             if row.unit == self.unit {
                 let (estimate, standard_uncertainty) =
                     (row.estimate * factor, row.standard_uncertainty * factor);
-                BudgetRow { unit: unit.into(), estimate, standard_uncertainty, contribution, ..row.clone() }
+                let density = row.density.map(|density| density.scaled(factor));
+                BudgetRow {
+                    unit: unit.into(),
+                    estimate,
+                    standard_uncertainty,
+                    density,
+                    contribution,
+                    ..row.clone()
+                }
             } else {
                 BudgetRow { sensitivity: row.sensitivity * factor, contribution, ..row.clone() }
             }
@@ -290,8 +376,15 @@ impl Budget {
             combined_standard_uncertainty: self.combined_standard_uncertainty * factor,
             expanded_uncertainty: self.expanded_uncertainty * factor,
             second_order: None,
+            neglected_variance: None,
             ..self.clone()
         }
+    }
+
+    /// `u_c(y)`, with the higher-order terms if they were asked for.
+    pub fn standard_uncertainty(&self) -> f64 {
+        let second = self.second_order.as_ref();
+        second.map_or(self.combined_standard_uncertainty, |second| second.combined_standard_uncertainty)
     }
 
     /// The interval `y ± U_p`, by the higher-order terms if they were asked for.
@@ -314,51 +407,70 @@ impl Budget {
         (0..other.inputs.len()).map(|j| mine * other.signed(j) * correlation.coefficient(i, j)).sum()
     }
 
-    /// `ν_eff = u_c⁴ / Σ u_g⁴/ν_g` over the groups of correlated inputs.
-    fn welch_satterthwaite(&self, parts: &[f64], variance: f64, correlation: &Correlation) -> f64 {
-        let of_group = |group: Vec<usize>| {
-            let shared: f64 = group.iter().map(|i| parts[*i]).sum();
-            let uncertain = group.iter().filter(|i| self.inputs[**i].contribution > 0.0);
-            let nu = uncertain.map(|i| self.inputs[*i].degrees_of_freedom).fold(f64::INFINITY, f64::min);
-            (shared / variance).powi(2) / nu
-        };
+    /// `ν_eff = u_c⁴ / Σ_g (Σ_{i∈g} p_i)²/ν_g` over the groups of inputs evaluated together and the others, each by itself.
+    fn welch_satterthwaite(&self, parts: &[f64], variance: f64, together: &[Vec<usize>]) -> f64 {
         if variance == 0.0 {
             return f64::INFINITY;
         }
-        1.0 / correlated_groups(correlation).into_iter().map(of_group).sum::<f64>()
+        let of_group = |group: &[usize]| {
+            let shared: f64 = group.iter().map(|i| parts[*i]).sum();
+            let nu = group.iter().map(|i| self.inputs[*i].degrees_of_freedom).fold(f64::INFINITY, f64::min);
+            (shared / variance).powi(2) / nu
+        };
+        let alone = (0..self.inputs.len()).filter(|i| !together.iter().any(|group| group.contains(i)));
+        let all: f64 = together.iter().map(|group| of_group(group)).sum();
+        1.0 / (all + alone.map(|i| of_group(&[i])).sum::<f64>())
     }
 }
 
 impl SecondOrder {
-    fn of(budget: &Budget, expansion: &Expansion) -> Result<Self, LawError> {
+    /// `shapes` are skewness and kurtosis of each input.
+    fn of(budget: &Budget, expansion: &Expansion, shapes: &[[f64; 2]]) -> Result<Self, LawError> {
+        let terms = Self::terms(budget, expansion, shapes);
+        let more: f64 = terms.iter().map(|term| term.variance).sum();
+        let variance = budget.combined_standard_uncertainty.powi(2) + more;
+        if !(0.0..f64::INFINITY).contains(&variance) {
+            return Err(LawError::NegativeVariance { measurand: budget.measurand.clone() });
+        }
+        let curved = |(i, row): (usize, &BudgetRow)| {
+            0.5 * expansion.second[(i, i)] * row.standard_uncertainty * row.standard_uncertainty
+        };
+        Ok(Self {
+            terms,
+            combined_standard_uncertainty: variance.sqrt(),
+            expanded_uncertainty: budget.coverage_factor * variance.sqrt(),
+            expectation_shift: budget.inputs.iter().enumerate().map(curved).sum(),
+        })
+    }
+
+    fn terms(budget: &Budget, expansion: &Expansion, shapes: &[[f64; 2]]) -> Vec<SecondOrderTerm> {
         let n = budget.inputs.len();
-        let square = |i: usize| budget.inputs[i].standard_uncertainty.powi(2);
-        let term = |i: usize, j: usize| {
-            (0.5 * expansion.second[(i, j)].powi(2) + expansion.first[i] * expansion.third[(i, j)])
-                * square(i)
-                * square(j)
+        let u = |i: usize| budget.inputs[i].standard_uncertainty;
+        let (first, second, third) = (&expansion.first, &expansion.second, &expansion.third);
+        let alone = |i: usize| {
+            let ([skewness, kurtosis], u) = (shapes[i], u(i));
+            let curvature = second[(i, i)];
+            let cubed = first[i] * curvature * skewness * u.powi(3);
+            let fourth =
+                0.25 * curvature * curvature * (kurtosis - 1.0) + first[i] * third[(i, i)] * kurtosis / 3.0;
+            // Moments may be infinite, also of an input that enters as a straight line.
+            let bent = curvature != 0.0 || first[i] * third[(i, i)] != 0.0;
+            if bent { cubed + fourth * u.powi(4) } else { 0.0 }
+        };
+        let one_way = |i: usize, j: usize| {
+            (0.5 * second[(i, j)].powi(2) + first[i] * third[(i, j)]) * (u(i) * u(j)).powi(2)
         };
         let mut terms = Vec::new();
         for i in 0..n {
             for j in i..n {
-                let variance = if i == j { term(i, i) } else { term(i, j) + term(j, i) };
+                let variance = if i == j { alone(i) } else { one_way(i, j) + one_way(j, i) };
                 if variance != 0.0 {
                     let [first, second] = [i, j].map(|k| budget.inputs[k].name.clone());
                     terms.push(SecondOrderTerm { first, second, variance });
                 }
             }
         }
-        let more: f64 = terms.iter().map(|term| term.variance).sum();
-        let variance = budget.combined_standard_uncertainty.powi(2) + more;
-        if !(0.0..f64::INFINITY).contains(&variance) {
-            return Err(LawError::NegativeVariance { measurand: budget.measurand.clone() });
-        }
-        Ok(Self {
-            terms,
-            combined_standard_uncertainty: variance.sqrt(),
-            expanded_uncertainty: budget.coverage_factor * variance.sqrt(),
-            expectation_shift: (0..n).map(|i| 0.5 * expansion.second[(i, i)] * square(i)).sum(),
-        })
+        terms
     }
 }
 
@@ -372,9 +484,9 @@ pub(super) fn correlation_of(covariance: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let n = covariance.len();
     let coefficient = |i: usize, j: usize| {
         let scale = (covariance[i][i] * covariance[j][j]).sqrt();
-        match (i == j, scale > 0.0) {
+        match (i == j, scale == 0.0) {
             (true, _) => 1.0,
-            (_, true) => (covariance[i][j] / scale).clamp(-1.0, 1.0),
+            (_, false) => (covariance[i][j] / scale).clamp(-1.0, 1.0),
             _ => 0.0,
         }
     };
@@ -403,7 +515,6 @@ impl std::error::Error for LawError {}
 mod tests {
     use super::*;
     use crate::model::measurement::{Input, Knowledge};
-    use crate::quantity::distribution::Distribution;
 
     fn input(name: &str, estimate: f64, u: f64, nu: f64) -> Input {
         let distribution = Distribution::Normal { mean: estimate, standard_deviation: u };
@@ -429,14 +540,70 @@ mod tests {
         assert_eq!((cancelled.combined_standard_uncertainty, cancelled.coverage_factor > 1.9), (0.0, true));
     }
 
+    /// `ν_eff` with correlation is ours: the delta method that leads to G.4.1, worked by hand.
     #[test]
-    fn correlated_inputs_enter_the_degrees_of_freedom_as_one() {
-        let inputs = vec![input("a", 0.0, 3.0, 4.0), input("b", 0.0, 4.0, 4.0), input("c", 0.0, 5.0, 9.0)];
-        let sum = budget("a + b + c", inputs, &[("a", "b", 0.5)], Order::First);
-        let (both, all): (f64, f64) = (37.0, 62.0);
-        let expected = all * all / (both * both / 4.0 + 625.0 / 9.0);
-        assert!((sum.effective_degrees_of_freedom - expected).abs() < 1e-12);
-        assert_eq!(sum.coverage_degrees_of_freedom, expected.floor());
+    fn known_correlation_moves_the_degrees_of_freedom_smoothly() {
+        let inputs = || vec![input("a", 0.0, 3.0, 4.0), input("b", 0.0, 4.0, 4.0), input("c", 0.0, 5.0, 9.0)];
+        let nu = |r: f64| {
+            budget("a + b + c", inputs(), &[("a", "b", r)], Order::First).effective_degrees_of_freedom
+        };
+        // p_a = 9 + 6, p_b = 16 + 6, p_c = 25.
+        let expected = 62.0 * 62.0 / (15.0 * 15.0 / 4.0 + 22.0 * 22.0 / 4.0 + 625.0 / 9.0);
+        assert!((nu(0.5) - expected).abs() < 1e-12);
+        let independent = 50.0 * 50.0 / (81.0 / 4.0 + 256.0 / 4.0 + 625.0 / 9.0);
+        assert!((nu(0.0) - independent).abs() < 1e-12);
+        assert!((nu(1e-6) / independent - 1.0).abs() < 1e-5);
+        assert!((nu(-1e-6) / independent - 1.0).abs() < 1e-5);
+    }
+
+    /// Of five readings of a and b taken together, a + b is read five times as well: 4 degrees of freedom, exactly.
+    #[test]
+    fn what_was_evaluated_together_has_the_degrees_of_freedom_of_its_readings() {
+        for r in [0.0, 0.5, -0.9] {
+            let inputs = vec![input("a", 0.0, 3.0, 4.0), input("b", 0.0, 4.0, 4.0)];
+            let model = MeasurementModel::new(&[("y", "mm", "a + b")], inputs, &[("a", "b", r)]).unwrap();
+            let model = model.with_evaluated_together(vec![vec![0, 1]]);
+            let budget = LinearResult::of(&model, 0.95, Order::First).unwrap().budgets.remove(0);
+            assert!((budget.effective_degrees_of_freedom - 4.0).abs() < 1e-12, "{r}");
+        }
+    }
+
+    #[test]
+    fn where_there_is_no_derivative_the_rest_of_the_budget_stands() {
+        let inputs = || vec![input("a", 1.0, 0.1, 5.0), input("b", 1.0, 0.2, 5.0)];
+        let measurands = [("range", "mm", "max(a, b) - min(a, b)"), ("sum", "mm", "a + b")];
+        let model = MeasurementModel::new(&measurands, inputs(), &[]).unwrap();
+        let result = LinearResult::where_it_applies(&model, 0.95, Order::First).unwrap();
+        let [range, sum] = &result.budgets[..] else { panic!() };
+        assert!(range.no_law.is_some() && range.combined_standard_uncertainty.is_nan());
+        assert_eq!((range.estimate, range.inputs[0].standard_uncertainty), (0.0, 0.1));
+        assert!(range.inputs[0].sensitivity.is_nan() && range.expanded_uncertainty.is_nan());
+        assert!(sum.no_law.is_none() && (sum.combined_standard_uncertainty - 0.05_f64.sqrt()).abs() < 1e-15);
+        assert!(result.covariance[0][1].is_nan() && result.regions.is_none());
+        assert!(LinearResult::of(&model, 0.95, Order::First).is_err());
+    }
+
+    /// The variance of x² is `4x²u² + 4xμ₃ + μ₄ − u⁴`, exactly; with the central moments of a rectangle, `9/5 u⁴` and 0, and of
+    /// an exponential, `2m³` and `9m⁴` (JCGM 101 table 1 has the densities; the moments by integration).
+    #[test]
+    fn the_second_order_has_the_moments_of_each_input() {
+        let of = |distribution: Distribution| {
+            let input = Input { name: "x".into(), unit: "1".into(), knowledge: Knowledge::of(distribution) };
+            let model = MeasurementModel::new(&[("y", "1", "x^2")], vec![input], &[]).unwrap();
+            let budget = |order| LinearResult::of(&model, 0.95, order).unwrap().budgets.remove(0);
+            let second = budget(Order::Second).second_order.unwrap().combined_standard_uncertainty;
+            let first = budget(Order::First);
+            let neglected = first.neglected_variance.unwrap();
+            let all = first.combined_standard_uncertainty.powi(2) + neglected;
+            assert!((all.sqrt() / second - 1.0).abs() < 1e-12);
+            second * second
+        };
+        let (x, u2) = (0.2_f64, 0.1_f64.powi(2) / 3.0);
+        let rectangle = of(Distribution::Rectangular { low: x - 0.1, high: x + 0.1 });
+        assert!((rectangle / (4.0 * x * x * u2 + 0.8 * u2 * u2) - 1.0).abs() < 1e-12);
+        let m = 0.7_f64;
+        let exponential = of(Distribution::Exponential { mean: m });
+        assert!((exponential / (20.0 * m.powi(4)) - 1.0).abs() < 1e-12);
     }
 
     /// `x²` of a normal input has variance `4x²u² + 2u⁴` and mean `x² + u²`, exactly.

@@ -205,6 +205,8 @@ pub(crate) struct ReadingModel {
 /// An observation, checked.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Observed {
+    /// Which of the observations it is.
+    pub observation: usize,
     pub reading: usize,
     pub value: f64,
     pub step: f64,
@@ -269,10 +271,17 @@ impl ReadingModel {
             |round: usize| observations.iter().find(|o| o.reading == zero_of(round)).map_or(0.0, |o| o.value);
         let observed: Vec<Observed> = observations
             .iter()
-            .filter(|o| zero_of(survey.readings[o.reading].round) != o.reading)
-            .map(|o| {
+            .enumerate()
+            .filter(|(_, o)| zero_of(survey.readings[o.reading].round) != o.reading)
+            .map(|(observation, o)| {
                 let round = survey.readings[o.reading].round;
-                Observed { reading: o.reading, value: o.value - written_zero(round), step: o.step, round }
+                Observed {
+                    observation,
+                    reading: o.reading,
+                    value: o.value - written_zero(round),
+                    step: o.step,
+                    round,
+                }
             })
             .collect();
         let mut taken: Vec<Taken> = Vec::new();
@@ -606,6 +615,26 @@ impl ReadingModel {
         let deviation = amount * at(scale::FIELDS + 2 * field);
         let (node, share) = self.fields[field].locate(at(scale::FIELDS + 2 * field + 1));
         FieldScale { variance: deviation * deviation, node, share }
+    }
+
+    /// Logarithm of the density of a plate's wear as it was assumed, but for a constant: dips, dishes, how worn it is at
+    /// large, its waves and its twist.
+    pub fn log_density_of_wear(&self, parameters: &Parameters) -> f64 {
+        let square = |z: f64| -0.5 * z * z;
+        let bumps = parameters.bumps.iter().zip(&self.bumps).map(|(state, prior)| {
+            if state.there {
+                let shape: f64 = state.shape[..prior.shape.len()].iter().map(|&z| square(z)).sum();
+                libm::log(prior.chance) + square(state.depth) + shape
+            } else {
+                libm::log(1.0 - prior.chance)
+            }
+        });
+        let scales = (scale::FIELDS..scale::EXPANSION).chain([scale::AMOUNT]);
+        let uncertain = scales.filter(|&k| !self.scales[k].is_constant());
+        let twist = self.twist.as_ref().filter(|twist| twist.gaussian.is_none());
+        bumps.sum::<f64>()
+            + uncertain.map(|k| square(parameters.scales[k])).sum::<f64>()
+            + twist.map_or(0.0, |_| square(parameters.lines[0]))
     }
 
     /// Variance of one reading's own noise (repeatability and hysteresis), in µm² of reading.

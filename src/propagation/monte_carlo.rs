@@ -1,14 +1,14 @@
 //! Propagation of distributions by Monte Carlo (JCGM 101:2008), of a formula model.
 
 use crate::model::formula::{FormulaError, FormulaScratch};
-use crate::model::measurement::{Input, MeasurementModel, correlated_groups};
-use crate::propagation::law::{Budget, correlation_of};
+use crate::model::measurement::{Input, Measurand, MeasurementModel, correlated_groups};
+use crate::propagation::law::{Budget, LinearResult, Order, correlation_of};
 use crate::propagation::region::CoverageRegions;
 use crate::propagation::sampler::{Family, Inversion, Sampler};
 use crate::propagation::trials::{BLOCK, Experiment, run_trials};
 use crate::quantity::correlation::{Correlation, Factor};
 use crate::quantity::distribution::Distribution;
-use crate::quantity::sample::Summary;
+use crate::quantity::sample::{Summary, mean_and_standard_deviation, quantiles};
 use crate::quantity::stream::Streams;
 use rayon::prelude::*;
 use std::fmt;
@@ -73,8 +73,8 @@ pub struct MonteCarlo {
     /// Joint coverage regions, if there are several measurands (JCGM 102 7.7).
     pub regions: Option<CoverageRegions>,
     /// Inputs whose density has no finite standard deviation: t with 2 degrees of freedom or fewer, of three readings or
-    /// two. Standard uncertainties and covariances of what depends on them grow with the number of trials and mean
-    /// nothing; intervals do.
+    /// two. What depends on them has no standard uncertainty and no covariances (they would grow with the number of
+    /// trials), and with 1 degree of freedom or fewer no mean: not a number. Intervals it has.
     pub inputs_without_variance: Vec<String>,
 }
 
@@ -85,7 +85,8 @@ pub struct MeasurandTrials {
     pub measurand: String,
     /// Its unit.
     pub unit: String,
-    /// Estimate, standard uncertainty and intervals over all trials.
+    /// Estimate, standard uncertainty and intervals over all trials; not a number for what the density does not have
+    /// ([`MonteCarlo::inputs_without_variance`]).
     pub summary: Summary,
     /// How well the adaptive trials have settled; none if their number was fixed.
     pub convergence: Option<Convergence>,
@@ -103,9 +104,9 @@ pub struct Convergence {
     /// What had to be reached: δ, or δ/5 for a validation.
     pub aimed_at: f64,
     /// Twice the standard deviations of the averages of the estimate, the standard uncertainty, and the
-    /// low and the high end of the interval.
+    /// low and the high end of the interval; not a number for what the density does not have.
     pub reached: [f64; 4],
-    /// Whether all of these are no larger than what was aimed at.
+    /// Whether all of these numbers are no larger than what was aimed at.
     pub has_settled: bool,
 }
 
@@ -120,7 +121,12 @@ pub struct Validation {
     pub d_low: f64,
     /// `|y + U_p − y_high|`
     pub d_high: f64,
-    /// Whether neither is larger than δ.
+    /// Standard deviations of `y_low` and `y_high` from one run of as many trials to the next; 0 where nothing is known of
+    /// them.
+    pub end_scatter: [f64; 2],
+    /// Whether there were trials enough for the comparison not to be down to luck.
+    pub is_decided: bool,
+    /// Whether neither difference is larger than δ, and that is decided.
     pub linear_result_may_be_used: bool,
 }
 
@@ -128,18 +134,49 @@ impl Validation {
     /// The same comparison in another unit, of which `factor` make one of the old.
     pub fn in_unit(&self, factor: f64) -> Self {
         let [delta, d_low, d_high] = [self.delta, self.d_low, self.d_high].map(|value| value * factor);
-        Self { delta, d_low, d_high, ..*self }
+        let end_scatter = self.end_scatter.map(|value| value * factor);
+        Self { delta, d_low, d_high, end_scatter, ..*self }
     }
 
     /// Compares the interval `y ± U_p` of a budget with that of the trials, of the same coverage probability (8.1). The
-    /// trials should have been run to δ/5 ([`Adaptive::for_validation`]), else a close verdict is down to luck.
+    /// trials should have been run to δ/5 ([`Adaptive::for_validation`]), else a close verdict is down to luck:
+    /// [`Validation::with_scatter`].
+    ///
+    /// δ is that of the trials' standard uncertainty or, where their density has none, of the law's.
     pub fn of(budget: &Budget, trials: &Summary, interval: IntervalKind, significant_digits: u32) -> Self {
-        let delta = numerical_tolerance(trials.standard_deviation, significant_digits);
+        let u = match trials.standard_deviation {
+            u if u.is_finite() => u,
+            _ => budget.standard_uncertainty(),
+        };
+        let delta = numerical_tolerance(u, significant_digits);
         let [low, high] = budget.coverage_interval();
         let [y_low, y_high] = interval.of(trials);
         let (d_low, d_high) = ((low - y_low).abs(), (high - y_high).abs());
         let linear_result_may_be_used = d_low <= delta && d_high <= delta;
-        Self { significant_digits, delta, d_low, d_high, linear_result_may_be_used }
+        Self {
+            significant_digits,
+            delta,
+            d_low,
+            d_high,
+            end_scatter: [0.0; 2],
+            is_decided: true,
+            linear_result_may_be_used,
+        }
+    }
+
+    /// The same, with how much the ends of the trials' interval scatter from run to run. The result by the law is refused
+    /// where an end is farther off than δ by more than three of its standard deviations; it may be used where both ends
+    /// are within δ, and δ is at least two of them; else there were too few trials to tell.
+    pub fn with_scatter(self, end_scatter: [f64; 2]) -> Self {
+        let ends = || [self.d_low, self.d_high].into_iter().zip(end_scatter);
+        let refused = ends().any(|(d, s)| d - 3.0 * s > self.delta);
+        let may_be_used = ends().all(|(d, s)| d <= self.delta && 2.0 * s <= self.delta);
+        Self {
+            end_scatter,
+            is_decided: refused || may_be_used,
+            linear_result_may_be_used: may_be_used && !refused,
+            ..self
+        }
     }
 }
 
@@ -166,6 +203,32 @@ impl IntervalKind {
             Self::Shortest => summary.interval_shortest,
         }
     }
+
+    /// How much the ends of this interval scatter from run to run of as many trials, as standard deviations.
+    ///
+    /// The ends of the symmetric one are of a fixed rank; of how many values lie below a point, the binomial distribution
+    /// gives the standard deviation. Those of the shortest one are had from twentieths of the trials, each with its own
+    /// interval: they scatter as one over the cube root of the number of trials.
+    pub fn scatter_of_ends(self, values: &[f64], coverage_probability: f64) -> [f64; 2] {
+        /// As many as give the scatter to about a sixth.
+        const PARTS: usize = 20;
+        let n = values.len() as f64;
+        if self == Self::Symmetric {
+            let tail = 0.5 * (1.0 - coverage_probability);
+            let off = (tail * (1.0 - tail) / n).sqrt();
+            let around = [tail - off, tail + off, 1.0 - tail - off, 1.0 - tail + off];
+            let at = quantiles(&mut values.to_vec(), &around.map(|p| p.clamp(0.0, 1.0)));
+            return [0.5 * (at[1] - at[0]), 0.5 * (at[3] - at[2])];
+        }
+        let parts = values.chunks(values.len().div_ceil(PARTS).max(1));
+        let ends: Vec<[f64; 2]> =
+            parts.map(|part| self.of(&Summary::of(part, coverage_probability))).collect();
+        let fewer = (ends.len() as f64).cbrt();
+        [0, 1].map(|end| {
+            let of_parts: Vec<f64> = ends.iter().map(|ends| ends[end]).collect();
+            mean_and_standard_deviation(&of_parts).1 / fewer
+        })
+    }
 }
 
 impl MonteCarlo {
@@ -189,20 +252,31 @@ impl MonteCarlo {
         let run = |trials: Range<u64>| run_trials(&experiment, &streams, trials, on_progress);
         let (values, convergences) = match options.trials {
             Trials::Fixed(n_trials) => (run(0..n_trials), vec![None; model.measurands().len()]),
-            Trials::Adaptive(adaptive) => run_adaptive(run, model.measurands().len(), options, adaptive),
+            Trials::Adaptive(adaptive) => {
+                run_adaptive(run, &scales(model, options.coverage_probability), options, adaptive)
+            }
         };
         let n_trials = values[0].len() as u64;
         if n_trials < 2 {
             return Err(MonteCarloError::TooFew { n_trials });
         }
-        let summaries: Vec<Summary> =
+        let mut summaries: Vec<Summary> =
             values.iter().map(|values| Summary::of(values, options.coverage_probability)).collect();
         if summaries.iter().any(|summary| !summary.mean.is_finite()) {
             return Err(experiment.fault(&streams, &values));
         }
+        for (summary, measurand) in summaries.iter_mut().zip(model.measurands()) {
+            if lacks_moment(model, measurand, 1.0) {
+                summary.mean = f64::NAN;
+            }
+            if lacks_moment(model, measurand, 2.0) {
+                summary.standard_deviation = f64::NAN;
+            }
+        }
         let means: Vec<f64> = summaries.iter().map(|summary| summary.mean).collect();
         let covariance = covariance(&values, &summaries);
-        let several = values.len() > 1;
+        let several =
+            values.len() > 1 && summaries.iter().all(|summary| summary.standard_deviation.is_finite());
         let has_no_variance =
             |input: &&Input| input.knowledge.distribution.standard_uncertainty().is_infinite();
         Ok(Self {
@@ -235,11 +309,31 @@ impl MonteCarlo {
     }
 }
 
+/// Whether a measurand depends on a t that has no moment of this order: one with so many degrees of freedom or fewer.
+fn lacks_moment(model: &MeasurementModel, measurand: &Measurand, order: f64) -> bool {
+    let lacks = |(index, input): (usize, &Input)| {
+        measurand.formula.uses(index) && input.knowledge.distribution.degrees_of_freedom() <= order
+    };
+    model.inputs().iter().enumerate().any(lacks)
+}
+
+/// The standard uncertainties that numerical tolerances go by for measurands whose density has none: those of the law of
+/// propagation, not a number where it does not apply; none for the others.
+fn scales(model: &MeasurementModel, coverage_probability: f64) -> Vec<Option<f64>> {
+    let law = LinearResult::where_it_applies(model, coverage_probability, Order::First).ok();
+    let of = |(index, measurand): (usize, &Measurand)| {
+        lacks_moment(model, measurand, 2.0)
+            .then(|| law.as_ref().map_or(f64::NAN, |law| law.budgets[index].combined_standard_uncertainty))
+    };
+    model.measurands().iter().enumerate().map(of).collect()
+}
+
 /// Covariances over the trials, with M − 1; the variances are those of the summaries.
 fn covariance(values: &[Vec<f64>], summaries: &[Summary]) -> Vec<Vec<f64>> {
     let entry = |i: usize, j: usize| {
-        if i == j {
-            return summaries[i].standard_deviation.powi(2);
+        let [u, v] = [i, j].map(|k| summaries[k].standard_deviation);
+        if i == j || u.is_nan() || v.is_nan() {
+            return u * v;
         }
         let (first, second) = (i.min(j), i.max(j));
         let products = values[first].iter().zip(&values[second]);
@@ -254,15 +348,15 @@ fn covariance(values: &[Vec<f64>], summaries: &[Summary]) -> Vec<Vec<f64>> {
 /// averages over the sequences have settled for every measurand (JCGM 101 7.9.4); returns the values of all of these.
 fn run_adaptive(
     run: impl Fn(Range<u64>) -> Vec<Vec<f64>>,
-    n_measurands: usize,
+    scales: &[Option<f64>],
     options: &MonteCarloOptions,
     adaptive: Adaptive,
 ) -> (Vec<Vec<f64>>, Vec<Option<Convergence>>) {
     let p = options.coverage_probability;
     let length = sequence_length(p);
     let at_most = adaptive.at_most.max(2 * length as u64) as usize;
-    let mut values: Vec<Vec<f64>> = vec![Vec::new(); n_measurands];
-    let mut sequences: Vec<Vec<[f64; 4]>> = vec![Vec::new(); n_measurands];
+    let mut values: Vec<Vec<f64>> = vec![Vec::new(); scales.len()];
+    let mut sequences: Vec<Vec<[f64; 4]>> = vec![Vec::new(); scales.len()];
     loop {
         let end = (sequences[0].len() + 1) * length;
         if values[0].len() < end {
@@ -277,8 +371,11 @@ fn run_adaptive(
             let [low, high] = options.interval.of(&summary);
             sequences.push([summary.mean, summary.standard_deviation, low, high]);
         }
-        let convergences: Vec<Convergence> =
-            sequences.iter().map(|sequences| Convergence::of(sequences, length, adaptive)).collect();
+        let convergences: Vec<Convergence> = sequences
+            .iter()
+            .zip(scales)
+            .map(|(sequences, scale)| Convergence::of(sequences, length, adaptive, *scale))
+            .collect();
         let settled = convergences.iter().all(|convergence| convergence.has_settled);
         // A value that is not a number will not settle; the caller finds it.
         let hopeless = sequences.iter().any(|sequences| sequences.iter().any(|s| s[0].is_nan()));
@@ -301,8 +398,9 @@ fn sequence_length(coverage_probability: f64) -> usize {
 }
 
 impl Convergence {
-    /// From the averages of each sequence: estimate, standard uncertainty, low and high end.
-    fn of(sequences: &[[f64; 4]], length: usize, adaptive: Adaptive) -> Self {
+    /// From the averages of each sequence: estimate, standard uncertainty, low and high end. Where the density has no
+    /// standard deviation, `scale` stands for it, and only the ends have to settle.
+    fn of(sequences: &[[f64; 4]], length: usize, adaptive: Adaptive, scale: Option<f64>) -> Self {
         let (h, m) = (sequences.len() as f64, length as f64);
         let average = |k: usize| sequences.iter().map(|s| s[k]).sum::<f64>() / h;
         let twice = |k: usize| {
@@ -310,12 +408,20 @@ impl Convergence {
             let squares: f64 = sequences.iter().map(|s| (s[k] - mean).powi(2)).sum();
             2.0 * (squares / (h * (h - 1.0))).sqrt()
         };
-        let reached = [0, 1, 2, 3].map(twice);
+        let mut reached = [0, 1, 2, 3].map(twice);
         // The standard deviation of all h·M values, from those of the sequences.
         let mean = average(0);
         let squares: f64 =
             sequences.iter().map(|[y, u, ..]| (m - 1.0) * u * u + m * (y - mean) * (y - mean)).sum();
-        let u = (squares / (h * m - 1.0)).sqrt();
+        let u = match scale {
+            None => (squares / (h * m - 1.0)).sqrt(),
+            Some(u) if u.is_finite() => u,
+            // About what the interval of a normal would make of it.
+            Some(_) => 0.25 * (average(3) - average(2)),
+        };
+        if scale.is_some() {
+            reached[..2].fill(f64::NAN);
+        }
         let delta = numerical_tolerance(u, adaptive.significant_digits);
         let aimed_at = if adaptive.for_validation { delta / 5.0 } else { delta };
         Self {
@@ -323,7 +429,8 @@ impl Convergence {
             delta,
             aimed_at,
             reached,
-            has_settled: sequences.len() > 1 && reached.iter().all(|twice| *twice <= aimed_at),
+            has_settled: sequences.len() > 1
+                && reached.iter().all(|twice| twice.is_nan() || *twice <= aimed_at),
         }
     }
 }
@@ -683,8 +790,57 @@ mod tests {
         let t = |name, degrees_of_freedom| {
             input(name, Distribution::StudentT { location: 0.0, scale: 1.0, degrees_of_freedom })
         };
-        let result = run(&["a + b"], vec![t("a", 2.0), t("b", 2.1)], &[], Trials::Fixed(1_000));
-        assert_eq!(result.inputs_without_variance, ["a"]);
+        let inputs = || vec![t("a", 2.0), t("b", 2.1), t("c", 1.0)];
+        let result = run(&["a + b", "b", "b + c"], inputs(), &[], Trials::Fixed(1_000));
+        assert_eq!(result.inputs_without_variance, ["a", "c"]);
+        let moments = result.measurands.iter().map(|m| [m.summary.mean, m.summary.standard_deviation]);
+        let known: Vec<[bool; 2]> = moments.map(|moments| moments.map(f64::is_finite)).collect();
+        assert_eq!(known, [[true, false], [true, true], [false, false]]);
+        assert!(result.measurands[2].summary.interval_symmetric[1].is_finite());
+        assert!(result.covariance[0][1].is_nan() && result.covariance[1][1].is_finite());
+        assert!(result.correlation[0][1].is_nan() && result.regions.is_none());
+        // The ends settle, and nothing else is waited for.
+        let trials =
+            Trials::Adaptive(Adaptive { significant_digits: 1, for_validation: false, at_most: 2_000_000 });
+        let convergence = run(&["a"], inputs(), &[], trials).measurands[0].convergence.unwrap();
+        assert!(convergence.has_settled && convergence.reached[1].is_nan() && convergence.delta == 0.5);
+    }
+
+    /// The standard deviation of a quantile is `√(p(1 − p)/n)` over the density there (Cramér 1946, 28.5); for a normal's
+    /// 2.5 % from 10⁵ values, 0.00845.
+    #[test]
+    fn the_scatter_of_the_ends_is_that_of_quantiles() {
+        let result = run(&["a"], vec![normal("a")], &[], Trials::Fixed(100_000));
+        let values = &result.measurands[0].values;
+        for s in IntervalKind::Symmetric.scatter_of_ends(values, 0.95) {
+            assert!((s / 0.00845 - 1.0).abs() < 0.3, "{s}");
+        }
+        // The shortest interval is as long, but where it lies is known worse.
+        for s in IntervalKind::Shortest.scatter_of_ends(values, 0.95) {
+            assert!((0.009..0.1).contains(&s), "{s}");
+        }
+    }
+
+    #[test]
+    fn too_few_trials_decide_nothing() {
+        let compared = |d, scatter| {
+            let exact = Validation {
+                significant_digits: 1,
+                delta: 1.0,
+                d_low: 0.0,
+                d_high: d,
+                end_scatter: [0.0; 2],
+                is_decided: true,
+                linear_result_may_be_used: d <= 1.0,
+            };
+            let found = exact.with_scatter([0.0, scatter]);
+            (found.is_decided, found.linear_result_may_be_used)
+        };
+        assert_eq!(compared(0.9, 0.1), (true, true));
+        assert_eq!(compared(1.1, 0.1), (false, false));
+        assert_eq!(compared(1.4, 0.1), (true, false));
+        assert_eq!(compared(0.1, 0.6), (false, false));
+        assert_eq!(compared(3.0, 0.6), (true, false));
     }
 
     #[test]

@@ -126,6 +126,27 @@ pub fn surveys_of(check: &ShopCheck, candidates: &[Candidate], chosen: &[NextRea
     order.into_iter().filter_map(survey).collect()
 }
 
+/// What the readings of a survey would show on average (µm, those that set a zero left out) on such of the posterior's plates as
+/// `keep` takes by their flatness (µm). `None` where it takes none, or the survey cannot be simulated.
+pub fn foreseen(
+    check: &ShopCheck,
+    posterior: &Posterior,
+    survey: &Survey,
+    keep: impl Fn(f64) -> bool,
+) -> Option<Vec<f64>> {
+    let check = ShopCheck { survey: survey.clone(), ..check.clone() };
+    let readings: Vec<usize> =
+        (0..survey.readings.len()).filter(|reading| !survey.zeros.contains(reading)).collect();
+    let columns = predicted_readings(&check, posterior, &readings, 0, Heat::AsRead)?;
+    let kept = posterior.plate_flatness.iter().map(|&flatness| keep(flatness));
+    let n = kept.clone().filter(|kept| *kept).count();
+    let mean = |values: Vec<f64>| {
+        values.into_iter().zip(kept.clone()).filter(|(_, kept)| *kept).map(|(value, _)| value).sum::<f64>()
+            / n as f64
+    };
+    (n > 0).then(|| columns.into_iter().map(mean).collect())
+}
+
 /// One candidate reading, as every plate of the posterior may give it.
 #[derive(Clone)]
 pub(super) struct Predicted {

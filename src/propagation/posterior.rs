@@ -5,7 +5,8 @@ use super::{
     completion::{self, Plate, complete},
     fit::{Fit, FitSample},
     likelihood::{Observation, ReadingModel, Unreadable},
-    tempering::Population,
+    power_scaling::PowerScaling,
+    tempering::{Particle, Population},
 };
 use crate::{
     quantity::{
@@ -24,7 +25,7 @@ pub struct Settings {
     pub n_particles: usize,
     /// The effective sample size to be reached.
     pub effective_sample_size: f64,
-    /// How many plates each particle gives at least, and at most, to reach it.
+    /// How many plates each particle gives: at least, in every population, and at most, in all of them, to reach it.
     pub rounds: [usize; 2],
     /// Seed of all random numbers.
     pub seed: u64,
@@ -49,15 +50,13 @@ pub struct Posterior {
     pub effective_sample_size: f64,
     /// Whether that is as large as was asked for.
     pub sample_suffices: bool,
-    /// How many of the first particles have descendants left.
-    pub n_ancestors: usize,
-    /// How many temperatures the sampler went through.
-    pub n_stages: usize,
     /// Natural logarithm of the probability density of these readings under the setup (µm⁻ⁿ). The
     /// difference between two kinds of wear says which the readings favour.
     pub log_evidence: f64,
     /// The plate.
     pub map: PosteriorMap,
+    /// How far the flatness leans on the wear that was assumed, and on the readings.
+    pub leaning: PowerScaling,
     /// How well the readings fit the setup.
     pub fit: Fit,
     /// What each foot stands on, each time the stand is put down.
@@ -160,32 +159,7 @@ pub fn posterior_of(
     settings: &Settings,
     progress: &(dyn Fn(f64) + Sync),
 ) -> Result<Posterior, CannotJudge> {
-    let model = ReadingModel::new(experiment, observations).map_err(CannotJudge::Readings)?;
-    let streams = Streams::new(settings.seed);
-    let n_particles = settings.n_particles.max(2);
-    let mut population =
-        Population::sample(&model, n_particles, &streams, &|power| progress(0.7 * power.sqrt()));
-    let [fewest, most] = [settings.rounds[0].max(1), settings.rounds[1].max(1)];
-    let mut gathered = Gathered::new(&model);
-    let mut effective = 0.0;
-    for round in 0..most {
-        if round > 0 {
-            population.sweep(&model, 1.0);
-        }
-        gathered.add(&model, &mut population);
-        if round + 1 >= fewest {
-            effective = gathered.effective_sample_size(&population);
-            // It grows with the rounds: where even all of them would not do, more only cost time.
-            let hopeless = round + 1 >= 2 * fewest
-                && effective * (most as f64) < settings.effective_sample_size * (round + 1) as f64;
-            if effective >= settings.effective_sample_size || hopeless {
-                break;
-            }
-        }
-        progress(0.7 + 0.3 * (round + 1) as f64 / most as f64);
-    }
-    progress(1.0);
-    Ok(gathered.finish(&model, &population, effective, settings))
+    Inference::new(experiment, observations, settings, progress).map(|inference| inference.posterior)
 }
 
 impl Posterior {
@@ -195,15 +169,110 @@ impl Posterior {
     }
 }
 
-/// What is gathered over the rounds.
+impl Settings {
+    /// Enough to tell by how much an assumption moves the answer.
+    pub fn rough(self) -> Self {
+        Self {
+            n_particles: (self.n_particles * 2 / 5).max(2),
+            effective_sample_size: self.effective_sample_size / 4.0,
+            rounds: [2, 6],
+            ..self
+        }
+    }
+}
+
+/// A posterior, and the particles that it came from.
+pub struct Inference {
+    /// What the readings leave open.
+    pub posterior: Posterior,
+    pub(super) observations: Vec<Observation>,
+    pub(super) settings: Settings,
+    pub(super) model: ReadingModel,
+    /// Those that the posterior's plates were made from, in the same order, and their predictions of each reading.
+    pub(super) particles: Vec<Particle>,
+    pub(super) predictions: Vec<FitSample>,
+    /// Flatness without readings that were left out by an inference of their own.
+    pub(super) refits: Vec<(usize, Vec<f64>)>,
+}
+
+impl Inference {
+    /// See [`posterior_of`].
+    ///
+    /// Particles are moved on from round to round until that gains far fewer independent draws than a new population would for
+    /// the same work; then there is a new one, independent of the first, and all are pooled.
+    pub fn new(
+        experiment: &CheckExperiment,
+        observations: &[Observation],
+        settings: &Settings,
+        progress: &(dyn Fn(f64) + Sync),
+    ) -> Result<Self, CannotJudge> {
+        let model = ReadingModel::new(experiment, observations).map_err(CannotJudge::Readings)?;
+        let streams = Streams::new(settings.seed);
+        let n_particles = settings.n_particles.max(2);
+        let [fewest, most] = [settings.rounds[0].max(1), settings.rounds[1].max(1)];
+        let mut gathered = Gathered::new(&model);
+        let (mut n_rounds, mut next_stream) = (0, 0);
+        while n_rounds < most && !gathered.suffices(settings) {
+            let on_power = |power: f64| {
+                if n_rounds == 0 {
+                    progress(0.7 * power.sqrt());
+                }
+            };
+            let mut population = Population::sample(&model, n_particles, &streams, next_stream, &on_power);
+            gathered.open(&population);
+            let before = gathered.effective;
+            let mut reached = Vec::new();
+            while n_rounds < most {
+                if !reached.is_empty() {
+                    population.sweep(&model, 1.0);
+                }
+                gathered.add(&model, &mut population, n_rounds == 0);
+                n_rounds += 1;
+                progress(0.7 + 0.3 * n_rounds as f64 / most as f64);
+                reached.push(gathered.effective);
+                let done = reached.len();
+                if done < fewest {
+                    continue;
+                }
+                let average = (gathered.effective - before) / (population.n_stages + done) as f64;
+                let marginal = if done >= 2 * fewest {
+                    (gathered.effective - reached[done - 1 - fewest]) / fewest as f64
+                } else {
+                    average
+                };
+                // The estimates are noisy, and leaving too early costs more than staying.
+                if gathered.suffices(settings) || marginal < 0.5 * average {
+                    break;
+                }
+            }
+            next_stream = population.next_stream();
+        }
+        progress(1.0);
+        Ok(gathered.finish(model, observations, settings))
+    }
+}
+
+/// What is gathered over the rounds, population by population.
 struct Gathered {
     flatness: Vec<f64>,
+    /// For each of these, which of all populations' first particles it descends from.
+    ancestors: Vec<usize>,
+    /// Of the population at hand.
+    first_ancestor: usize,
+    effective: f64,
+    /// For each of the flatnesses, the logarithms of the assumed wear's density and of the likelihood.
+    log_assumed: Vec<f64>,
+    log_read: Vec<f64>,
+    /// Logarithm of the evidence, by each population.
+    log_evidence: Vec<f64>,
     plane: NodePlane,
     sums: Moments,
     feet: Moments,
     foot_places: Vec<FootPlace>,
     plates: Vec<Plate>,
-    fit: Vec<FitSample>,
+    plate_flatness: Vec<f64>,
+    particles: Vec<Particle>,
+    predictions: Vec<FitSample>,
 }
 
 struct FootPlace {
@@ -248,8 +317,7 @@ struct Yield {
     flatness: f64,
     levelled: Vec<f64>,
     feet: Vec<f64>,
-    plate: Option<Plate>,
-    fit: Option<FitSample>,
+    kept: Option<(Plate, Particle, FitSample)>,
 }
 
 impl Gathered {
@@ -269,18 +337,35 @@ impl Gathered {
         let grid = experiment.landscape().grid();
         Self {
             flatness: Vec::new(),
+            ancestors: Vec::new(),
+            first_ancestor: 0,
+            effective: 0.0,
+            log_assumed: Vec::new(),
+            log_read: Vec::new(),
+            log_evidence: Vec::new(),
             plane: NodePlane::new(grid),
             sums: Moments::new(grid.n_nodes()),
             feet: Moments::new(foot_places.len()),
             foot_places,
             plates: Vec::new(),
-            fit: Vec::new(),
+            plate_flatness: Vec::new(),
+            particles: Vec::new(),
+            predictions: Vec::new(),
         }
     }
 
-    /// Completes every particle to a plate.
-    fn add(&mut self, model: &ReadingModel, population: &mut Population) {
-        let first_round = self.flatness.is_empty();
+    fn suffices(&self, settings: &Settings) -> bool {
+        !self.flatness.is_empty() && self.effective >= settings.effective_sample_size
+    }
+
+    /// Begins with a population.
+    fn open(&mut self, population: &Population) {
+        self.first_ancestor = self.log_evidence.len() * population.particles.len();
+        self.log_evidence.push(population.log_evidence);
+    }
+
+    /// Completes every particle to a plate, and keeps the first of all.
+    fn add(&mut self, model: &ReadingModel, population: &mut Population, first_round: bool) {
         let (source, first): (Source, u64) = population.take_streams(population.particles.len());
         let found: Vec<Yield> = population
             .particles
@@ -289,7 +374,7 @@ impl Gathered {
             .map_init(
                 || (completion::Scratch::new(model), Plate::default()),
                 |(scratch, plate), (index, particle)| {
-                    complete(model, particle, &mut source.trial(first + index as u64), scratch, plate);
+                    complete(model, particle, None, &mut source.trial(first + index as u64), scratch, plate);
                     let flatness = plate.lay_out(model, scratch);
                     let heights = &mut scratch.drawn.on_grid;
                     let plane = self.plane.through(heights);
@@ -302,47 +387,43 @@ impl Gathered {
                         flatness,
                         levelled: heights.clone(),
                         feet: feet.collect(),
-                        plate: first_round.then(|| plate.clone()),
-                        fit: first_round.then(|| FitSample::of(model, particle)),
+                        kept: first_round
+                            .then(|| (plate.clone(), particle.clone(), FitSample::of(model, particle))),
                     }
                 },
             )
             .collect();
-        for found in found {
+        for (found, particle) in found.into_iter().zip(&population.particles) {
             self.flatness.push(found.flatness);
+            self.log_assumed.push(model.log_density_of_wear(&particle.parameters));
+            self.log_read.push(particle.cache.log_likelihood());
+            self.ancestors.push(self.first_ancestor + particle.ancestor);
             self.sums.add(&found.levelled);
             self.feet.add(&found.feet);
-            self.plates.extend(found.plate);
-            self.fit.extend(found.fit);
+            if let Some((plate, particle, prediction)) = found.kept {
+                self.plates.push(plate);
+                self.plate_flatness.push(found.flatness);
+                self.particles.push(particle);
+                self.predictions.push(prediction);
+            }
         }
+        self.effective = self.effective_sample_size(population.particles.len());
     }
 
-    fn effective_sample_size(&self, population: &Population) -> f64 {
+    fn effective_sample_size(&self, n_particles: usize) -> f64 {
         let n = self.flatness.len();
         let mean = self.flatness.iter().sum::<f64>() / n as f64;
-        let n_particles = population.particles.len();
-        let (mut of_ancestor, mut squares) = (vec![0.0; n_particles], 0.0);
-        for (i, flatness) in self.flatness.iter().enumerate() {
+        let (mut of_ancestor, mut squares) = (vec![0.0; self.log_evidence.len() * n_particles], 0.0);
+        for (flatness, &ancestor) in self.flatness.iter().zip(&self.ancestors) {
             let deviation = flatness - mean;
             squares += deviation * deviation;
-            of_ancestor[population.particles[i % n_particles].ancestor] += deviation;
+            of_ancestor[ancestor] += deviation;
         }
         let variance: f64 = of_ancestor.iter().map(|sum| sum * sum).sum();
         if variance > 0.0 { (n as f64 * squares / variance).min(n as f64) } else { n as f64 }
     }
 
-    fn finish(
-        self,
-        model: &ReadingModel,
-        population: &Population,
-        effective: f64,
-        settings: &Settings,
-    ) -> Posterior {
-        let n_particles = population.particles.len();
-        let mut has_descendants = vec![false; n_particles];
-        for particle in &population.particles {
-            has_descendants[particle.ancestor] = true;
-        }
+    fn finish(self, model: ReadingModel, observations: &[Observation], settings: &Settings) -> Inference {
         let grid = model.experiment.landscape().grid().clone();
         let n_nodes = grid.n_nodes();
         let feet = self.foot_places.iter().enumerate().map(|(i, foot)| FootHeight {
@@ -352,22 +433,32 @@ impl Gathered {
             height: self.feet.mean(i),
             standard_uncertainty: self.feet.standard_deviation(i),
         });
-        Posterior {
-            effective_sample_size: effective,
-            sample_suffices: effective >= settings.effective_sample_size,
-            n_ancestors: has_descendants.iter().filter(|has| **has).count(),
-            n_stages: population.n_stages,
-            log_evidence: population.log_evidence,
+        let highest = self.log_evidence.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let evidences = self.log_evidence.iter().map(|log| libm::exp(log - highest));
+        let posterior = Posterior {
+            effective_sample_size: self.effective,
+            sample_suffices: self.effective >= settings.effective_sample_size,
+            log_evidence: highest + libm::log(evidences.sum::<f64>() / self.log_evidence.len() as f64),
             map: PosteriorMap {
                 grid,
                 height: (0..n_nodes).map(|i| self.sums.mean(i)).collect(),
                 standard_uncertainty: (0..n_nodes).map(|i| self.sums.standard_deviation(i)).collect(),
             },
-            fit: Fit::of(model, &self.fit),
+            leaning: PowerScaling::new(&self.flatness, &self.log_assumed, &self.log_read),
+            fit: Fit::of(&model, &self.predictions),
             feet: feet.collect(),
-            plate_flatness: self.flatness[..self.plates.len()].to_vec(),
             plates: self.plates,
+            plate_flatness: self.plate_flatness,
             flatness: self.flatness,
+        };
+        Inference {
+            posterior,
+            observations: observations.to_vec(),
+            settings: *settings,
+            model,
+            particles: self.particles,
+            predictions: self.predictions,
+            refits: Vec::new(),
         }
     }
 }

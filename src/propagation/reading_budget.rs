@@ -1,9 +1,12 @@
 //! The budget of one reading, and of the difference of two, by the law of propagation.
 
-use super::law::{Budget, LinearInput};
+use super::{
+    law::{Budget, LinearInput},
+    trials::Experiment,
+};
 use crate::{
     model::measurement::Knowledge,
-    quantity::{correlation::Correlation, distribution::Distribution},
+    quantity::{correlation::Correlation, distribution::Distribution, stream::Streams},
     shop::{
         check::ShopCheck,
         cleanliness::Cleanliness,
@@ -13,6 +16,8 @@ use crate::{
         wear::{Surface, Waves},
     },
 };
+use rand::{Rng, RngExt};
+use std::{f64::consts::TAU, ops::Range};
 
 /// The two linear measurement models that a check rests on.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,6 +30,79 @@ pub struct ReadingBudget {
     pub pair: [usize; 2],
     /// Their difference; in µm.
     pub of_difference: Budget,
+    /// That reading to be drawn again and again, for its interval: a sum of so many swings and rare grains is no normal.
+    pub experiment: LinearExperiment,
+}
+
+/// A linear measurand `Σ c_i X_i` of independent inputs as an experiment: in the unit of its budget, µm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LinearExperiment {
+    terms: Vec<Term>,
+}
+
+/// An input: its name, which is also that of its source of random numbers, its sensitivity coefficient, its density.
+#[derive(Debug, Clone, PartialEq)]
+struct Term {
+    name: String,
+    sensitivity: f64,
+    density: Density,
+}
+
+/// What is known of an input, to be drawn from.
+#[derive(Debug, Clone, PartialEq)]
+enum Density {
+    /// One of the usual distributions.
+    Known(Distribution),
+    /// A normal film, and a grain on it with this chance.
+    Seat { film: f64, chance: f64, grain: Distribution },
+    /// A swing of unknown phase whose size is anything up to the limit.
+    Swing { limit: f64 },
+    /// Half of it, either way.
+    HalfEitherWay(Distribution),
+    /// A normal whose standard deviation is so many times a quantity that is itself uncertain.
+    NormalOf { times: f64, standard_deviation: Distribution },
+}
+
+impl Density {
+    fn draw(&self, draws: &mut (impl Rng + ?Sized)) -> f64 {
+        let normal = |standard_deviation: f64| Distribution::Normal { mean: 0.0, standard_deviation };
+        match self {
+            Self::Known(known) => known.draw(draws),
+            Self::Seat { film, chance, grain } => {
+                let film = normal(*film).draw(draws);
+                if draws.random::<f64>() < *chance { film + grain.draw(draws) } else { film }
+            }
+            Self::Swing { limit } => limit * draws.random::<f64>() * libm::cos(TAU * draws.random::<f64>()),
+            Self::HalfEitherWay(known) => {
+                let half = 0.5 * known.draw(draws);
+                if draws.random::<bool>() { half } else { -half }
+            }
+            Self::NormalOf { times, standard_deviation } => {
+                let u = times * standard_deviation.draw(draws);
+                normal(u).draw(draws)
+            }
+        }
+    }
+}
+
+impl Experiment for LinearExperiment {
+    type Scratch = ();
+
+    fn n_outputs(&self) -> usize {
+        1
+    }
+
+    fn scratch(&self) {}
+
+    fn run_block(&self, streams: &Streams, trials: Range<u64>, out: &mut [&mut [f64]], (): &mut ()) {
+        out[0].fill(0.0);
+        for Term { name, sensitivity, density } in &self.terms {
+            let draws = &mut streams.source(name).trial(trials.start);
+            for place in out[0].iter_mut() {
+                *place += sensitivity * density.draw(draws);
+            }
+        }
+    }
 }
 
 /// Which two things are compared.
@@ -45,8 +123,8 @@ enum Against {
 /// `coverage_probability` lies between 0 and 1.
 pub fn reading_budget(check: &ShopCheck, coverage_probability: f64) -> ReadingBudget {
     let survey = &check.survey;
-    let mut worst = (f64::NEG_INFINITY, 0, Vec::new());
-    let mut worst_pair = (f64::NEG_INFINITY, [0, 0], Vec::new());
+    let mut worst = (f64::NEG_INFINITY, 0, InputList::default());
+    let mut worst_pair = (f64::NEG_INFINITY, [0, 0], InputList::default());
     for round in 0..survey.zeros.len() {
         let zero = survey.zeros[round];
         let open = survey.round(round).filter(|&index| !survey.readings[index].closing);
@@ -54,7 +132,7 @@ pub fn reading_budget(check: &ShopCheck, coverage_probability: f64) -> ReadingBu
             for other in open.clone().take_while(|&other| other < index) {
                 let against = if other == zero { Against::Zero } else { Against::Reading };
                 let inputs = inputs(check, &survey.readings[index], &survey.readings[other], against);
-                let variance = variance(&inputs);
+                let variance = variance(&inputs.inputs);
                 if other == zero && variance > worst.0 {
                     worst = (variance, index, inputs.clone());
                 }
@@ -66,9 +144,10 @@ pub fn reading_budget(check: &ShopCheck, coverage_probability: f64) -> ReadingBu
     }
     ReadingBudget {
         reading: worst.1,
-        of_reading: budget("one reading", &worst.2, coverage_probability),
+        of_reading: budget("one reading", &worst.2.inputs, coverage_probability),
         pair: worst_pair.1,
-        of_difference: budget("difference of two readings", &worst_pair.2, coverage_probability),
+        of_difference: budget("difference of two readings", &worst_pair.2.inputs, coverage_probability),
+        experiment: worst.2.experiment(),
     }
 }
 
@@ -88,14 +167,14 @@ fn budget(measurand: &str, inputs: &[LinearInput], coverage_probability: f64) ->
     )
 }
 
-fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) -> Vec<LinearInput> {
+fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) -> InputList {
     let ShopCheck { plate, stand, indicator, gauge_block: block, temperature, cleanliness, .. } = check;
     let gain = indicator.gain(indicator.contact_angle.mean());
     let there = match against {
         Against::Zero => "at the zero",
         Against::Reading => "at the other spot",
     };
-    let mut list = InputList { inputs: Vec::new(), gain };
+    let mut list = InputList { inputs: Vec::new(), densities: Vec::new(), gain };
 
     let film = Seat::of(cleanliness);
     let same_seat = spot.seating == other.seating;
@@ -111,8 +190,12 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
     list.seat("seat of the block, at the spot".into(), &film, 1.0);
     list.seat(format!("seat of the block, {there}"), &film, -1.0);
     if let Some(waves) = waviness(&check.surface) {
-        let u = waviness_uncertainty(check, waves, spot, other);
-        list.push("waviness under feet and block".into(), u, "normal", gain);
+        let times = waviness_factor(check, waves, spot, other);
+        let known = waves.standard_deviation;
+        // Of a normal whose standard deviation is itself uncertain, that of all draws is its root mean square.
+        let u = times * libm::hypot(known.mean(), known.standard_uncertainty());
+        let density = Density::NormalOf { times, standard_deviation: known };
+        list.push("waviness under feet and block".into(), u, "normal of uncertain size", gain, density);
     }
 
     let [low, high] = [-0.5, 0.5].map(|half| half * block.length_variation);
@@ -149,27 +232,32 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
     let n_moves = spot.seating.abs_diff(other.seating) as f64;
     if n_moves > 0.0 {
         let u = indicator.zero_shift * n_moves.sqrt();
-        list.push("shift of the zero by moving".into(), u, "normal", gain);
+        list.normal("shift of the zero by moving".into(), u, gain);
     }
 
     for place in ["at the spot", there] {
         // A swing of unknown phase (arc sine) whose size is anything up to the limit: the variance
         // is limit²/3 · 1/2.
         let u = indicator.error_limit / 6f64.sqrt();
-        list.push(format!("indicator's error, {place}"), u, "arc sine of any size to the limit", 1.0);
+        let density = Density::Swing { limit: indicator.error_limit };
+        let name = format!("indicator's error, {place}");
+        list.push(name, u, "arc sine of any size to the limit", 1.0, density);
     }
     if !indicator.one_sided_approach {
         for place in ["at the spot", there] {
             let h = &indicator.hysteresis;
             let u = (h.mean().powi(2) + h.standard_uncertainty().powi(2)).sqrt() / 2.0;
-            list.push(format!("hysteresis, {place}"), u, "half of it, either way", 1.0);
+            let density = Density::HalfEitherWay(*h);
+            list.push(format!("hysteresis, {place}"), u, "half of it, either way", 1.0, density);
         }
     }
     for place in ["at the spot", there] {
-        list.push(format!("repeatability, {place}"), indicator.repeatability, "normal", 1.0);
-        if let Some(input) = list.inputs.last_mut() {
-            input.degrees_of_freedom = indicator.repeatability_dof;
-        }
+        let (scale, degrees_of_freedom) = (indicator.repeatability, indicator.repeatability_dof);
+        let known = match degrees_of_freedom.is_finite() {
+            true => Distribution::StudentT { location: 0.0, scale, degrees_of_freedom },
+            false => Distribution::Normal { mean: 0.0, standard_deviation: scale },
+        };
+        list.distributed(&format!("repeatability, {place}"), "µm", &known, 1.0);
     }
     let half_step = [-0.5 * indicator.read_step, 0.5 * indicator.read_step];
     list.rectangular("rounding of the reading".into(), half_step, 1.0);
@@ -177,46 +265,81 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
         Against::Zero => list.rectangular("setting of the zero".into(), half_step, -1.0),
         Against::Reading => list.rectangular("rounding of the other reading".into(), half_step, -1.0),
     }
-    list.inputs.retain(|input| input.standard_uncertainty > 0.0);
-    list.inputs
+    list
 }
 
+/// The inputs of a reading, and their densities, side by side.
+#[derive(Debug, Clone, Default)]
 struct InputList {
     inputs: Vec<LinearInput>,
+    densities: Vec<Density>,
     gain: f64,
 }
 
 impl InputList {
+    /// Takes up an input unless it is exactly known.
+    fn add(&mut self, input: LinearInput, density: Density) {
+        if input.standard_uncertainty > 0.0 {
+            self.inputs.push(input);
+            self.densities.push(density);
+        }
+    }
+
+    fn experiment(&self) -> LinearExperiment {
+        let term = |(input, density): (&LinearInput, &Density)| Term {
+            name: input.name.clone(),
+            sensitivity: input.sensitivity,
+            density: density.clone(),
+        };
+        LinearExperiment { terms: self.inputs.iter().zip(&self.densities).map(term).collect() }
+    }
+
     fn distributed(&mut self, name: &str, unit: &str, known: &Distribution, sensitivity: f64) {
         let knowledge = Knowledge::of(*known);
-        self.inputs.push(LinearInput {
+        let input = LinearInput {
             name: name.into(),
             unit: unit.into(),
             estimate: knowledge.estimate,
             standard_uncertainty: knowledge.standard_uncertainty,
             distribution: known.name().into(),
+            density: Some(*known),
             degrees_of_freedom: knowledge.degrees_of_freedom,
             sensitivity,
-        });
+        };
+        self.add(input, Density::Known(*known));
     }
 
-    /// A height of estimate zero, in µm.
-    fn push(&mut self, name: String, u: f64, distribution: &str, sensitivity: f64) {
-        self.distributed(
-            &name,
-            "µm",
-            &Distribution::Normal { mean: 0.0, standard_deviation: u },
+    fn normal(&mut self, name: String, standard_deviation: f64, sensitivity: f64) {
+        let known = Distribution::Normal { mean: 0.0, standard_deviation };
+        self.distributed(&name, "µm", &known, sensitivity);
+    }
+
+    /// A height of estimate zero, in µm, with a density that is none of the usual ones.
+    fn push(&mut self, name: String, u: f64, distribution: &str, sensitivity: f64, density: Density) {
+        let input = LinearInput {
+            name,
+            unit: "µm".into(),
+            estimate: 0.0,
+            standard_uncertainty: u,
+            distribution: distribution.into(),
+            density: None,
+            degrees_of_freedom: f64::INFINITY,
             sensitivity,
-        );
-        if let Some(input) = self.inputs.last_mut() {
-            input.distribution = distribution.into();
-        }
+        };
+        self.add(input, density);
     }
 
     fn seat(&mut self, name: String, seat: &Seat, weight: f64) {
-        self.push(name, seat.standard_uncertainty, seat.distribution, self.gain * weight);
-        if let Some(input) = self.inputs.last_mut() {
-            input.estimate = seat.mean;
+        let weight = self.gain * weight;
+        let Seat { mean, standard_uncertainty: u, dirt } = seat;
+        if dirt.grain_chance == 0.0 {
+            return self.normal(name, *u, weight);
+        }
+        let density = Density::Seat { film: dirt.film, chance: dirt.grain_chance, grain: dirt.grain };
+        let n_before = self.inputs.len();
+        self.push(name, *u, "normal, and rare grains", weight, density);
+        if let Some(input) = self.inputs.get_mut(n_before) {
+            input.estimate = *mean;
         }
     }
 
@@ -226,24 +349,20 @@ impl InputList {
 }
 
 /// Mean and standard uncertainty of how high a foot sits: film, and now and then a grain.
-struct Seat {
+struct Seat<'a> {
     mean: f64,
     standard_uncertainty: f64,
-    distribution: &'static str,
+    dirt: &'a Cleanliness,
 }
 
-impl Seat {
-    fn of(dirt: &Cleanliness) -> Self {
+impl<'a> Seat<'a> {
+    fn of(dirt: &'a Cleanliness) -> Self {
         let (p, mean, u) = (dirt.grain_chance, dirt.grain.mean(), dirt.grain.standard_uncertainty());
         if p == 0.0 {
-            return Self { mean: 0.0, standard_uncertainty: dirt.film, distribution: "normal" };
+            return Self { mean: 0.0, standard_uncertainty: dirt.film, dirt };
         }
         let grains = p * (u * u + mean * mean) - (p * mean).powi(2);
-        Self {
-            mean: p * mean,
-            standard_uncertainty: (dirt.film * dirt.film + grains).sqrt(),
-            distribution: "normal, and rare grains",
-        }
+        Self { mean: p * mean, standard_uncertainty: (dirt.film * dirt.film + grains).sqrt(), dirt }
     }
 }
 
@@ -255,9 +374,9 @@ fn waviness(surface: &Surface) -> Option<&Waves> {
     (waves.standard_deviation.mean() > 0.0).then_some(waves)
 }
 
-/// Standard uncertainty (µm) that short waves give to a reading against another: their heights
+/// Standard uncertainty that short waves give to a reading against another, over their standard deviation: their heights
 /// under all feet and blocks, with the correlation of neighbours.
-fn waviness_uncertainty(check: &ShopCheck, waves: &Waves, spot: &Reading, other: &Reading) -> f64 {
+fn waviness_factor(check: &ShopCheck, waves: &Waves, spot: &Reading, other: &Reading) -> f64 {
     let (pad, face) = (pad_variance(check.stand.pad_diameter), face_variance(check.gauge_block.face));
     let contacts = |reading: &Reading, sign: f64| {
         let feet = (0..3).map(|k| (reading.feet[k], pad, -sign * reading.weights[k])).collect::<Vec<_>>();
@@ -274,7 +393,7 @@ fn waviness_uncertainty(check: &ShopCheck, waves: &Waves, spot: &Reading, other:
             sum += p_weight * q_weight * square / wide * libm::exp(-distance / (2.0 * wide));
         }
     }
-    waves.standard_deviation.mean() * sum.max(0.0).sqrt()
+    sum.max(0.0).sqrt()
 }
 
 /// What a unit curvature adds to a reading's datum-free height, in mm².

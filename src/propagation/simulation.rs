@@ -3,6 +3,7 @@
 use super::{
     check_experiment::{CannotSimulate, CheckExperiment, Output},
     judged_checks::judged_checks,
+    law::Budget,
     monte_carlo::{IntervalKind, Validation},
     posterior,
     reading_budget::{ReadingBudget, reading_budget},
@@ -109,6 +110,8 @@ pub struct Simulation {
     pub n_share_trials: u64,
     /// The budget of one reading, and of the difference of two, by the law of propagation.
     pub budget: ReadingBudget,
+    /// The reading of that budget, drawn as often as the check.
+    pub reading: ReadingTrials,
     /// Whether the linear result for the spread's error, as the difference of two readings, may be
     /// used (JCGM 101 clause 8, to two significant digits of its uncertainty).
     pub validation: Validation,
@@ -116,6 +119,17 @@ pub struct Simulation {
     pub visibilities: Vec<Visibility>,
     /// The plate whose flatness is the median of all.
     pub typical: TypicalPlate,
+}
+
+/// One reading by Monte Carlo. Heights in µm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadingTrials {
+    /// The reading of every trial, as the budget has it: a height over the datum of a perfect plate.
+    pub values: Vec<f64>,
+    /// What they say.
+    pub summary: Summary,
+    /// Whether the budget's interval may be used (JCGM 101 clause 8, to two significant digits of its uncertainty).
+    pub validation: Validation,
 }
 
 /// One of the plates that were drawn, from edge to edge.
@@ -178,7 +192,18 @@ pub fn simulate(
         })
         .collect();
     let budget = reading_budget(check, settings.coverage_probability);
-    let validation = Validation::of(&budget.of_difference, &ways[0].error, IntervalKind::Symmetric, 2);
+    let compare = |budget: &Budget, summary: &Summary, values: &[f64]| {
+        let scatter = IntervalKind::Symmetric.scatter_of_ends(values, settings.coverage_probability);
+        Validation::of(budget, summary, IntervalKind::Symmetric, 2).with_scatter(scatter)
+    };
+    let validation = compare(&budget.of_difference, &ways[0].error, &ways[0].errors);
+    let reading = run_trials(&budget.experiment, &streams, 0..settings.n_trials, &|_| {}).remove(0);
+    let of_reading = summary(&reading);
+    let reading = ReadingTrials {
+        summary: of_reading,
+        validation: compare(&budget.of_reading, &of_reading, &reading),
+        values: reading,
+    };
     let sources = experiment.sources();
     let n_share_trials = share_trials(settings);
     let mut shares =
@@ -197,6 +222,7 @@ pub fn simulate(
         shares,
         n_share_trials,
         validation,
+        reading,
         budget,
         visibilities: visibilities(check),
     })

@@ -67,11 +67,12 @@ impl Population {
     /// after each (Del Moral, Doucet and Jasra, "Sequential Monte Carlo samplers", J. R. Statist.
     /// Soc. B 68, 2006, 411-436; resampling systematic, Kitagawa 1996).
     ///
-    /// `on_power` is told the power reached.
+    /// Streams from `first_stream` on are used. `on_power` is told the power reached.
     pub fn sample(
         model: &ReadingModel,
         n_particles: usize,
         streams: &Streams,
+        first_stream: u64,
         on_power: &dyn Fn(f64),
     ) -> Self {
         let mut sampler = Sampler {
@@ -82,7 +83,7 @@ impl Population {
                 .map(|group| group.clone().filter(|&k| !model.scales[k].is_constant()).collect::<Vec<_>>())
                 .filter(|group| !group.is_empty())
                 .collect(),
-            next_stream: 0,
+            next_stream: first_stream,
         };
         let first = sampler.take_streams(n_particles);
         let particles = (0..n_particles)
@@ -179,6 +180,11 @@ impl Population {
         );
     }
 
+    /// The first stream that has not been used.
+    pub fn next_stream(&self) -> u64 {
+        self.sampler.next_stream
+    }
+
     /// Streams for the use of each particle, never used again.
     pub fn take_streams(&mut self, count: usize) -> (Source, u64) {
         let first = self.sampler.take_streams(count);
@@ -224,14 +230,19 @@ impl Particle {
         let roundings = model.observed.iter().map(|o| o.step * (draws.random::<f64>() - 0.5)).collect();
         let settings =
             (0..model.n_rounds).map(|_| model.setting_step * (draws.random::<f64>() - 0.5)).collect();
+        let parameters = Parameters { bumps, scales, lines, grains, roundings, settings };
+        Self::new(model, parameters, ancestor, &mut scratch.heights)
+    }
+
+    /// A particle with these parameters.
+    pub fn new(model: &ReadingModel, parameters: Parameters, ancestor: usize, heights: &mut Heights) -> Self {
         let n = model.n();
-        let mut profiles = vec![0.0; bumps.len() * n];
+        let mut profiles = vec![0.0; parameters.bumps.len() * n];
         if n > 0 {
-            for (b, (state, into)) in bumps.iter().zip(profiles.chunks_exact_mut(n)).enumerate() {
-                model.profile(&model.bump(b, state), &mut scratch.heights, into);
+            for (b, (state, into)) in parameters.bumps.iter().zip(profiles.chunks_exact_mut(n)).enumerate() {
+                model.profile(&model.bump(b, state), heights, into);
             }
         }
-        let parameters = Parameters { bumps, scales, lines, grains, roundings, settings };
         let mut cache = Cache::default();
         model.work_out(&parameters, &profiles, &mut cache);
         Self { parameters, profiles, cache, ancestor }

@@ -318,6 +318,81 @@ impl Distribution {
         }
     }
 
+    /// The third standardised moment: 0 for what is symmetric, infinite or not a number where there is none (t with
+    /// ν ≤ 3). A constant has none; 0 is given.
+    pub fn skewness(&self) -> f64 {
+        match *self {
+            Self::Exponential { mean } => 2f64.copysign(mean),
+            Self::Gamma { shape, scale } => (2.0 / sqrt(shape)).copysign(scale),
+            Self::Lognormal { median, spread } => {
+                let more = expm1(spread * spread);
+                ((more + 3.0) * sqrt(more)).copysign(median)
+            }
+            Self::StudentT { degrees_of_freedom, .. } if degrees_of_freedom <= 3.0 => f64::NAN,
+            _ => 0.0,
+        }
+    }
+
+    /// The fourth standardised moment: 3 for a normal, 9/5 for a rectangular quantity, infinite for t with ν ≤ 4. A
+    /// constant has none; 3 is given.
+    pub fn kurtosis(&self) -> f64 {
+        // That of the sum of two rectangular quantities with these half-widths.
+        let of_sum = |a: f64, b: f64| {
+            let [a, b] = [a * a, b * b];
+            3.0 - 1.2 * (a * a + b * b) / ((a + b) * (a + b))
+        };
+        match *self {
+            Self::Constant { .. } | Self::Normal { .. } => 3.0,
+            Self::Rectangular { .. } => 1.8,
+            Self::InexactRectangular { low, high, inexactness } => {
+                // A rectangle whose half-width W is itself rectangular: 9/5 · E W⁴ / (E W²)².
+                let square = 0.25 * (high - low) * (high - low);
+                let off = inexactness * inexactness;
+                let second = square + off / 3.0;
+                1.8 * (square * square + 2.0 * square * off + off * off / 5.0) / (second * second)
+            }
+            Self::Trapezoidal { beta, .. } => of_sum(1.0 + beta, 1.0 - beta),
+            Self::Triangular { .. } => of_sum(1.0, 1.0),
+            Self::ArcSine { .. } => 1.5,
+            Self::StudentT { degrees_of_freedom: nu, .. } => {
+                if nu > 4.0 {
+                    3.0 + 6.0 / (nu - 4.0)
+                } else {
+                    f64::INFINITY
+                }
+            }
+            Self::Exponential { .. } => 9.0,
+            Self::Gamma { shape, .. } => 3.0 + 6.0 / shape,
+            Self::Lognormal { spread, .. } => {
+                let w = exp(spread * spread);
+                w * w * (w * w + 2.0 * w + 3.0) - 3.0
+            }
+        }
+    }
+
+    /// The parameters, by the names that files have for them; with [`Distribution::name`] they say everything.
+    pub fn parameters(&self) -> Vec<(&'static str, f64)> {
+        match *self {
+            Self::Constant { value } => vec![("value", value)],
+            Self::Rectangular { low, high }
+            | Self::Triangular { low, high }
+            | Self::ArcSine { low, high } => vec![("from", low), ("to", high)],
+            Self::InexactRectangular { low, high, inexactness } => {
+                vec![("from", low), ("to", high), ("limits_within", inexactness)]
+            }
+            Self::Trapezoidal { low, high, beta } => vec![("from", low), ("to", high), ("top_to_base", beta)],
+            Self::Normal { mean, standard_deviation } => {
+                vec![("mean", mean), ("standard_deviation", standard_deviation)]
+            }
+            Self::StudentT { location, scale, degrees_of_freedom } => {
+                vec![("mean", location), ("scale", scale), ("degrees_of_freedom", degrees_of_freedom)]
+            }
+            Self::Exponential { mean } => vec![("mean", mean)],
+            Self::Gamma { shape, scale } => vec![("mean", shape * scale), ("shape", shape)],
+            Self::Lognormal { median, spread } => vec![("median", median), ("spread", spread)],
+        }
+    }
+
     /// The degrees of freedom that the family carries: the t distribution's own, infinite for all
     /// others (GUM G.4.3: limits and densities that are taken as known).
     pub fn degrees_of_freedom(&self) -> f64 {

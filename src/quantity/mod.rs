@@ -4,6 +4,7 @@ pub mod correlation;
 pub mod day;
 pub mod distribution;
 pub mod incomplete_gamma;
+pub mod pareto_smoothing;
 mod root;
 pub mod rounding;
 pub mod sample;

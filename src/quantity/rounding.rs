@@ -87,7 +87,8 @@ pub fn at_place(value: f64, place: i32) -> String {
         };
     }
     // Beyond these the zeros between the point and the digits are hard to count.
-    let exponent = if (-9..=6).contains(&place) { 0 } else { rounded.first };
+    let spared = !(-9..=6).contains(&place) && !(-5..=6).contains(&rounded.first);
+    let exponent = if spared { rounded.first } else { 0 };
     let mut text = String::from(if value < 0.0 { "-" } else { "" });
     for position in (place.min(exponent)..=rounded.first.max(exponent)).rev() {
         text.push(char::from(b'0' + rounded.digit(position)));

@@ -7,14 +7,14 @@ use std::f64::consts::{PI, SQRT_2};
 
 /// From here on the expansion about the normal is used: it is at its best where the incomplete beta
 /// function is at its worst.
-const MANY: f64 = 1000.0;
+const MANY: f64 = 400.0;
 
 /// The value that t with `degrees_of_freedom` does not exceed with probability `p`.
 ///
 /// The coverage factor for coverage probability P is `t_quantile((1 + P) / 2, ν)` (GUM G.3.2, table
 /// G.2). `degrees_of_freedom` is any number above 0, whole or not; infinity gives the normal
-/// quantile. Relative error below 1e-12 for p between 1e-6 and 1 − 1e-6. Not a number where the
-/// arguments mean nothing.
+/// quantile. Relative error below 1e-12 for p between 1e-6 and 1 − 1e-6, and below 3e-11 between 1e-12
+/// and 1 − 1e-12. Not a number where the arguments mean nothing.
 pub fn t_quantile(p: f64, degrees_of_freedom: f64) -> f64 {
     let nu = degrees_of_freedom;
     if !(0.0..=1.0).contains(&p) || nu.is_nan() || nu <= 0.0 {
@@ -108,14 +108,16 @@ pub(super) fn gamma_ratio(nu: f64) -> f64 {
 }
 
 /// t as a function of the normal quantile z, for many degrees of freedom (Abramowitz and Stegun,
-/// Handbook of Mathematical Functions, 1964, 26.7.5).
+/// Handbook of Mathematical Functions, 1964, 26.7.5; the fifth term from memory of Johnson, Kotz and Balakrishnan,
+/// Continuous Univariate Distributions 2, 1995, and checked: with it the error falls as 1/ν⁶).
 fn t_from_normal(z: f64, nu: f64) -> f64 {
     let q = z * z;
     let g1 = (q + 1.0) / 4.0;
     let g2 = ((5.0 * q + 16.0) * q + 3.0) / 96.0;
     let g3 = (((3.0 * q + 19.0) * q + 17.0) * q - 15.0) / 384.0;
     let g4 = ((((79.0 * q + 776.0) * q + 1482.0) * q - 1920.0) * q - 945.0) / 92_160.0;
-    z * (1.0 + (g1 + (g2 + (g3 + g4 / nu) / nu) / nu) / nu)
+    let g5 = (((((27.0 * q + 339.0) * q + 930.0) * q - 1782.0) * q - 765.0) * q + 17_955.0) / 368_640.0;
+    z * (1.0 + (g1 + (g2 + (g3 + (g4 + g5 / nu) / nu) / nu) / nu) / nu)
 }
 
 /// The inverse of [`t_from_normal`]; the start is the leading term of −2 ln of the density, exact

@@ -258,6 +258,30 @@ impl StraightLine {
         })
     }
 
+    /// A height of the line or its slope, as an estimate (H.3.3 and H.3.4).
+    pub fn estimate(&self, of: OfLine) -> Estimate {
+        match of {
+            OfLine::HeightAt(x) => self.predict(x),
+            OfLine::Slope => Estimate {
+                value: self.slope,
+                standard_uncertainty: self.slope_uncertainty,
+                degrees_of_freedom: self.degrees_of_freedom,
+            },
+        }
+    }
+
+    /// The covariance of two things that are taken from this line, in the product of their units: both rest on the same
+    /// points. The height at the mean of x and the slope have none (H.3.2).
+    pub fn covariance(&self, first: OfLine, second: OfLine) -> f64 {
+        let weights = |of: OfLine| match of {
+            OfLine::HeightAt(x) => [1.0, x - self.mean_x],
+            OfLine::Slope => [0.0, 1.0],
+        };
+        let (first, second) = (weights(first), weights(second));
+        first[0] * second[0] * self.mean_uncertainty * self.mean_uncertainty
+            + first[1] * second[1] * self.slope_uncertainty * self.slope_uncertainty
+    }
+
     /// The line's height at `x` (H.3.4). For one further reading there, its own scatter
     /// [`standard_deviation`](Self::standard_deviation) comes on top.
     pub fn predict(&self, x: f64) -> Estimate {
@@ -268,6 +292,15 @@ impl StraightLine {
             degrees_of_freedom: self.degrees_of_freedom,
         }
     }
+}
+
+/// What of a fitted line is meant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum OfLine {
+    /// Its height at an x.
+    HeightAt(f64),
+    /// Its slope.
+    Slope,
 }
 
 /// Readings of several quantities taken together, time after time (GUM 5.2.3 and H.2).

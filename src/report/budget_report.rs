@@ -1,7 +1,7 @@
 //! The report on the budget of a measurement: by the law of propagation, by Monte Carlo, and whether they agree.
 
 use super::{
-    budget_table::budget_table,
+    budget_table::{behind, budget_table, distributions_table, result},
     chart::{
         Mark,
         bars::{Bar, Bars, Share},
@@ -9,7 +9,7 @@ use super::{
     },
     check_report::LIMITS_OF_USE,
     document::{
-        BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument,
+        BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument, finite,
     },
     number::{Digits, percent, plain, typeset, unit_label},
     page::{Page, Part, date_fact, short_digest},
@@ -28,12 +28,12 @@ use crate::{
         simulation::Simulation,
     },
     quantity::{
-        rounding::Rounded,
+        rounding::{Rounded, significant},
         sample::Summary,
         student::t_density,
         unit::{MICROMETRE, Measure},
     },
-    setup::{MeasurementSetup, Setup},
+    setup::{FittedLine, MeasurementSetup, Setup},
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -53,6 +53,8 @@ pub struct BudgetReport<'a> {
     pub evidence: Vec<[&'a str; 2]>,
     /// Correlation coefficients of inputs, where they are not 0.
     pub input_correlations: Vec<(&'a str, &'a str, f64)>,
+    /// The straight lines that inputs are taken from.
+    pub lines: &'a [FittedLine],
     /// What is worth a second look, in sentences.
     pub remarks: Vec<String>,
     /// Digest of the file.
@@ -70,6 +72,8 @@ pub struct BudgetReport<'a> {
 pub struct MeasurandReport<'a> {
     /// By the law of propagation.
     pub budget: Budget,
+    /// The formula, if it is one that a user typed.
+    pub formula: Option<&'a str>,
     /// By Monte Carlo.
     pub trials: Option<TrialsReport<'a>>,
 }
@@ -83,8 +87,8 @@ pub struct TrialsReport<'a> {
     pub values: Cow<'a, [f64]>,
     /// How well adaptive trials have settled.
     pub convergence: Option<Convergence>,
-    /// Whether the linear result may be used.
-    pub validation: Validation,
+    /// Whether the linear result may be used, if there is one.
+    pub validation: Option<Validation>,
     /// The interval by which that was judged.
     pub interval: IntervalKind,
 }
@@ -152,6 +156,7 @@ impl<'a> BudgetReport<'a> {
             .enumerate()
             .map(|(index, measurand)| MeasurandReport {
                 budget: budget(index, measurand),
+                formula: Some(measurand.formula.source()),
                 trials: trials(index),
             })
             .collect();
@@ -165,6 +170,22 @@ impl<'a> BudgetReport<'a> {
             .no_monte_carlo
             .as_ref()
             .map(|why| format!("There is no Monte Carlo result to compare with: {why}."));
+        let without_variance = evaluation
+            .monte_carlo
+            .as_ref()
+            .map(|result| result.inputs_without_variance.as_slice())
+            .filter(|inputs| !inputs.is_empty())
+            .map(|inputs| {
+                format!(
+                    "Of two or three readings the density is t with 1 or 2 degrees of freedom, which has no standard \
+                     deviation (JCGM 101 6.4.9.4): what depends on {} has no standard uncertainty by Monte Carlo, but \
+                     intervals it has.",
+                    listed(inputs)
+                )
+            });
+        let remarks = no_trials.into_iter().chain(without_variance);
+        let remarks = remarks.chain(measurands.iter().filter_map(MeasurandReport::too_far_from_linear));
+        let remarks = remarks.chain(setup.remarks.iter().cloned()).collect();
         Self {
             title: &setup.title,
             joint: (measurands.len() > 1).then(|| Joint {
@@ -174,7 +195,8 @@ impl<'a> BudgetReport<'a> {
             measurands,
             evidence: setup.evidence.iter().map(|e| [e.input.as_str(), e.what.as_str()]).collect(),
             input_correlations: input_correlations.collect(),
-            remarks: no_trials.into_iter().chain(setup.remarks.iter().cloned()).collect(),
+            lines: &setup.lines,
+            remarks,
             digest: &setup.digest,
             seed: evaluation.settings.seed,
             check: None,
@@ -189,29 +211,28 @@ impl<'a> BudgetReport<'a> {
             measurand: measurand.into(),
             ..budget.in_unit(unit_label(setup.unit), to_unit(1.0))
         };
-        let spread = &simulation.ways[0];
-        let interval = |ends: [f64; 2]| ends.map(to_unit);
-        let trials = TrialsReport {
+        let trials = |summary: &Summary, values: &[f64], validation: &Validation| TrialsReport {
             summary: Summary {
-                mean: to_unit(spread.error.mean),
-                standard_deviation: to_unit(spread.error.standard_deviation),
-                interval_symmetric: interval(spread.error.interval_symmetric),
-                interval_shortest: interval(spread.error.interval_shortest),
-                coverage_probability: spread.error.coverage_probability,
+                mean: to_unit(summary.mean),
+                standard_deviation: to_unit(summary.standard_deviation),
+                interval_symmetric: summary.interval_symmetric.map(to_unit),
+                interval_shortest: summary.interval_shortest.map(to_unit),
+                coverage_probability: summary.coverage_probability,
             },
-            values: spread.errors.iter().map(|&error| to_unit(error)).collect(),
+            values: values.iter().map(|&value| to_unit(value)).collect(),
             convergence: None,
-            validation: simulation.validation.in_unit(to_unit(1.0)),
+            validation: Some(validation.in_unit(to_unit(1.0))),
             interval: IntervalKind::Symmetric,
         };
+        let (spread, of_one) = (&simulation.ways[0], &simulation.reading);
         let budget = &simulation.budget;
         let reading = &setup.check.survey.readings[budget.reading];
         let spot = &setup.check.survey.spots[reading.spot];
         let remarks = [
             format!(
                 "The reading is the one at \"{}\" from \"{}\", the least certain of this survey: a height over its zero. \
-                 It is linear in all its inputs, so its standard uncertainty by the law of propagation is exact, and no trials \
-                 stand beside it.",
+                 It is linear in all its inputs, so its standard uncertainty by the law of propagation is exact; how often it is \
+                 off by so much is not, for rare grains and swings make no normal of it, and Monte Carlo tells that.",
                 text::inert(&spot.target),
                 text::inert(&spot.station)
             ),
@@ -223,15 +244,21 @@ impl<'a> BudgetReport<'a> {
         Self {
             title: &setup.title,
             measurands: vec![
-                MeasurandReport { budget: in_unit(&budget.of_reading, "one reading"), trials: None },
+                MeasurandReport {
+                    budget: in_unit(&budget.of_reading, "one reading"),
+                    formula: None,
+                    trials: Some(trials(&of_one.summary, &of_one.values, &of_one.validation)),
+                },
                 MeasurandReport {
                     budget: in_unit(&budget.of_difference, "error of the spread"),
-                    trials: Some(trials),
+                    formula: None,
+                    trials: Some(trials(&spread.error, &spread.errors, &simulation.validation)),
                 },
             ],
             joint: None,
             evidence: Vec::new(),
             input_correlations: Vec::new(),
+            lines: &[],
             remarks: remarks.to_vec(),
             digest: &setup.digest,
             seed: simulation.settings.seed,
@@ -278,15 +305,32 @@ impl<'a> BudgetReport<'a> {
     /// What follows the answer, in the order in which it is read.
     fn parts(&self) -> Vec<Part> {
         let mut parts = Vec::new();
-        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
+        for (index, (measurand, suffix)) in self.measurands.iter().zip(self.suffixes()).enumerate() {
             let name = measurand.name();
             parts.push(Part::Heading(format!("Budget of {name}")));
-            parts.push(Part::Table(measurand.table()));
-            parts.push(Part::picture(
-                format!("contributions{suffix}"),
-                measurand.contributions(),
-                format!("Share of each input in the combined variance of {name}, by the law of propagation."),
-            ));
+            parts.extend(measurand.formula.map(|formula| Part::Words(format!("Model: {name} = {formula}"))));
+            let same = self.measurands[..index]
+                .iter()
+                .find(|other| measurand.formula.is_none() && other.budget.inputs == measurand.budget.inputs);
+            match same {
+                Some(other) => parts.push(Part::Words(format!(
+                    "By the law of propagation its budget is that of {}, row by row: {}.",
+                    other.name(),
+                    result(&measurand.budget)
+                ))),
+                None => {
+                    parts.push(Part::Table(measurand.table()));
+                    parts.extend(measurand.contributions().map(|picture| {
+                        Part::picture(
+                            format!("contributions{suffix}"),
+                            picture,
+                            format!(
+                                "Share of each input in the combined variance of {name}, by the law of propagation."
+                            ),
+                        )
+                    }));
+                }
+            }
             parts.extend(measurand.higher_terms().map(Part::Table));
             parts.extend(measurand.comparison().map(Part::Table));
             parts.extend(measurand.settled().map(Part::Words));
@@ -306,6 +350,7 @@ impl<'a> BudgetReport<'a> {
             parts.extend(self.regions_table(joint).map(Part::Table));
         }
         parts.push(Part::heading("What it rests on"));
+        parts.push(Part::Table(distributions_table(self.measurands.iter().map(|m| &m.budget))));
         if !self.evidence.is_empty() {
             let rows = self.evidence.iter().map(|row| row.map(Cell::from).to_vec());
             parts.push(Part::Table(Table {
@@ -313,6 +358,9 @@ impl<'a> BudgetReport<'a> {
                 columns: vec![Column::text("input"), Column::text("from")],
                 rows: rows.collect(),
             }));
+        }
+        if !self.lines.is_empty() {
+            parts.push(Part::Table(self.lines_table()));
         }
         if !self.input_correlations.is_empty() {
             let rows = self.input_correlations.iter().map(|(first, second, r)| {
@@ -346,6 +394,39 @@ impl<'a> BudgetReport<'a> {
             parts.push(Part::list(&[JOINT_REFERENCE]));
         }
         parts
+    }
+
+    fn lines_table(&self) -> Table {
+        let figure = |value: f64| Cell::Number(value, Digits::Significant(4));
+        let rows = self.lines.iter().map(|FittedLine { inputs, n_points, fit }| {
+            vec![
+                Cell::Text(listed(inputs)),
+                Cell::Number(*n_points as f64, Digits::Decimals(0)),
+                figure(fit.reference),
+                figure(fit.height),
+                figure(fit.height_uncertainty),
+                figure(fit.slope),
+                figure(fit.slope_uncertainty),
+                Cell::Number(fit.correlation, Digits::Decimals(3)),
+                figure(fit.standard_deviation),
+            ]
+        });
+        Table {
+            caption: "Straight lines that inputs are taken from (GUM H.3): height at an x, slope, and their correlation"
+                .into(),
+            columns: vec![
+                Column::text("inputs"),
+                Column::numbers("points", ""),
+                Column::numbers("at x", ""),
+                Column::numbers("height", ""),
+                Column::numbers("its standard uncertainty", ""),
+                Column::numbers("slope", ""),
+                Column::numbers("its standard uncertainty", ""),
+                Column::numbers("r of both", ""),
+                Column::numbers("s about the line", ""),
+            ],
+            rows: rows.collect(),
+        }
     }
 
     fn correlation_table(&self, joint: &Joint) -> Table {
@@ -418,6 +499,15 @@ impl<'a> BudgetReport<'a> {
             file_digest: self.digest.into(),
             seed: self.seed,
             remarks: self.remarks.clone(),
+            input_correlations: (!self.input_correlations.is_empty()).then(|| {
+                let document = |(a, b, r): &(&str, &str, f64)| CorrelationDocument {
+                    between: [a, b].map(|name| text::inert(name)),
+                    coefficient: *r,
+                };
+                self.input_correlations.iter().map(document).collect()
+            }),
+            straight_lines: (!self.lines.is_empty())
+                .then(|| self.lines.iter().map(LineDocument::from).collect()),
         };
         let document = if documents.len() == 1 {
             let measurand = documents.remove(0);
@@ -428,12 +518,12 @@ impl<'a> BudgetReport<'a> {
             ReportDocument::Several(Box::new(SeveralDocument {
                 head,
                 measurands: documents,
-                correlation: joint.map(|joint| joint.linear.correlation.clone()),
-                covariance: joint.map(|joint| joint.linear.covariance.clone()),
+                correlation: joint.map(|joint| matrix(&joint.linear.correlation)),
+                covariance: joint.map(|joint| matrix(&joint.linear.covariance)),
                 regions: joint.and_then(|joint| joint.linear.regions.as_ref()).map(RegionsDocument::from),
                 monte_carlo: monte_carlo.map(|part| JointDocument {
-                    correlation: part.correlation.clone(),
-                    covariance: part.covariance.clone(),
+                    correlation: matrix(&part.correlation),
+                    covariance: matrix(&part.covariance),
                     regions: part.regions.as_ref().map(RegionsDocument::from),
                 }),
             }))
@@ -491,10 +581,7 @@ impl MeasurandReport<'_> {
 
     /// Unit behind a number, with its space; nothing for a pure number.
     fn unit(&self) -> String {
-        match self.budget.unit.as_str() {
-            "" | "1" => String::new(),
-            unit => format!(" {unit}"),
-        }
+        behind(&self.budget.unit)
     }
 
     /// Unit of a column or an axis.
@@ -504,10 +591,10 @@ impl MeasurandReport<'_> {
 
     /// The uncertainty that numbers are rounded by.
     fn scale(&self) -> f64 {
-        match &self.trials {
-            Some(trials) => trials.summary.standard_deviation,
-            None => self.budget.combined_standard_uncertainty,
-        }
+        let summary = self.trials.as_ref().map(|trials| &trials.summary);
+        let known = [summary.map(|s| s.standard_deviation), Some(self.budget.standard_uncertainty())];
+        let interval = || summary.map_or(0.0, |s| 0.25 * (s.interval_symmetric[1] - s.interval_symmetric[0]));
+        known.into_iter().flatten().find(|u| u.is_finite() && *u > 0.0).unwrap_or_else(interval)
     }
 
     /// As many digits as values of the measurand are worth.
@@ -521,32 +608,86 @@ impl MeasurandReport<'_> {
     }
 
     fn combined(&self) -> f64 {
-        let second = self.budget.second_order.as_ref();
-        second
-            .map_or(self.budget.combined_standard_uncertainty, |second| second.combined_standard_uncertainty)
+        self.budget.standard_uncertainty()
+    }
+
+    /// The result by the law of propagation, as the beginning of a sentence.
+    fn linear(&self) -> String {
+        let (name, unit) = (self.name(), self.unit());
+        let p = percent(self.budget.coverage_probability);
+        let estimate = significant(self.budget.estimate, 15);
+        if self.combined() > 0.0 {
+            let rounded = Rounded::of(self.budget.estimate, self.expanded(), 2);
+            let k = self.budget.coverage_factor;
+            return format!("{name} = {rounded}{unit}, an expanded uncertainty for {p} (k = {k:.2})");
+        }
+        if self.budget.inputs.iter().all(|row| row.standard_uncertainty == 0.0) {
+            return format!(
+                "{name} = {estimate}{unit} exactly, since all its inputs are taken as exactly known"
+            );
+        }
+        format!("{name} = {estimate}{unit}, with an uncertainty of 0 by the law of propagation")
     }
 
     /// What is measured, how well, and by which of the two ways, in a sentence.
     fn answer(&self) -> String {
-        let name = self.name();
-        let unit = self.unit();
+        let (name, unit) = (self.name(), self.unit());
         let p = percent(self.budget.coverage_probability);
-        let rounded = Rounded::of(self.budget.estimate, self.expanded(), 2);
-        let linear = format!(
-            "{name} = {rounded}{unit}, an expanded uncertainty for {p} (k = {:.2})",
-            self.budget.coverage_factor
-        );
-        let Some(trials) = &self.trials else { return format!("{linear}.") };
+        let Some(trials) = &self.trials else { return format!("{}.", self.linear()) };
         let [low, high] = trials.interval.of(&trials.summary).map(|end| plain(end, self.digits()));
         let kind = kind_name(trials.interval);
-        if trials.validation.linear_result_may_be_used {
-            format!("{linear}; Monte Carlo agrees: {low} to {high}{unit} ({kind} interval).")
-        } else {
-            format!(
-                "{name} lies between {low} and {high}{unit} with a probability of {p} ({kind} interval by Monte Carlo); \
-                 the linear result, {rounded}{unit}, may not be used instead."
-            )
+        let lies = format!(
+            "{name} lies between {low} and {high}{unit} with a probability of {p} ({kind} interval by Monte Carlo)"
+        );
+        match (&trials.validation, &self.budget.no_law) {
+            (Some(validation), _) if validation.linear_result_may_be_used => match self.combined() > 0.0 {
+                true => {
+                    format!("{}; Monte Carlo agrees: {low} to {high}{unit} ({kind} interval).", self.linear())
+                }
+                false => format!("{}.", self.linear()),
+            },
+            (Some(validation), _) if !validation.is_decided => format!(
+                "{lies}; whether the linear result, {}{unit}, may be used instead is not decided, for the trials are too few.",
+                Rounded::of(self.budget.estimate, self.expanded(), 2)
+            ),
+            (Some(_), _) => format!(
+                "{lies}; the linear result, {}{unit}, may not be used instead.",
+                Rounded::of(self.budget.estimate, self.expanded(), 2)
+            ),
+            (None, Some(why)) => format!("{lies}; there is no result by the law of propagation ({why})."),
+            (None, None) => format!("{lies}."),
         }
+    }
+
+    /// What is to be said where the terms that the law leaves out weigh more than those it has.
+    fn too_far_from_linear(&self) -> Option<String> {
+        let budget = &self.budget;
+        let u = budget.combined_standard_uncertainty;
+        let neglected = budget.neglected_variance;
+        let uncertain = budget.inputs.iter().any(|row| row.standard_uncertainty > 0.0);
+        let what = match neglected {
+            _ if u == 0.0 && uncertain && budget.second_order.is_none() => format!(
+                "To first order the uncertainty of {} is 0, though its inputs are uncertain: all their contributions vanish or \
+                 cancel at the estimates",
+                self.name()
+            ),
+            Some(more) if u > 0.0 && more.abs() > u * u => format!(
+                "The terms of the next higher order (GUM 5.1.2, note) are larger than those of the first in the variance of \
+                 {}: they come to {} times as much",
+                self.name(),
+                plain(more / (u * u), Digits::Significant(2))
+            ),
+            _ => return None,
+        };
+        let instead = match neglected {
+            Some(more) if u * u + more > 0.0 => format!(
+                "; with them the combined standard uncertainty is {}{}. Use --order 2, or Monte Carlo.",
+                plain(libm::sqrt(u * u + more), Digits::Significant(3)),
+                self.unit()
+            ),
+            _ => ". Use Monte Carlo.".to_string(),
+        };
+        Some(what + &instead)
     }
 
     /// The budget in the columns of the GUM.
@@ -593,7 +734,6 @@ impl MeasurandReport<'_> {
     /// Both ways beside each other, with the verdict of JCGM 101 clause 8.
     fn comparison(&self) -> Option<Table> {
         let trials = self.trials.as_ref()?;
-        let validation = &trials.validation;
         let digits = self.digits();
         let u = |value: f64| Cell::Number(value, Digits::Significant(3));
         let value = |value: f64| Cell::Number(value, digits);
@@ -603,35 +743,52 @@ impl MeasurandReport<'_> {
         let s = &trials.summary;
         let order = if self.budget.second_order.is_some() { "with higher-order terms" } else { "linear" };
         let judged = kind_name(trials.interval);
-        let rows = vec![
-            row(
-                format!("law of propagation, {order}"),
-                self.budget.estimate,
-                self.combined(),
-                self.budget.coverage_interval(),
-            ),
+        let law = || {
+            let way = format!("law of propagation, {order}");
+            row(way, self.budget.estimate, self.combined(), self.budget.coverage_interval())
+        };
+        let mut rows = vec![
             row("Monte Carlo, symmetric interval".into(), s.mean, s.standard_deviation, s.interval_symmetric),
             row("Monte Carlo, shortest interval".into(), s.mean, s.standard_deviation, s.interval_shortest),
         ];
-        let verdict = if validation.linear_result_may_be_used { "may be used" } else { "may not be used" };
-        let digits_asked = match validation.significant_digits {
-            1 => "1 significant digit".to_string(),
-            n => format!("{n} significant digits"),
+        let (p, name, n_trials) =
+            (percent(self.budget.coverage_probability), self.name(), trials.values.len());
+        let caption = match &trials.validation {
+            None => format!("{p} of {name} by Monte Carlo ({n_trials} trials)"),
+            Some(validation) => {
+                rows.insert(0, law());
+                let verdict = match (validation.is_decided, validation.linear_result_may_be_used) {
+                    (false, _) => "is not shown to be fit for use",
+                    (true, true) => "may be used",
+                    (true, false) => "may not be used",
+                };
+                let digits_asked = match validation.significant_digits {
+                    1 => "1 significant digit".to_string(),
+                    n => format!("{n} significant digits"),
+                };
+                let far = |d: f64| plain(d, Digits::Significant(2));
+                let unit = self.unit();
+                let luck = match validation.is_decided {
+                    true => String::new(),
+                    false => format!(
+                        "; the ends by Monte Carlo scatter by {} and {}{unit} from run to run, which is too much to tell: more \
+                         trials are needed, or fewer digits, as with --digits 1",
+                        far(validation.end_scatter[0]),
+                        far(validation.end_scatter[1])
+                    ),
+                };
+                format!(
+                    "Two ways to {p} of {name} ({n_trials} trials): the result by the law {verdict} (JCGM 101 clause 8: the \
+                     ends of the {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed for {digits_asked} of the \
+                     standard uncertainty{luck})",
+                    far(validation.d_low),
+                    far(validation.d_high),
+                    plain(validation.delta, Digits::Significant(1)),
+                )
+            }
         };
-        let far = |d: f64| plain(d, Digits::Significant(2));
-        let unit = self.unit();
         Some(Table {
-            caption: format!(
-                "Two ways to {} of {} ({} trials): the result by the law {verdict} (JCGM 101 clause 8: the ends of the \
-                 {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed for {digits_asked} of the standard \
-                 uncertainty)",
-                percent(self.budget.coverage_probability),
-                self.name(),
-                trials.values.len(),
-                far(validation.d_low),
-                far(validation.d_high),
-                plain(validation.delta, Digits::Significant(1)),
-            ),
+            caption,
             columns: vec![
                 Column::text("way"),
                 Column::numbers("estimate", self.plain_unit()),
@@ -671,18 +828,32 @@ impl MeasurandReport<'_> {
     fn statement(&self) -> String {
         let (name, unit) = (self.name(), self.unit());
         let p = percent(self.budget.coverage_probability);
-        if let Some(trials) = self.trials.as_ref().filter(|t| !t.validation.linear_result_may_be_used) {
+        let may_be_used = |t: &&TrialsReport| t.validation.is_some_and(|v| v.linear_result_may_be_used);
+        if let Some(trials) = self.trials.as_ref().filter(|t| !may_be_used(t)) {
             let s = &trials.summary;
-            let standard = Rounded::of(s.mean, s.standard_deviation, 2);
+            // What has no standard deviation is stated by its interval alone.
+            let standard = match s.standard_deviation.is_finite() {
+                true => Rounded::of(s.mean, s.standard_deviation, 2),
+                false => Rounded {
+                    estimate: plain(self.budget.estimate, self.digits()),
+                    uncertainty: String::new(),
+                },
+            };
+            let with = match standard.uncertainty.as_str() {
+                "" => String::new(),
+                u => format!(" with a standard uncertainty of {u}{unit}"),
+            };
             let [low, high] = trials.interval.of(s).map(|end| plain(end, self.digits()));
             return format!(
-                "To state: {name} = {}{unit} with a standard uncertainty of {}{unit}; the {} coverage interval for {p} runs \
+                "To state: {name} = {}{unit}{with}; the {} coverage interval for {p} runs \
                  from {low}{unit} to {high}{unit}, by propagation of distributions with {} Monte Carlo trials.",
                 standard.estimate,
-                standard.uncertainty,
                 kind_name(trials.interval),
                 trials.values.len(),
             );
+        }
+        if self.combined() == 0.0 {
+            return format!("To state: {}.", self.linear());
         }
         let combined = Rounded::of(self.budget.estimate, self.combined(), 2);
         let expanded = Rounded::of(self.budget.estimate, self.expanded(), 2);
@@ -710,15 +881,16 @@ impl MeasurandReport<'_> {
         let (y, expanded_uncertainty) = (self.budget.estimate, self.budget.expanded_uncertainty);
         MeasurandDocument {
             budget,
-            interval: [y - expanded_uncertainty, y + expanded_uncertainty],
+            formula: self.formula.map(text::sentence),
+            interval: [y - expanded_uncertainty, y + expanded_uncertainty].map(finite),
             second_order: self.budget.second_order.as_ref().map(|second| SecondOrderDocument::new(second, y)),
             monte_carlo: trials
                 .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())),
-            validation: trials.map(|t| ValidationDocument::from(&t.validation)),
-            rounded: RoundedDocument {
+            validation: trials.and_then(|t| t.validation.as_ref()).map(ValidationDocument::from),
+            rounded: self.budget.no_law.is_none().then_some(RoundedDocument {
                 estimate: expanded.estimate,
                 expanded_uncertainty: expanded.uncertainty,
-            },
+            }),
             statement: self.statement(),
         }
     }
@@ -735,8 +907,10 @@ impl MeasurandReport<'_> {
         let mut intervals = vec![
             interval(labels[0].as_str(), s.interval_symmetric),
             interval(labels[1].as_str(), s.interval_shortest),
-            interval(labels[2].as_str(), budget.coverage_interval()),
         ];
+        if budget.no_law.is_none() {
+            intervals.push(interval(labels[2].as_str(), budget.coverage_interval()));
+        }
         if trials.interval == IntervalKind::Shortest {
             intervals.swap(0, 1);
         }
@@ -749,6 +923,7 @@ impl MeasurandReport<'_> {
         };
         let density = |x: f64| t_density((x - y) / u, nu) / u;
         let mean = format!("mean {}{}", typeset(s.mean, digits), self.unit());
+        let mark = [Mark { label: &mean, at: s.mean }];
         let title = format!("{} by Monte Carlo", self.name());
         let histogram = Histogram {
             title: &title,
@@ -759,15 +934,18 @@ impl MeasurandReport<'_> {
             values: &trials.values,
             outlines: &[],
             intervals: &intervals,
-            marks: &[Mark { label: &mean, at: s.mean }],
+            marks: if s.mean.is_finite() { &mark } else { &[] },
             density: (u > 0.0).then_some(Density { name: &shape, of: &density }),
             digits,
         };
         Some(histogram.svg())
     }
 
-    /// Bars of the inputs' shares in the combined variance.
-    fn contributions(&self) -> String {
+    /// Bars of the inputs' shares in the combined variance; none where there is no such variance.
+    fn contributions(&self) -> Option<String> {
+        if !(self.budget.combined_standard_uncertainty > 0.0) {
+            return None;
+        }
         let bars: Vec<Bar> = self
             .budget
             .inputs
@@ -783,7 +961,7 @@ impl MeasurandReport<'_> {
         largest.sort_by(|a, b| b.first_order.value.abs().total_cmp(&a.first_order.value.abs()));
         largest.truncate(16);
         let title = format!("What the uncertainty of {} comes from", self.name());
-        Bars { title: &title, axis: "share of the combined variance", bars: &largest }.svg()
+        Some(Bars { title: &title, axis: "share of the combined variance", bars: &largest }.svg())
     }
 }
 
@@ -803,6 +981,14 @@ const REFERENCES: [&str; 4] = [
 
 /// What regions of several measurands rest on.
 const JOINT_REFERENCE: &str = "Regions that hold several measurands together: JCGM 102:2011, 6.5 and 7.7.";
+
+/// "a, b and c".
+fn listed(names: &[String]) -> String {
+    match names.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        _ => names.concat(),
+    }
+}
 
 fn kind_name(kind: IntervalKind) -> &'static str {
     match kind {
@@ -844,6 +1030,64 @@ struct HeadDocument {
     seed: u64,
     /// What is worth a second look.
     remarks: Vec<String>,
+    /// Correlation coefficients of inputs, where they are not 0, also those that follow from readings or lines; left out
+    /// where there are none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    input_correlations: Option<Vec<CorrelationDocument>>,
+    /// The straight lines that inputs are taken from; left out where there are none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    straight_lines: Option<Vec<LineDocument>>,
+}
+
+/// How two inputs hang together.
+#[derive(Debug, Serialize, JsonSchema)]
+struct CorrelationDocument {
+    /// The two inputs.
+    between: [String; 2],
+    /// Their correlation coefficient.
+    coefficient: f64,
+}
+
+/// A straight line by least squares (GUM H.3), in the units of the points.
+#[derive(Debug, Serialize, JsonSchema)]
+struct LineDocument {
+    /// The inputs that are taken from it.
+    inputs: Vec<String>,
+    /// How many points it goes through.
+    points: usize,
+    /// The x at which its height is given here.
+    at: f64,
+    /// Its height there.
+    height: f64,
+    /// Standard uncertainty of the height.
+    height_uncertainty: f64,
+    /// Its slope.
+    slope: f64,
+    /// Standard uncertainty of the slope.
+    slope_uncertainty: f64,
+    /// Correlation coefficient of height and slope.
+    correlation: f64,
+    /// Standard deviation of the points about it.
+    standard_deviation: f64,
+    /// Degrees of freedom of all these uncertainties.
+    degrees_of_freedom: f64,
+}
+
+impl From<&FittedLine> for LineDocument {
+    fn from(FittedLine { inputs, n_points, fit }: &FittedLine) -> Self {
+        Self {
+            inputs: inputs.iter().map(|name| text::inert(name)).collect(),
+            points: *n_points,
+            at: fit.reference,
+            height: fit.height,
+            height_uncertainty: fit.height_uncertainty,
+            slope: fit.slope,
+            slope_uncertainty: fit.slope_uncertainty,
+            correlation: fit.correlation,
+            standard_deviation: fit.standard_deviation,
+            degrees_of_freedom: fit.degrees_of_freedom,
+        }
+    }
 }
 
 /// The budget of one measurand.
@@ -863,12 +1107,12 @@ struct SeveralDocument {
     /// One a measurand.
     measurands: Vec<MeasurandDocument>,
     /// Correlation coefficients of the measurands, by the law of propagation; left out where the budgets are not of
-    /// one model.
+    /// one model, null where the law does not apply.
     #[serde(skip_serializing_if = "Option::is_none")]
-    correlation: Option<Vec<Vec<f64>>>,
+    correlation: Option<Matrix>,
     /// Covariances of the measurands, each in the product of both units.
     #[serde(skip_serializing_if = "Option::is_none")]
-    covariance: Option<Vec<Vec<f64>>>,
+    covariance: Option<Matrix>,
     /// Joint coverage regions, as for normal measurands.
     #[serde(skip_serializing_if = "Option::is_none")]
     regions: Option<RegionsDocument>,
@@ -877,13 +1121,20 @@ struct SeveralDocument {
     monte_carlo: Option<JointDocument>,
 }
 
+/// Rows of numbers, null for what there is not.
+type Matrix = Vec<Vec<Option<f64>>>;
+
+fn matrix(numbers: &[Vec<f64>]) -> Matrix {
+    numbers.iter().map(|row| row.iter().copied().map(finite).collect()).collect()
+}
+
 /// How several measurands hang together, by Monte Carlo.
 #[derive(Debug, Serialize, JsonSchema)]
 struct JointDocument {
-    /// Correlation coefficients of the measurands.
-    correlation: Vec<Vec<f64>>,
-    /// Covariances of the measurands, each in the product of both units.
-    covariance: Vec<Vec<f64>>,
+    /// Correlation coefficients of the measurands; null where a density has no variance.
+    correlation: Matrix,
+    /// Covariances of the measurands, each in the product of both units; null where there is none.
+    covariance: Matrix,
     /// Joint coverage regions, over the trials.
     regions: Option<RegionsDocument>,
 }
@@ -893,19 +1144,23 @@ struct JointDocument {
 struct MeasurandDocument {
     #[serde(flatten)]
     budget: BudgetDocument,
-    /// Estimate minus and plus the expanded uncertainty, to first order.
-    interval: [f64; 2],
+    /// The formula, as it was typed; left out where it is ours.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    formula: Option<String>,
+    /// Estimate minus and plus the expanded uncertainty, to first order; null where the law does not apply.
+    interval: [Option<f64>; 2],
     /// With the terms of the next higher order; left out where they were not asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     second_order: Option<SecondOrderDocument>,
     /// By Monte Carlo; left out where there were no trials.
     #[serde(skip_serializing_if = "Option::is_none")]
     monte_carlo: Option<MonteCarloDocument>,
-    /// Whether the result by the law may be used; left out where there were no trials.
+    /// Whether the result by the law may be used; left out where there were no trials, or is no law.
     #[serde(skip_serializing_if = "Option::is_none")]
     validation: Option<ValidationDocument>,
-    /// Estimate and expanded uncertainty as they are to be written (GUM 7.2.6).
-    rounded: RoundedDocument,
+    /// Estimate and expanded uncertainty as they are to be written (GUM 7.2.6); left out where the law does not apply.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rounded: Option<RoundedDocument>,
     /// How the result may be stated, in words.
     statement: String,
 }

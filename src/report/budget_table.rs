@@ -4,7 +4,10 @@ use super::{
     number::{Digits, percent},
     table::{Cell, Column, Table},
 };
-use crate::{propagation::law::Budget, quantity::rounding::Rounded};
+use crate::{
+    propagation::law::Budget,
+    quantity::rounding::{Rounded, significant},
+};
 
 /// The budget's table: one row a quantity, and the result below (GUM 4 to 7, H.1 as the model of
 /// the layout of columns).
@@ -43,21 +46,62 @@ pub fn budget_table(budget: &Budget, caption: &str) -> Table {
     }
 }
 
+/// A unit behind a number, with its space; nothing for a pure number.
+pub fn behind(unit: &str) -> String {
+    match unit {
+        "" | "1" => String::new(),
+        unit => format!(" {unit}"),
+    }
+}
+
+/// Each input's distribution with its limits or other parameters, of one budget or several: with the formula all that it
+/// takes to work the budget out again.
+pub fn distributions_table<'a>(budgets: impl Iterator<Item = &'a Budget>) -> Table {
+    let mut rows: Vec<Vec<Cell>> = Vec::new();
+    for row in budgets.flat_map(|budget| &budget.inputs) {
+        let Some(density) = &row.density else { continue };
+        let parameters = density.parameters().into_iter().map(|(name, value)| {
+            let unit = match name {
+                "top_to_base" | "degrees_of_freedom" | "shape" | "spread" => String::new(),
+                _ => behind(&row.unit),
+            };
+            format!("{} {}{unit}", name.replace('_', " "), significant(value, 10))
+        });
+        let parameters = parameters.collect::<Vec<_>>().join(", ");
+        let cells =
+            vec![Cell::from(row.name.as_str()), Cell::from(&*row.distribution), Cell::Text(parameters)];
+        if !rows.contains(&cells) {
+            rows.push(cells);
+        }
+    }
+    Table {
+        caption: "Distributions of the inputs, with their parameters".into(),
+        columns: vec![Column::text("quantity"), Column::text("distribution"), Column::text("parameters")],
+        rows,
+    }
+}
+
 /// The result of a budget in words: estimate, combined standard uncertainty, effective degrees of
 /// freedom, coverage factor and expanded uncertainty, rounded as GUM 7.2.6 asks.
 pub fn result(budget: &Budget) -> String {
+    let unit = behind(&budget.unit);
+    if budget.no_law.is_some() {
+        return format!(
+            "estimate {}{unit}; the law of propagation does not apply",
+            significant(budget.estimate, 6)
+        );
+    }
     let combined = Rounded::of(budget.estimate, budget.combined_standard_uncertainty, 2);
     let expanded = Rounded::of(budget.estimate, budget.expanded_uncertainty, 2);
     let nu = budget.effective_degrees_of_freedom;
     let nu = if nu < 1e4 { format!("{nu:.1}") } else { "infinite".to_string() };
     format!(
-        "estimate {} {unit}, combined standard uncertainty {} {unit}, effective degrees of freedom {nu}, coverage factor \
-         {:.2} for {}, expanded uncertainty {} {unit}",
+        "estimate {}{unit}, combined standard uncertainty {}{unit}, effective degrees of freedom {nu}, coverage factor \
+         {:.2} for {}, expanded uncertainty {}{unit}",
         combined.estimate,
         combined.uncertainty,
         budget.coverage_factor,
         percent(budget.coverage_probability),
         expanded.uncertainty,
-        unit = budget.unit,
     )
 }

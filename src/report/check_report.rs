@@ -21,7 +21,10 @@ use super::{
     text, unseen_words,
 };
 use crate::{
-    decision::limits::{AcceptancePoint, Limits, acceptance},
+    decision::{
+        limits::{AcceptancePoint, Limits, acceptance},
+        verdict_curve::VerdictPoint,
+    },
     propagation::{
         law::Budget,
         shares::Share,
@@ -49,6 +52,8 @@ pub struct CheckReport<'a> {
     /// What each way of reading can decide, in the order of the simulation's ways; empty without a
     /// tolerance.
     pub limits: Vec<Limits>,
+    /// How often the verdict from readings passes a plate, by its flatness; empty without a tolerance.
+    pub verdicts: Vec<VerdictPoint>,
     /// The date of the report, as the user gave it.
     pub date: Option<&'a str>,
 }
@@ -63,7 +68,7 @@ impl<'a> CheckReport<'a> {
             .tolerance
             .iter()
             .flat_map(|tolerance| simulation.ways.iter().map(|way| judge(way, tolerance.value)));
-        Self { setup, simulation, limits: limits.collect(), date: None }
+        Self { setup, simulation, limits: limits.collect(), verdicts: Vec::new(), date: None }
     }
 
     /// The answer, in one sentence or two.
@@ -215,6 +220,7 @@ impl<'a> CheckReport<'a> {
                 ),
             ]);
         }
+        parts.extend(self.verdict_table().map(Part::Table));
         parts.extend([
             Part::heading("What the check sees of the plate"),
             Part::picture(
@@ -426,6 +432,43 @@ impl<'a> CheckReport<'a> {
             self.simulation.ways.iter().zip(&self.limits).filter(|(way, _)| way.kind != WayKind::Levelled);
         let card = card.filter_map(|(way, limits)| Some(by(way, limits.accept_at_or_below?)));
         std::iter::once(by(spread, tolerance)).chain(card).collect()
+    }
+
+    /// How often the verdict of `judge` passes a plate, by its flatness; `None` where nothing was judged.
+    pub fn verdict_table(&self) -> Option<Table> {
+        let tolerance = self.setup.tolerance.as_ref().filter(|_| !self.verdicts.is_empty())?;
+        let share = |part: f64| Cell::Number(100.0 * part, Digits::Decimals(0));
+        let rows = self.verdicts.iter().map(|point| {
+            let [from, to] = point.ratio.map(|ratio| self.heights().of(ratio * tolerance.value));
+            let [low, high] = point.within_interval();
+            let n = point.n as f64;
+            vec![
+                Cell::Number(from, self.heights().digits()),
+                Cell::Number(to, self.heights().digits()),
+                Cell::Number(n, Digits::Decimals(0)),
+                share(point.n_within as f64 / n),
+                share(low),
+                share(high),
+                share(point.n_out as f64 / n),
+            ]
+        });
+        Some(Table {
+            caption: format!(
+                "Operating curve of the verdict that `judge` gives of such readings against {}: simulated plates of each \
+                 flatness alike, the good and the bad; what is neither within nor out is undecided",
+                self.heights().text(tolerance.value)
+            ),
+            columns: vec![
+                Column::numbers("flatness from", self.heights().label()),
+                Column::numbers("to", self.heights().label()),
+                Column::numbers("plates judged", ""),
+                Column::numbers("found within", "%"),
+                Column::numbers("95 % interval from", "%"),
+                Column::numbers("to", "%"),
+                Column::numbers("found out", "%"),
+            ],
+            rows: rows.collect(),
+        })
     }
 
     /// The operating curves' numbers; `None` without a tolerance.
@@ -643,6 +686,7 @@ impl<'a> CheckReport<'a> {
             shares: s.shares.iter().map(ShareDocument::from).collect(),
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
+            verdicts: self.verdicts.iter().map(|point| self.verdict_document(point)).collect(),
             acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
             budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
@@ -652,6 +696,16 @@ impl<'a> CheckReport<'a> {
             assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
         };
         serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn verdict_document(&self, point: &VerdictPoint) -> VerdictDocument {
+        VerdictDocument {
+            flatness_over_tolerance: point.ratio,
+            judged: point.n,
+            within: point.n_within,
+            out: point.n_out,
+            within_interval: point.within_interval(),
+        }
     }
 
     /// Every file of the report, by name, complete.
@@ -1048,6 +1102,8 @@ struct CheckDocument {
     share_trials: u64,
     /// What a spread proves against the tolerance.
     limits: LimitsDocument,
+    /// How often the verdict from readings passes a plate, by its flatness.
+    verdicts: Vec<VerdictDocument>,
     /// How often a plate is accepted, by its true flatness; empty without a tolerance.
     acceptance: Vec<AcceptanceDocument>,
     /// The budget of one reading.
@@ -1068,6 +1124,21 @@ struct WayDocument {
     /// What it proves against the tolerance; left out without one.
     #[serde(skip_serializing_if = "Option::is_none")]
     limits: Option<LimitsDocument>,
+}
+
+/// Verdicts on simulated plates of one range of flatness.
+#[derive(Debug, Serialize, JsonSchema)]
+struct VerdictDocument {
+    /// Flatness deviation over tolerance: from, and up to.
+    flatness_over_tolerance: [f64; 2],
+    /// How many such plates were judged from their readings.
+    judged: usize,
+    /// How many were found within.
+    within: usize,
+    /// How many were found out.
+    out: usize,
+    /// A 95 % interval of the share found within.
+    within_interval: [f64; 2],
 }
 
 /// The model-based estimate of flatness, over some of the checks.

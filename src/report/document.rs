@@ -1,15 +1,17 @@
 //! Parts that the JSON documents of several commands have in common.
 
+use super::text;
 use crate::{
     propagation::{
         law::{Budget, SecondOrder},
         monte_carlo::{Convergence, Validation},
         region::CoverageRegions,
     },
-    quantity::sample::Summary,
+    quantity::{distribution::Distribution, sample::Summary},
 };
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// What a sample of a quantity says of it.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
@@ -50,16 +52,19 @@ pub struct BudgetDocument {
     pub inputs: Vec<BudgetRowDocument>,
     /// The estimate of the measurand.
     pub estimate: f64,
-    /// The combined standard uncertainty.
-    pub combined_standard_uncertainty: f64,
+    /// The combined standard uncertainty; null where the law of propagation does not apply, and so are the others below.
+    pub combined_standard_uncertainty: Option<f64>,
     /// Effective degrees of freedom (Welch-Satterthwaite); null where they are infinite.
     pub effective_degrees_of_freedom: Option<f64>,
     /// Coverage probability of the expanded uncertainty.
     pub coverage_probability: f64,
     /// The coverage factor.
-    pub coverage_factor: f64,
+    pub coverage_factor: Option<f64>,
     /// The expanded uncertainty.
-    pub expanded_uncertainty: f64,
+    pub expanded_uncertainty: Option<f64>,
+    /// Why the law of propagation does not apply; left out where it does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub no_law: Option<String>,
 }
 
 /// One input of a budget.
@@ -75,14 +80,17 @@ pub struct BudgetRowDocument {
     pub standard_uncertainty: f64,
     /// The distribution.
     pub distribution: String,
+    /// Its limits or other parameters, by the names that files have for them, in the unit of the estimate; empty where
+    /// it is none of the usual ones.
+    pub parameters: BTreeMap<String, f64>,
     /// Degrees of freedom; null where they are infinite.
     pub degrees_of_freedom: Option<f64>,
-    /// The sensitivity coefficient, in the measurand's unit per the input's.
-    pub sensitivity: f64,
+    /// The sensitivity coefficient, in the measurand's unit per the input's; null where the law does not apply.
+    pub sensitivity: Option<f64>,
     /// The contribution to the combined standard uncertainty.
-    pub contribution: f64,
+    pub contribution: Option<f64>,
     /// The share in the combined variance.
-    pub share: f64,
+    pub share: Option<f64>,
 }
 
 impl From<&Budget> for BudgetDocument {
@@ -99,18 +107,25 @@ impl From<&Budget> for BudgetDocument {
                     estimate: row.estimate,
                     standard_uncertainty: row.standard_uncertainty,
                     distribution: row.distribution.to_string(),
+                    parameters: row
+                        .density
+                        .iter()
+                        .flat_map(Distribution::parameters)
+                        .map(|(name, value)| (name.to_string(), value))
+                        .collect(),
                     degrees_of_freedom: finite(row.degrees_of_freedom),
-                    sensitivity: row.sensitivity,
-                    contribution: row.contribution,
-                    share: row.share,
+                    sensitivity: finite(row.sensitivity),
+                    contribution: finite(row.contribution),
+                    share: finite(row.share),
                 })
                 .collect(),
             estimate: budget.estimate,
-            combined_standard_uncertainty: budget.combined_standard_uncertainty,
+            combined_standard_uncertainty: finite(budget.combined_standard_uncertainty),
             effective_degrees_of_freedom: finite(budget.effective_degrees_of_freedom),
             coverage_probability: budget.coverage_probability,
-            coverage_factor: budget.coverage_factor,
-            expanded_uncertainty: budget.expanded_uncertainty,
+            coverage_factor: finite(budget.coverage_factor),
+            expanded_uncertainty: finite(budget.expanded_uncertainty),
+            no_law: budget.no_law.as_ref().map(|why| text::sentence(&why.to_string())),
         }
     }
 }
@@ -161,10 +176,10 @@ impl SecondOrderDocument {
 pub struct MonteCarloDocument {
     /// How many trials.
     pub trials: u64,
-    /// The estimate.
-    pub mean: f64,
-    /// The standard uncertainty.
-    pub standard_uncertainty: f64,
+    /// The estimate; null where the density has no mean.
+    pub mean: Option<f64>,
+    /// The standard uncertainty; null where the density has no standard deviation.
+    pub standard_uncertainty: Option<f64>,
     /// The probabilistically symmetric coverage interval, from and to.
     pub interval_symmetric: [f64; 2],
     /// The shortest coverage interval, from and to.
@@ -181,8 +196,8 @@ impl MonteCarloDocument {
     pub fn new(summary: &Summary, n_trials: u64, convergence: Option<&Convergence>) -> Self {
         Self {
             trials: n_trials,
-            mean: summary.mean,
-            standard_uncertainty: summary.standard_deviation,
+            mean: finite(summary.mean),
+            standard_uncertainty: finite(summary.standard_deviation),
             interval_symmetric: summary.interval_symmetric,
             interval_shortest: summary.interval_shortest,
             coverage_probability: summary.coverage_probability,
@@ -200,8 +215,9 @@ pub struct ConvergenceDocument {
     pub delta: f64,
     /// What had to be reached.
     pub aimed_at: f64,
-    /// Twice the standard deviations of the averages of estimate, standard uncertainty, low and high end.
-    pub reached: [f64; 4],
+    /// Twice the standard deviations of the averages of estimate, standard uncertainty, low and high end; null for what the
+    /// density does not have.
+    pub reached: [Option<f64>; 4],
     /// Whether all of these are no larger than what was aimed at.
     pub has_settled: bool,
 }
@@ -212,7 +228,7 @@ impl From<&Convergence> for ConvergenceDocument {
             significant_digits: c.significant_digits,
             delta: c.delta,
             aimed_at: c.aimed_at,
-            reached: c.reached,
+            reached: c.reached.map(finite),
             has_settled: c.has_settled,
         }
     }
@@ -227,7 +243,11 @@ pub struct ValidationDocument {
     pub d_low: f64,
     /// Difference of the upper ends.
     pub d_high: f64,
-    /// Whether both are within the tolerance.
+    /// Standard deviations of both ends from one run of as many trials to the next.
+    pub end_scatter: [f64; 2],
+    /// Whether there were trials enough for the comparison not to be down to luck.
+    pub is_decided: bool,
+    /// Whether both are within the tolerance, and that is decided.
     pub linear_result_may_be_used: bool,
 }
 
@@ -237,6 +257,8 @@ impl From<&Validation> for ValidationDocument {
             delta: v.delta,
             d_low: v.d_low,
             d_high: v.d_high,
+            end_scatter: v.end_scatter,
+            is_decided: v.is_decided,
             linear_result_may_be_used: v.linear_result_may_be_used,
         }
     }

@@ -26,8 +26,10 @@ use crate::{
         conformance::{Conformance, Rule},
         judgement::{Judgement, Otherwise},
         limits::Verdict,
+        standing::{Doubt, FEWEST_DRAWS, MISFIT},
     },
     propagation::{fit::ReadingFit, foot_dip::FootDip, next_reading::surveys_of, posterior::Settings},
+    quantity::sample::Summary,
     setup::{Readings, Row, Setup},
     shop::{
         grade::Tolerance,
@@ -73,9 +75,18 @@ impl JudgeReport<'_> {
         let within = probability(c.probability);
         let beyond = probability(1.0 - c.probability);
         if judgement.misfit {
+            let why = if self.zero_is_lost() {
+                "the zero did not come back, so these readings"
+            } else {
+                "these readings do not fit this setup, so they"
+            };
+            return format!("Undecided: {why} prove nothing about {limit}; find out why and read again.");
+        }
+        if let Some(&doubt) = judgement.doubts.first() {
             return format!(
-                "Undecided: these readings do not fit this setup, so they prove nothing about {limit}; find out why and \
-                 read again."
+                "Undecided: as they stand the readings would prove that the plate is {} {limit}, but that hangs on {}.",
+                if c.verdict == Verdict::Within { "within" } else { "beyond" },
+                self.hangs_on(doubt)
             );
         }
         let rule = rule_text(self.rule);
@@ -103,15 +114,86 @@ impl JudgeReport<'_> {
         }
     }
 
+    /// The verdicts that would be given of a plate that is doubted, or of another kind, where they differ.
+    pub fn otherwise(&self) -> Option<String> {
+        let judgement = self.judgement;
+        let verdict = judgement.verdict.filter(|_| !judgement.misfit && judgement.doubts.is_empty())?;
+        let mut differ = Vec::new();
+        if let Some(evidence) = &judgement.evidence
+            && evidence.if_doubted.verdict != verdict
+        {
+            let c = &evidence.if_doubted;
+            differ.push(format!(
+                "{} of a plate that is doubted, for which within and out are as likely before it is read (then within \
+                 with {})",
+                verdict_name(c.verdict),
+                probability(c.probability)
+            ));
+        }
+        let kinds = |of: Verdict| {
+            let such = judgement.otherwise.iter().filter(|o| o.conformance.is_some_and(|c| c.verdict == of));
+            such.map(|o| format!("\"{}\"", o.kind)).collect::<Vec<_>>()
+        };
+        for other in [Verdict::Within, Verdict::Undecided, Verdict::Out] {
+            let kinds = kinds(other);
+            if other != verdict && !kinds.is_empty() {
+                differ.push(format!("{} of a plate taken for {}", verdict_name(other), kinds.join(" or ")));
+            }
+        }
+        (!differ.is_empty()).then(|| format!("It would be {}.", differ.join(", and ")))
+    }
+
+    /// What a verdict hangs on, and what to do about it.
+    fn hangs_on(&self, doubt: Doubt) -> String {
+        match doubt {
+            Doubt::Reading { reading, .. } => {
+                format!("one reading, {}: read it again and add the row", self.reading_text(reading))
+            }
+            Doubt::Dirt { chance, .. } => format!(
+                "there being {} under a foot or the block: wipe, put the stand down anew, and read again",
+                if chance > 0.0 { "no grain" } else { "a grain" }
+            ),
+            Doubt::FewDraws => {
+                "too few independent draws to go by: give --seed another number, or read again".into()
+            }
+        }
+    }
+
+    /// A reading as the user finds it: `"middle" from "front left" (line 4 of the file)`.
+    fn reading_text(&self, fit: usize) -> String {
+        let fit = &self.judgement.posterior.fit.readings[fit];
+        let spot = self.survey_spot(fit.reading);
+        let line = self.row_of(fit).map_or(String::new(), |row| format!(" (line {} of the file)", row.line));
+        format!("\"{}\" from \"{}\"{line}", inert(&spot.target), inert(&spot.station))
+    }
+
+    /// The row of the file that a fit is of.
+    fn row_of(&self, fit: &ReadingFit) -> Option<&Row> {
+        self.rows_with_fit()
+            .into_iter()
+            .find(|(_, of)| of.is_some_and(|of| std::ptr::eq(of, fit)))
+            .map(|(row, _)| row)
+    }
+
+    /// Whether it is the zero that does not fit.
+    fn zero_is_lost(&self) -> bool {
+        self.judgement.posterior.fit.closing.is_some_and(|closing| closing.p_value < MISFIT)
+    }
+
     /// What comes after the verdict: the misfit, the estimate, the plain spread and why it differs, the assumptions.
     pub fn explanations(&self) -> Vec<String> {
         let mut said = Vec::new();
         said.extend(self.misfit());
+        said.extend(self.zero());
+        said.extend(self.doubts());
         said.push(self.estimate());
         said.push(self.plain_reading());
         said.push(self.unseen().sentence());
-        said.extend(self.before());
+        said.push(self.before());
+        said.extend(self.evidence());
         said.extend(self.influence());
+        said.extend(self.leaning());
+        said.push(SIGNS_AND_SWAPS.into());
         if !self.judgement.posterior.sample_suffices {
             said.push(format!(
                 "The sample is worth only {} independent draws, fewer than the {} asked for; take the last digits of all \
@@ -124,27 +206,78 @@ impl JudgeReport<'_> {
     }
 
     fn misfit(&self) -> Option<String> {
-        let h = self.heights();
         let fit = &self.judgement.posterior.fit;
-        let chance = match fit.p_value {
-            p if p < 0.001 => "p less than 0.001".to_string(),
-            p => format!("p = {}", plain(p, Digits::Significant(2))),
-        };
-        let worst = fit.worst_reading()?;
-        if !self.judgement.misfit {
+        let chance = chance_text(fit.p_value);
+        let worst = fit.worst?;
+        if fit.p_value >= MISFIT {
             return Some(format!("The readings fit the setup ({chance})."));
         }
-        let row = self.readings.rows.iter().find(|row| row.reading == worst.reading);
-        let spot = &self.survey_spot(worst.reading);
-        let side = if worst.off > 0.0 { "higher" } else { "lower" };
         Some(format!(
-            "The reading at \"{}\" from \"{}\"{} is {} {side} than the others make likely ({chance}); look for dirt, a loose \
-             clamp, a wrong placement or a slip of the pen.",
-            inert(&spot.target),
-            inert(&spot.station),
-            row.map_or(String::new(), |row| format!(" (line {} of the file)", row.line)),
-            h.text(worst.off.abs()),
+            "The reading at {} is {} than the others make likely ({chance}); look for dirt, a loose clamp, a wrong \
+             placement or a slip of the pen.",
+            self.reading_text(worst),
+            self.off_text(worst)
         ))
+    }
+
+    /// Whether the zero came back.
+    fn zero(&self) -> Option<String> {
+        let fit = &self.judgement.posterior.fit;
+        let Some(closing) = fit.closing else {
+            return Some(
+                "No closing reading was taken, so nothing shows whether the pointer drifted or the stand crept: read the \
+                 zero again at the end, and add the row."
+                    .into(),
+            );
+        };
+        let chance = chance_text(closing.p_value);
+        Some(if closing.p_value < MISFIT {
+            format!(
+                "The zero did not come back: the closing reading at {} is {} than it should be ({chance}). The stand has \
+                 crept, the pointer has drifted or something has slipped; the readings before it cannot be trusted.",
+                self.reading_text(closing.reading),
+                self.off_text(closing.reading)
+            )
+        } else {
+            format!("The zero came back as well as it should ({chance}).")
+        })
+    }
+
+    /// How far off a reading is, and to which side.
+    fn off_text(&self, fit: usize) -> String {
+        let off = self.judgement.posterior.fit.readings[fit].off;
+        format!("{} {}", self.heights().text(off.abs()), if off > 0.0 { "higher" } else { "lower" })
+    }
+
+    /// Everything that the verdict would hang on, with what would be left of it.
+    fn doubts(&self) -> Vec<String> {
+        let verdict = match self.judgement.conformance.map(|c| c.verdict) {
+            Some(Verdict::Within) => "within",
+            _ => "out",
+        };
+        let said = |doubt: &Doubt| match *doubt {
+            Doubt::Reading { reading, probability: p } => format!(
+                "Without the reading at {} the plate would be {verdict} with a probability of {}.",
+                self.reading_text(reading),
+                probability(p)
+            ),
+            Doubt::Dirt { chance, probability: p } if chance > 0.0 => format!(
+                "Were a grain under each foot and the block as likely as {}, the plate would be {verdict} with a \
+                 probability of {}.",
+                probability(chance),
+                probability(p)
+            ),
+            Doubt::Dirt { probability: p, .. } => format!(
+                "Were there no grain anywhere, the plate would be {verdict} with a probability of {}.",
+                probability(p)
+            ),
+            Doubt::FewDraws => format!(
+                "A verdict is given from {} independent draws on; these are {}.",
+                plain(FEWEST_DRAWS, Digits::Decimals(0)),
+                plain(self.judgement.posterior.effective_sample_size, Digits::Decimals(0))
+            ),
+        };
+        self.judgement.doubts.iter().map(said).collect()
     }
 
     fn estimate(&self) -> String {
@@ -227,25 +360,78 @@ impl JudgeReport<'_> {
         format!("{stand} {lies}, which by itself {moves}.")
     }
 
-    /// What the setup's description would have said by itself.
-    fn before(&self) -> Option<String> {
-        let before = self.judgement.before?;
-        let Rule::Proven { probability: asked } = self.rule else { return None };
-        let said = format!(
-            "Before any reading, a plate as the setup describes it is within with a probability of {}",
-            probability(before)
+    /// What was taken for granted before anything was read, and what has become of it.
+    fn before(&self) -> String {
+        let h = self.heights();
+        let before = &self.judgement.before;
+        let [[low, high], [now_low, now_high]] =
+            [before.flatness, self.judgement.flatness].map(|summary| summary.interval_symmetric);
+        let mut said = format!(
+            "Before any reading, a plate as the setup describes it lies between {} and {}; now it lies between {} and {} \
+             (95 %).",
+            h.bare(low),
+            h.text(high),
+            h.bare(now_low),
+            h.text(now_high)
         );
-        let by_itself = match self.judgement.verdict? {
-            Verdict::Within => before >= asked,
-            Verdict::Out => 1.0 - before >= asked,
-            Verdict::Undecided => false,
+        if let (Some(p), Some(described)) = (before.probability, before.by_description) {
+            said += &match p == described {
+                true => format!(" It is within with a probability of {} before any reading", probability(p)),
+                false => format!(
+                    " Before any reading it is within with a probability of {}, as was stated (by the description of the wear, \
+                     {})",
+                    probability(p),
+                    probability(described)
+                ),
+            };
+            let by_itself = match (self.rule, self.judgement.verdict) {
+                (Rule::Proven { probability: asked }, Some(Verdict::Within)) => p >= asked,
+                (Rule::Proven { probability: asked }, Some(Verdict::Out)) => 1.0 - p >= asked,
+                _ => false,
+            };
+            said += if by_itself {
+                ", so the verdict rests on that as much as on the readings: make sure that it is right."
+            } else {
+                "."
+            };
+        }
+        said
+    }
+
+    /// How much of the verdict the readings say.
+    fn evidence(&self) -> Option<String> {
+        let evidence = self.judgement.evidence.as_ref().filter(|_| !self.judgement.misfit)?;
+        let (times, side) = match evidence.factor {
+            f if f >= 1.0 => (f, "a plate that is within over one that is out"),
+            f => (1.0 / f, "a plate that is out over one that is within"),
         };
-        let rest = if by_itself {
-            ", so the verdict rests on that description as much as on the readings: make sure that it is right."
+        let times = match times {
+            // Beyond this the draws on the other side are too few to count.
+            t if t > 1000.0 => "more than 1000".to_string(),
+            t => plain(t, Digits::Significant(2)),
+        };
+        let strength = if evidence.factor.max(1.0 / evidence.factor) < 3.0 {
+            ": they hardly tell the two apart, and the rest of the probability was taken for granted"
         } else {
-            "."
+            ""
         };
-        Some(said + rest)
+        Some(format!(
+            "The readings themselves favour {side} by {times} to 1{strength}. Were both as likely before it is read, the \
+             plate would be within with a probability of {}.",
+            probability(evidence.if_doubted.probability)
+        ))
+    }
+
+    /// Whether assumption and readings pull apart.
+    fn leaning(&self) -> Option<String> {
+        let leaning = &self.judgement.posterior.leaning;
+        leaning.pulls_apart().then(|| {
+            let way = if leaning.pulls[1] > 0.0 { "larger" } else { "smaller" };
+            format!(
+                "Readings and description pull apart: the readings draw the flatness deviation to {way} values than the \
+                 described wear would have them. Look again at what the setup says of the wear."
+            )
+        })
     }
 
     /// How far the answer rests on the assumed wear.
@@ -290,9 +476,9 @@ impl JudgeReport<'_> {
     pub fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         if let Some(next) = self.next_table() {
+            parts.extend([Part::Next("What to read next".into()), Part::Table(next)]);
+            parts.extend(self.if_good().map(Part::Words));
             parts.extend([
-                Part::Next("What to read next".into()),
-                Part::Table(next),
                 Part::picture(
                     "next",
                     self.next_picture(),
@@ -335,7 +521,7 @@ impl JudgeReport<'_> {
             title: self.setup.title.clone(),
             facts,
             answer_is: String::new(),
-            answer: vec![self.answer()],
+            answer: std::iter::once(self.answer()).chain(self.otherwise()).collect(),
             verdict: self.judgement.verdict.map(|verdict| match verdict {
                 Verdict::Within => Tone::Within,
                 Verdict::Undecided => Tone::Undecided,
@@ -345,6 +531,21 @@ impl JudgeReport<'_> {
             provenance: self.provenance(),
             for_signature: true,
         }
+    }
+
+    /// What the rows to read next would prove, if the plate is good.
+    fn if_good(&self) -> Option<String> {
+        let if_good = self.judgement.if_good.as_ref()?;
+        let p = probability(if_good.probability);
+        let proves = match self.rule {
+            Rule::Proven { probability: asked } if if_good.probability >= asked => ", which proves it",
+            Rule::Proven { .. } => ", which is not yet a proof: go on from there",
+            Rule::SimpleAcceptance { .. } | Rule::SharedRisk => "",
+        };
+        Some(format!(
+            "If these rows show about what they should on a good plate (in the table), the plate is within with a probability \
+             of {p}{proves}."
+        ))
     }
 
     /// The rows to read next.
@@ -358,6 +559,7 @@ impl JudgeReport<'_> {
                 Cell::Text(row.placement.clone()),
                 Cell::Text(row.target.clone()),
                 Cell::from(if row.sets_zero { SET_ZERO } else { "" }),
+                row.if_within.map_or(Cell::Empty, |value| Cell::Number(value, h.digits())),
                 u.map_or(Cell::Empty, |u| Cell::Number(u, h.digits())),
             ]
         });
@@ -379,6 +581,7 @@ impl JudgeReport<'_> {
                 Column::text("placement"),
                 Column::text("target"),
                 Column::text("what to do"),
+                Column::numbers("on a good plate", h.label()),
                 Column::numbers("standard uncertainty then", h.label()),
             ],
             rows: body.collect(),
@@ -415,7 +618,7 @@ impl JudgeReport<'_> {
         if self.tolerance.is_some() {
             columns.push(Column::numbers("within tolerance", "%"));
         }
-        let row = |name: &str, s: &crate::quantity::sample::Summary, c: Option<&Conformance>| {
+        let row = |name: &str, s: &Summary, c: Option<&Conformance>| {
             let mut cells = vec![Cell::from(name)];
             cells.extend(h.summary(s));
             cells.extend(c.map(|c| Cell::Number(100.0 * c.probability, Digits::Decimals(1))));
@@ -427,7 +630,7 @@ impl JudgeReport<'_> {
         Table { caption: "Flatness deviation, given these readings (95 % intervals)".into(), columns, rows }
     }
 
-    /// The readings, each with what the others let expect of it.
+    /// The readings, each with what the others foresee of it.
     fn readings_table(&self) -> Table {
         let h = self.heights();
         let rows = self.rows_with_fit().into_iter().map(|(row, fit)| {
@@ -446,6 +649,7 @@ impl JudgeReport<'_> {
                 Cell::from(spot.target.as_str()),
                 Cell::Text(format!("{} {role}", row.pass).trim_end().to_string()),
                 h.cell(row.value),
+                fit.map_or(Cell::Empty, |fit| h.cell(row.value - fit.off)),
                 off,
                 p,
                 Cell::from(row.remark.as_str()),
@@ -459,6 +663,7 @@ impl JudgeReport<'_> {
                 Column::text("target"),
                 Column::text("pass"),
                 Column::numbers("reading", h.label()),
+                Column::numbers("foreseen", h.label()),
                 Column::numbers("off by", h.label()),
                 Column::numbers("p", ""),
                 Column::text("remark"),
@@ -475,9 +680,8 @@ impl JudgeReport<'_> {
         rows.map(|row| (row, if zeros.contains(&row.reading) { None } else { fits.next() })).collect()
     }
 
-    /// The readings as a file that can be read again.
+    /// The readings as a file that can be read again, each as it was written.
     pub fn readings_csv(&self) -> Table {
-        let h = self.heights();
         let survey = &self.readings.check.survey;
         let rows = self.readings.rows.iter().map(|row| {
             let spot = self.survey_spot(row.reading);
@@ -486,7 +690,7 @@ impl JudgeReport<'_> {
                 Cell::from(spot.station.as_str()),
                 Cell::from(spot.target.as_str()),
                 Cell::Text(format!("{}{role}", row.pass)),
-                Cell::Number(h.of(row.value), Digits::Full),
+                Cell::from(row.written.as_str()),
                 Cell::from(row.time.as_str()),
                 Cell::from(row.remark.as_str()),
             ]
@@ -497,7 +701,7 @@ impl JudgeReport<'_> {
                 Column::text("placement"),
                 Column::text("target"),
                 Column::text("pass"),
-                Column::numbers("reading", self.setup.unit.symbol()),
+                Column::numbers("reading", self.readings.unit.symbol()),
                 Column::text("time"),
                 Column::text("remark"),
             ],
@@ -513,7 +717,8 @@ impl JudgeReport<'_> {
     pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
         let others = [
             ("result.json", format!("{:#}\n", self.json()).into_bytes()),
-            ("readings.csv", self.readings_csv().csv().into_bytes()),
+            ("judged.csv", self.readings_csv().csv().into_bytes()),
+            ("fit.csv", self.readings_table().csv().into_bytes()),
             ("map.png", png(&self.map(), 2.0)?),
         ];
         let mut files = self.page().files();
@@ -610,7 +815,7 @@ impl JudgeReport<'_> {
         let h = self.heights();
         let judgement = self.judgement;
         let posterior = &judgement.posterior;
-        let summary = |s| SummaryDocument::new(s, |value| h.of(value));
+        let summary = |s: &Summary| SummaryDocument::new(s, |value| h.of(value));
         let map = &posterior.map;
         let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
             |((at, &height), &u)| {
@@ -618,33 +823,73 @@ impl JudgeReport<'_> {
                 PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
             },
         );
-        let worst = posterior.fit.worst_reading().map(|worst| {
-            let row =
-                self.rows_with_fit().into_iter().find(|(_, fit)| *fit == Some(worst)).map(|(row, _)| row);
-            let spot = self.survey_spot(worst.reading);
-            WorstDocument {
-                line: row.map_or(0, |row| row.line),
+        let fits = &posterior.fit.readings;
+        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
+            let spot = self.survey_spot(row.reading);
+            ReadingDocument {
+                line: row.line,
                 placement: inert(&spot.station),
                 target: inert(&spot.target),
-                pass: row.map_or(1, |row| row.pass),
-                off: h.of(worst.off),
-                standard_uncertainty: h.of(worst.standard_uncertainty),
-                p_value: worst.p_value,
-                grain_probability: worst.grain_probability,
+                pass: row.pass,
+                closing: self.readings.check.survey.readings[row.reading].closing,
+                value: h.of(row.value),
+                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
+                off: fit.map(|fit| h.of(fit.off)),
+                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
+                p_value: fit.map(|fit| fit.p_value),
+                grain_probability: fit.map(|fit| fit.grain_probability),
             }
+        };
+        let rows: Vec<ReadingDocument> = self.rows_with_fit().into_iter().map(reading).collect();
+        let line = |fit: usize| self.row_of(&fits[fit]).map_or(0, |row| row.line);
+        let find = |fit: usize| rows.iter().find(|row| row.line == line(fit)).cloned();
+        let doubts = judgement.doubts.iter().map(|doubt| match *doubt {
+            Doubt::Reading { reading, probability } => DoubtDocument {
+                on: "reading".into(),
+                line: Some(line(reading)),
+                chance_of_a_grain: None,
+                verdict_probability: Some(probability),
+            },
+            Doubt::Dirt { chance, probability } => DoubtDocument {
+                on: "dirt".into(),
+                line: None,
+                chance_of_a_grain: Some(chance),
+                verdict_probability: Some(probability),
+            },
+            Doubt::FewDraws => DoubtDocument {
+                on: "few draws".into(),
+                line: None,
+                chance_of_a_grain: None,
+                verdict_probability: None,
+            },
         });
         let document = JudgeDocument {
             title: inert(&self.setup.title),
             date: self.date.map(inert),
             answer: self.answer(),
+            otherwise: self.otherwise(),
             explanation: self.explanations(),
             unit: self.setup.unit.symbol().into(),
             length_unit: self.setup.plan_unit.symbol().into(),
             flatness: summary(&judgement.flatness),
+            intervals: [0.5, 0.8, 0.95].map(|level| summary(&posterior.summary(level))).to_vec(),
+            before: summary(&judgement.before.flatness),
             tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
             tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
             conformance_probability: judgement.conformance.map(|c| c.probability),
-            conformance_probability_before: judgement.before,
+            conformance_probability_before: judgement.before.probability,
+            evidence: judgement.evidence.map(|evidence| EvidenceDocument {
+                factor: evidence.factor,
+                relative_standard_uncertainty: evidence.relative_uncertainty,
+                conformance_probability_if_doubted: evidence.if_doubted.probability,
+                verdict_if_doubted: verdict_name(evidence.if_doubted.verdict).into(),
+            }),
+            hangs_on: doubts.collect(),
+            sensitivity: SensitivityDocument {
+                to_assumed_wear: posterior.leaning.assumption,
+                to_readings: posterior.leaning.readings,
+                pull_apart: posterior.leaning.pulls_apart(),
+            },
             verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
             rule: RuleDocument::from(self.rule),
             spread: h.of(self.readings.spread()),
@@ -652,8 +897,11 @@ impl JudgeReport<'_> {
             fit: FitDocument {
                 p_value: posterior.fit.p_value,
                 misfit: judgement.misfit,
-                worst_reading: worst,
+                worst_reading: posterior.fit.worst.and_then(find),
+                closing_p_value: posterior.fit.closing.map(|closing| closing.p_value),
+                closing_reading: posterior.fit.closing.and_then(|closing| find(closing.reading)),
             },
+            readings: rows.clone(),
             foot_dip: judgement.foot_dip.map(|dip| FootDipDocument {
                 foot: foot_name(&self.setup.check.stand.feet, dip.foot).into(),
                 at: in_plan(dip.at, self.setup.plan_unit),
@@ -666,6 +914,7 @@ impl JudgeReport<'_> {
             prior_influence: judgement.otherwise.iter().map(|other| self.influence_document(other)).collect(),
             unseen: self.unseen().document(),
             next: self.next_rows(),
+            next_proves: judgement.if_good.as_ref().map(|if_good| if_good.probability),
             n_readings: self.readings.rows.len(),
             seed: self.settings.seed,
             setup_digest: self.setup.digest.clone(),
@@ -690,6 +939,7 @@ impl JudgeReport<'_> {
         let h = self.heights();
         let judgement = self.judgement;
         let mut rows: Vec<NextDocument> = Vec::new();
+        let mut values = judgement.if_good.iter().flat_map(|if_good| &if_good.values);
         let mut done: Vec<usize> = Vec::new();
         for first in &judgement.next {
             if done.contains(&first.candidate) {
@@ -699,16 +949,19 @@ impl JudgeReport<'_> {
             let candidate = &judgement.candidates[first.candidate];
             let station = &candidate.station;
             let placement = self.setup.stand_text(station.at, station.heading, candidate.carried_reach);
-            let row = |target: usize, u: Option<f64>| NextDocument {
+            let row = |target: usize, u: Option<f64>, if_within: Option<f64>| NextDocument {
                 placement: placement.clone(),
                 target: self.setup.target_text(station.targets[target].at),
                 pass: 1,
                 sets_zero: target == 0,
+                if_within: if_within.map(|value| h.of(value)),
                 expected_standard_uncertainty: u.map(|u| h.of(u)),
             };
-            rows.push(row(0, None));
+            rows.push(row(0, None, None));
             let here = judgement.next.iter().filter(|next| next.candidate == first.candidate);
-            rows.extend(here.map(|next| row(next.target, Some(next.expected_standard_uncertainty))));
+            rows.extend(here.map(|next| {
+                row(next.target, Some(next.expected_standard_uncertainty), values.next().copied())
+            }));
         }
         rows
     }
@@ -742,6 +995,18 @@ impl JudgeReport<'_> {
 
     fn heights(&self) -> Heights {
         Heights { unit: self.setup.unit }
+    }
+}
+
+/// What no statistics can find.
+const SIGNS_AND_SWAPS: &str = "Two slips leave readings that fit and a plate that is another one: a sign that is wrong throughout, \
+    and two lines that are swapped. Press the tip up before you begin: the pointer must show plus.";
+
+/// A chance as one says it.
+fn chance_text(p: f64) -> String {
+    match p {
+        p if p < 0.001 => "p less than 0.001".to_string(),
+        p => format!("p = {}", plain(p, Digits::Significant(2))),
     }
 }
 
@@ -808,6 +1073,8 @@ struct JudgeDocument {
     date: Option<String>,
     /// The verdict, in one sentence.
     answer: String,
+    /// The verdicts of a plate that is doubted or of another kind, where they differ; null where none does.
+    otherwise: Option<String>,
     /// What is to be said besides, a sentence or two each.
     explanation: Vec<String>,
     /// Unit of all heights.
@@ -816,14 +1083,24 @@ struct JudgeDocument {
     length_unit: String,
     /// The flatness deviation.
     flatness: SummaryDocument,
+    /// The same with coverage intervals for 50, 80 and 95 %.
+    intervals: Vec<SummaryDocument>,
+    /// The flatness deviation of such a plate before anything is read.
+    before: SummaryDocument,
     /// The largest flatness deviation that is good; null where none was given.
     tolerance: Option<f64>,
     /// Where it comes from.
     tolerance_name: Option<String>,
     /// Probability that the flatness deviation is within the tolerance.
     conformance_probability: Option<f64>,
-    /// The same before anything was read, of a plate as the setup describes it.
+    /// The same before anything was read: as stated, else of a plate as the setup describes it.
     conformance_probability_before: Option<f64>,
+    /// How far the readings themselves speak for a plate within the tolerance; null without a tolerance.
+    evidence: Option<EvidenceDocument>,
+    /// What the verdict would hang on; it is undecided where anything stands here.
+    hangs_on: Vec<DoubtDocument>,
+    /// How far the flatness leans on the assumed wear and on the readings.
+    sensitivity: SensitivityDocument,
     /// "within", "out" or "undecided"; null without a tolerance.
     verdict: Option<String>,
     /// The rule of the verdict.
@@ -834,6 +1111,8 @@ struct JudgeDocument {
     map: Vec<PointDocument>,
     /// How well the readings fit the setup.
     fit: FitDocument,
+    /// The readings, each with what the others foresee of it.
+    readings: Vec<ReadingDocument>,
     /// A foot that stands so much lower or higher than the others that it moves readings; null where none is known to.
     foot_dip: Option<FootDipDocument>,
     /// How many independent draws the sample is worth.
@@ -846,6 +1125,8 @@ struct JudgeDocument {
     unseen: UnseenDocument,
     /// What to read next, as rows for the reading sheet; empty where the verdict is clear.
     next: Vec<NextDocument>,
+    /// Probability that the plate is within, if the rows to read next show what they should on a good plate.
+    next_proves: Option<f64>,
     /// How many readings were used.
     n_readings: usize,
     /// Seed of all random numbers.
@@ -902,13 +1183,55 @@ struct FitDocument {
     p_value: f64,
     /// Whether that is so small that nothing may be said of the plate.
     misfit: bool,
-    /// The oddest reading.
-    worst_reading: Option<WorstDocument>,
+    /// The oddest reading, closing ones apart.
+    worst_reading: Option<ReadingDocument>,
+    /// Chance that such a check holds a closing reading as odd as the oddest of these; null without one.
+    closing_p_value: Option<f64>,
+    /// The oddest closing reading.
+    closing_reading: Option<ReadingDocument>,
 }
 
-/// The reading that fits least.
+/// What the readings add to what was taken for granted.
 #[derive(Debug, Serialize, JsonSchema)]
-struct WorstDocument {
+struct EvidenceDocument {
+    /// Odds for a plate within the tolerance after reading, over those before.
+    factor: f64,
+    /// Its relative standard uncertainty from the number of draws.
+    relative_standard_uncertainty: f64,
+    /// Probability that the plate is within, were both as likely before it is read.
+    conformance_probability_if_doubted: f64,
+    /// The verdict then.
+    verdict_if_doubted: String,
+}
+
+/// How far an answer moves with the weight of what it was made from: the cumulative Jensen-Shannon distance for each doubling
+/// of the power; 0.05 and more is sensitive.
+#[derive(Debug, Serialize, JsonSchema)]
+struct SensitivityDocument {
+    /// Of the wear that was assumed.
+    to_assumed_wear: f64,
+    /// Of the readings.
+    to_readings: f64,
+    /// Whether both move it, in opposite directions.
+    pull_apart: bool,
+}
+
+/// What a verdict hangs on.
+#[derive(Debug, Serialize, JsonSchema)]
+struct DoubtDocument {
+    /// "reading", "dirt" or "few draws".
+    on: String,
+    /// Line of the readings file, where it is a reading.
+    line: Option<usize>,
+    /// Chance of a grain under each foot and the block that was tried, where it is dirt.
+    chance_of_a_grain: Option<f64>,
+    /// Probability of the verdict without that reading, or with that chance.
+    verdict_probability: Option<f64>,
+}
+
+/// A reading, and what the others foresee of it.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+struct ReadingDocument {
     /// Line of the readings file.
     line: usize,
     /// Where the stand was.
@@ -917,14 +1240,20 @@ struct WorstDocument {
     target: String,
     /// Which pass.
     pass: usize,
-    /// What was read less what the others let expect.
-    off: f64,
-    /// Standard uncertainty of that.
-    standard_uncertainty: f64,
+    /// Whether it is a zero read again.
+    closing: bool,
+    /// What was read.
+    value: f64,
+    /// What the others foresee; null for a zero, from which they count.
+    foreseen: Option<f64>,
+    /// What was read less that.
+    off: Option<f64>,
+    /// Standard uncertainty of what is foreseen, for a reading without grains.
+    standard_uncertainty: Option<f64>,
     /// Probability of a reading at least as far out.
-    p_value: f64,
-    /// Probability that a grain lay under the block or a foot.
-    grain_probability: f64,
+    p_value: Option<f64>,
+    /// Probability that a grain lay under the block, or under a foot that only this reading depends on.
+    grain_probability: Option<f64>,
 }
 
 /// A foot that stands low or high.
@@ -968,6 +1297,8 @@ struct NextDocument {
     pass: usize,
     /// Whether the zero is set here.
     sets_zero: bool,
+    /// What it would show on average if the plate is within the tolerance; null for a zero and without a tolerance.
+    if_within: Option<f64>,
     /// Standard uncertainty of the flatness to be expected after this reading and those above.
     expected_standard_uncertainty: Option<f64>,
 }

@@ -279,7 +279,7 @@ pub fn short_digest(digest: &str) -> &str {
 }
 
 /// Nothing may be fetched, run or sent; style sheets inside the page are its own.
-const CONTENT_POLICY: &str =
+pub(super) const CONTENT_POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// What stands behind everything, begins a sheet of its own, and need not be printed.

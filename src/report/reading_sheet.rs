@@ -4,15 +4,13 @@ use super::{
     chart::plate_map::MapTarget,
     check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
+    page::CONTENT_POLICY,
     survey_marks::{in_plan, plate_sketch, stands},
     text::{escape, inert},
 };
 use crate::{
     quantity::unit::{MICROMETRE, Measure, TENTH, Unit},
-    setup::{
-        Setup,
-        reading_table::{COLUMNS, Cells, READING, REMARK, ReadingTable},
-    },
+    setup::{Setup, reading_table::COLUMNS},
     shop::survey::{Reading, StandUse, Station, Zeroing},
 };
 use std::ops::Range;
@@ -22,15 +20,6 @@ use std::ops::Range;
 pub struct ReadingSheet<'a> {
     /// The setup.
     pub setup: &'a Setup,
-}
-
-/// Whether a sheet's text holds no reading but the zeros that are printed on it.
-///
-/// What is no table of readings is not blank: somebody wrote it.
-pub fn is_blank(sheet: &str) -> bool {
-    let printed = |row: &Cells| row.text[READING] == "0" && row.text[REMARK] == SET_ZERO;
-    ReadingTable::read(sheet)
-        .is_ok_and(|table| table.rows.iter().all(|row| row.text[READING].is_empty() || printed(row)))
 }
 
 /// What a sheet says of the reading that is zero by being set.
@@ -76,6 +65,7 @@ impl ReadingSheet<'_> {
         };
         let mut page = format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta http-equiv=\"Content-Security-Policy\" content=\"{CONTENT_POLICY}\">\n\
              <meta name=\"viewport\" content=\"width=device-width\">\n<title>Reading sheet: {title}</title>\n\
              <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n<h1>Reading sheet</h1>\n<p class=\"title\">{title}</p>\n"
         );
@@ -309,7 +299,8 @@ impl ReadingSheet<'_> {
 }
 
 /// What every shop check needs (common practice, no source).
-const CAUTIONS: [&str; 5] = [
+const CAUTIONS: [&str; 6] = [
+    "Press the tip up with a finger: the pointer must go to plus. <span class=\"tick\">seen</span>",
     "Let plate, stand and block come to the same temperature; lamps, sun and draughts bend the plate.",
     "Clamp everything on the stand and tap it: a joint that gives shows here.",
     "Bring the tip down from the same side each time, and let the hand go before you read.",
@@ -346,6 +337,10 @@ td:nth-child(n+3) { min-width: 14mm; }
 .wide { width: 28%; }
 .few th, .few td { height: 6mm; }
 .few .wide { width: 20%; }
+
+.tick { white-space: nowrap; }
+.tick::before { content: \"\"; display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid #52606d; vertical-align: -0.5mm; \
+    margin: 0 1mm 0 1.5mm; }
 .small { font-size: 7.5pt; color: #52606d; margin: 1mm 0 0; break-inside: avoid; }
 @media screen { section { overflow-x: auto; } }
 @media screen and (max-width: 40rem) { .beside, .few { grid-template-columns: 1fr; } ul { columns: 1; } }

@@ -161,7 +161,12 @@ impl Table {
         let mut writer = csv::Writer::from_writer(Vec::new());
         let disarmed = |text: &str| {
             let text = inert(text);
-            if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text }
+            // A number, with whatever sign, is no formula.
+            if text.starts_with(['=', '+', '-', '@']) && text.parse::<f64>().is_err() {
+                format!("'{text}")
+            } else {
+                text
+            }
         };
         let headings = self.columns.iter().map(|column| match column.unit.as_str() {
             "" => disarmed(&column.header),

@@ -43,7 +43,7 @@ pub fn grade(text: &str, plate: &Plate) -> Result<Tolerance, Fault> {
             Some(name) => format!("did you mean \"{name}\"?"),
             None => "write it as it stands there".into(),
         };
-        return Err(fault(format!("one of {}", listing(names())), fix));
+        return Err(fault(format!("one of {}", listing(names().map(|name| format!("\"{name}\"")))), fix));
     };
     grade.tolerance(plate.length, plate.width).ok_or_else(|| {
         let sides = format!("{} x {} mm", plate.length, plate.width);

@@ -7,6 +7,7 @@ use super::lengths::Lengths;
 use super::map;
 use super::obstacle;
 use super::plan::Bench;
+use super::readings::is_same;
 use super::schema::SHAPE;
 use super::share::{Share, Wholes};
 use super::tree::Node;
@@ -44,6 +45,8 @@ pub struct Setup {
     pub plan_unit: Unit,
     /// Everything that bears on the check.
     pub check: ShopCheck,
+    /// How far the indicator's pointer can go, in µm.
+    pub travel: f64,
     /// The survey as it was planned.
     pub plan: Plan,
     /// What the plate is to keep, if the setup says.
@@ -52,6 +55,8 @@ pub struct Setup {
     pub local_variation: Option<Tolerance>,
     /// Largest chance that a plate which is accepted is out of tolerance.
     pub consumer_risk: f64,
+    /// Probability that such a plate is within its tolerance before it is read, if the setup says.
+    pub within_before: Option<f64>,
     /// What may be done to make the check better.
     pub improvements: Improvements,
     /// Everything that was taken because the setup does not say, in the order of the fields.
@@ -221,6 +226,7 @@ impl Build {
         }
         let bench = Bench { plate: &plate, stand: &stand, block: &gauge_block, lengths: self.lengths };
         let plan = bench.plan(&written.survey);
+        self.same_names(&plan);
         self.assume_survey(&written.survey, &plan);
         let n_spots: usize = plan.stations.iter().map(|station| station.targets.len()).sum();
         if n_spots * plan.passes > MOST_READINGS {
@@ -272,7 +278,9 @@ impl Build {
             local_variation: written.plate.grade.and_then(|grade| {
                 grade.0.local_variation(written.plate.length.value, written.plate.width.value)
             }),
+            travel: written.indicator.travel.value,
             consumer_risk: written.decision.consumer_risk,
+            within_before: written.decision.within_before,
             improvements: Improvements::of(written.improvements.as_ref()),
             assumptions: Vec::new(),
             digest,
@@ -583,6 +591,31 @@ impl Build {
             self.assume(field, limits, material.expansion_source());
         }
         known
+    }
+
+    /// Placements, and targets of one placement, that a readings file could not tell apart.
+    fn same_names(&mut self, plan: &Plan) {
+        let names: Vec<&str> = plan.stations.iter().map(|station| station.name.as_str()).collect();
+        self.told_apart("survey.placements", &names);
+        for (index, station) in plan.stations.iter().enumerate() {
+            let names: Vec<&str> = station.targets.iter().map(|target| target.name.as_str()).collect();
+            self.told_apart(&format!("survey.placements[{index}].targets"), &names);
+        }
+    }
+
+    fn told_apart(&mut self, list: &str, names: &[&str]) {
+        for (index, name) in names.iter().enumerate() {
+            if let Some(first) = names[..index].iter().position(|other| is_same(other, name)) {
+                let found = format!("\"{name}\", as {list}[{first}] is called");
+                let field = format!("{list}[{index}].name");
+                self.fault(
+                    &field,
+                    found,
+                    "a name of its own",
+                    "write another name: readings are told apart by it",
+                );
+            }
+        }
     }
 
     /// Fields of the survey that do not go together.

@@ -46,11 +46,24 @@ impl fmt::Display for Fault {
             write!(f, "line {line}, column {column}: ")?;
         }
         let field = if self.field.is_empty() { "the setup" } else { &self.field };
-        write!(f, "{field} is {}, but must be {}; {}", self.found, self.must, self.fix)
+        // A file may quote itself at any length.
+        let [field, found, must, fix] =
+            [(field, 120), (&self.found, 200), (&self.must, 2000), (&self.fix, 2000)]
+                .map(|(text, n)| cut(text, n));
+        write!(f, "{field} is {found}, but must be {must}; {fix}")
     }
 }
 
 impl std::error::Error for Fault {}
+
+/// The first `n` characters, on one line: what a file says must not pass for a message of its own.
+fn cut(text: &str, n: usize) -> String {
+    let mut kept: String = text.chars().take(n).map(|c| if c == '\n' { '␊' } else { c }).collect();
+    if text.chars().nth(n).is_some() {
+        kept.push('…');
+    }
+    kept
+}
 
 /// Where a field stands; one that nobody wrote is shown where the nearest that holds it begins.
 pub(super) fn nearest(positions: &HashMap<String, Position>, mut place: &str) -> Option<Position> {

@@ -29,7 +29,9 @@ use super::asked::{grade, tolerance};
 use super::checked::Setup;
 use super::fault::{Fault, Position, did_you_mean, listing};
 use super::map;
-use super::reading_table::{Record, decimal_points, name_and_unit, records, separator, unit_of_heights};
+use super::reading_table::{
+    Record, TextTable, decimal_points, longer_row, name_and_unit, named_twice, unit_of_heights,
+};
 use super::readings::{Readings, is_same, shortened};
 use crate::decision::recall_plan::{Contradiction, Entry, Found, PlateRecord};
 use crate::propagation::wear_history::Known;
@@ -209,9 +211,11 @@ impl HistoryFile {
         load: &dyn Fn(&str) -> Result<String, String>,
     ) -> Result<Self, Vec<Fault>> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let separator = separator(text);
-        let lines = records(text, separator)?;
+        let TextTable { separator, records: lines } = TextTable::read(text)?;
         let columns = columns(&lines)?;
+        if let Some(fault) = lines.iter().find_map(|line| longer_row(line, lines[0].len(), separator)) {
+            return Err(vec![fault]);
+        }
         let unit = match columns[VALUE] {
             Some(index) => unit_of_heights(&lines[0][index], "value").map_err(|fault| vec![fault])?,
             None => None,
@@ -241,9 +245,6 @@ impl HistoryFile {
         }
         for line in &lines[1..] {
             reader.row(line);
-            if reader.faults.len() > MOST_FAULTS {
-                break;
-            }
         }
         reader.finish(&lines[0])
     }
@@ -310,8 +311,10 @@ fn columns(lines: &[Record]) -> Result<Columns, Vec<Fault>> {
     let names: Vec<String> = first.iter().map(|(cell, _)| name_and_unit(cell).0).collect();
     for (index, name) in names.iter().enumerate() {
         let alias = || ALIASES.iter().find(|(alias, _)| alias == name).map(|(_, column)| *column);
-        if let Some(column) = COLUMNS.iter().position(|column| column == name).or_else(alias) {
-            columns[column].get_or_insert(index);
+        if let Some(column) = COLUMNS.iter().position(|column| column == name).or_else(alias)
+            && columns[column].replace(index).is_some()
+        {
+            return Err(vec![named_twice(first, COLUMNS[column])]);
         }
     }
     for needed in [DATE, KIND] {

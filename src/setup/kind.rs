@@ -100,7 +100,7 @@ kinds! {
     MicrometresPerHour "drift" MICROMETRE_PER_HOUR ["0.5 µm/h", "20 µin/h"];
 }
 
-/// A number in a unit that only its user knows: a formula model converts none.
+/// A number in a unit that may be one that only its user knows; a text with a unit is converted to it where it is known.
 #[derive(Debug, Clone)]
 pub struct Plain;
 
@@ -114,7 +114,7 @@ impl JsonSchema for Plain {
     }
 
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        json_schema!({ "type": "number", "x-plain": true })
+        json_schema!({ "type": ["number", "string"], "x-plain": true, "examples": [1, 2] })
     }
 }
 
@@ -306,8 +306,10 @@ pub enum Limits<K> {
 #[schemars(bound = "K: Kind", rename = "limits_from_and_to_{K}")]
 pub struct Ends<K> {
     /// Lower limit.
+    #[schemars(extend("x-also-called" = ["a", "low", "lower", "min"]))]
     pub from: Quantity<K>,
     /// Upper limit.
+    #[schemars(extend("x-also-called" = ["b", "high", "upper", "max"]))]
     pub to: Quantity<K>,
 }
 

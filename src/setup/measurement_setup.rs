@@ -1,9 +1,10 @@
 //! A formula model that has been checked, and how a text becomes one.
 
 use super::fault::{Fault, Position, did_you_mean, listing, nearest};
+use super::kind::{Plain, Quantity};
 use super::model_fields::{
     GroupReadings, GroupSummaries, ScatterFigures, ScatterSeries, WrittenGroups, WrittenInput, WrittenLine,
-    WrittenModel, WrittenScatter,
+    WrittenModel, WrittenOfLine, WrittenScatter,
 };
 use super::schema::MODEL_SHAPE;
 use super::tree::Node;
@@ -13,7 +14,7 @@ use crate::model::measurement::{Input, Knowledge, MeasurementModel, ModelFault};
 use crate::quantity::distribution::ParameterError;
 use crate::quantity::rounding::significant;
 use crate::quantity::type_a::{
-    Estimate, OneWay, Pooled, ReadingsError, Series, Simultaneous, StraightLine, autocorrelation,
+    Estimate, OfLine, OneWay, Pooled, ReadingsError, Series, Simultaneous, StraightLine, autocorrelation,
     degrees_of_freedom_from,
 };
 use sha2::{Digest, Sha256};
@@ -33,6 +34,8 @@ pub struct MeasurementSetup {
     /// Where the knowledge of inputs comes from, in the order of the inputs; those without a word about it are left
     /// out.
     pub evidence: Vec<Evidence>,
+    /// The straight lines that inputs are taken from, in the order of these.
+    pub lines: Vec<FittedLine>,
     /// What is worth a second look, in sentences: readings that drift, an input that no formula uses.
     pub remarks: Vec<String>,
     /// SHA-256 of what the file says (fields in any order, spaces anywhere), in hexadecimal.
@@ -46,6 +49,17 @@ pub struct Evidence {
     pub input: String,
     /// In words: "mean of 5 readings, s = 0.0072 V; from the logbook".
     pub what: String,
+}
+
+/// A straight line and the inputs that are taken from it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FittedLine {
+    /// These inputs, by name, in the order of the file.
+    pub inputs: Vec<String>,
+    /// How many points it goes through.
+    pub n_points: usize,
+    /// The line; its reference is the x of the first height that is taken from it, or 0.
+    pub fit: StraightLine,
 }
 
 impl MeasurementSetup {
@@ -106,7 +120,9 @@ impl Build<'_> {
         let known: Vec<Option<Known>> =
             written.inputs.iter().enumerate().map(|(index, input)| self.input(index, input)).collect();
         let mut pairs = self.correlations(written);
-        let together = self.simultaneous(written, &mut pairs);
+        let mut groups = Vec::new();
+        let together = self.simultaneous(written, &mut pairs, &mut groups);
+        let lines = self.lines(written, &mut pairs, &mut groups);
         let mut inputs = Vec::new();
         let mut evidence = Vec::new();
         for (index, (input, known)) in written.inputs.iter().zip(known).enumerate() {
@@ -131,7 +147,7 @@ impl Build<'_> {
         let pairs: Vec<(&str, &str, f64)> =
             pairs.iter().map(|(a, b, r)| (a.as_str(), b.as_str(), *r)).collect();
         let model = match MeasurementModel::new(&measurands, inputs, &pairs) {
-            Ok(model) => model,
+            Ok(model) => model.with_evaluated_together(groups),
             Err(faults) => {
                 faults.into_iter().for_each(|fault| self.model_fault(fault, written));
                 return None;
@@ -142,12 +158,14 @@ impl Build<'_> {
                 self.remarks.push(format!("The input {} stands in no formula.", input.name));
             }
         }
+        self.values_and_units(&model, written);
         let names: Vec<&str> = written.measurands.iter().map(|measurand| measurand.name.as_str()).collect();
         let digest = Sha256::digest(tree.canonical().to_string());
         Some(MeasurementSetup {
             title: written.title.clone().unwrap_or_else(|| format!("Measurement of {}", names.join(", "))),
             model,
             evidence,
+            lines,
             remarks: Vec::new(),
             digest: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
         })
@@ -203,7 +221,7 @@ impl Build<'_> {
         }
         match source {
             "value" => {
-                let value = input.value.unwrap_or_default();
+                let value = input.value.as_ref()?.value;
                 let knowledge = Knowledge::estimated(Estimate {
                     value,
                     standard_uncertainty: 0.0,
@@ -214,8 +232,8 @@ impl Build<'_> {
             "estimate" => self.estimate(&field, input),
             "distribution" => {
                 let mut knowledge = Knowledge::of(input.distribution.as_ref()?.known);
-                if let Some(u) = input.standard_uncertainty {
-                    knowledge.standard_uncertainty = u;
+                if let Some(u) = &input.standard_uncertainty {
+                    knowledge.standard_uncertainty = u.value;
                 }
                 if let Some(nu) = degrees_of_freedom(input) {
                     knowledge = knowledge.with_degrees_of_freedom(nu);
@@ -262,8 +280,9 @@ impl Build<'_> {
     }
 
     fn estimate(&mut self, field: &str, input: &WrittenInput) -> Option<Known> {
-        let (u, what) = match (input.standard_uncertainty, input.expanded_uncertainty, input.coverage_factor)
-        {
+        let figure = |figure: &Option<Quantity<Plain>>| figure.as_ref().map(|figure| figure.value);
+        let (standard, expanded) = (figure(&input.standard_uncertainty), figure(&input.expanded_uncertainty));
+        let (u, what) = match (standard, expanded, input.coverage_factor) {
             (Some(u), _, None) => (u, None),
             (None, Some(expanded), Some(k)) => (
                 expanded / k,
@@ -298,7 +317,7 @@ impl Build<'_> {
             }
         };
         let knowledge = Knowledge::estimated(Estimate {
-            value: input.estimate?,
+            value: figure(&input.estimate)?,
             standard_uncertainty: u,
             degrees_of_freedom: degrees_of_freedom(input).unwrap_or(f64::INFINITY),
         });
@@ -398,26 +417,112 @@ impl Build<'_> {
     }
 
     fn line(&mut self, field: &str, line: &WrittenLine) -> Option<Known> {
-        let points: Vec<(f64, f64)> = line.points.iter().map(|[x, y]| (*x, *y)).collect();
-        let evaluation = StraightLine::fit(&points, line.at).map(|fit| {
-            let mut estimate = fit.predict(line.at);
-            let mut of = "height";
-            if line.for_one_reading {
-                estimate.standard_uncertainty =
-                    libm::hypot(estimate.standard_uncertainty, fit.standard_deviation);
-                of = "one reading";
+        let field = format!("{field}.from_straight_line");
+        let of = match (line.of, line.at) {
+            (Some(WrittenOfLine::Slope), None) if !line.for_one_reading => OfLine::Slope,
+            (Some(WrittenOfLine::Slope), _) => {
+                let must = "a slope, which is the same at every x and for every reading";
+                let fix = "remove \"at\" and \"for_one_reading\", or write \"height\"";
+                self.fault(&field, "the slope of a line at one place", must, fix);
+                return None;
             }
+            (_, Some(at)) => OfLine::HeightAt(at),
+            (_, None) => {
+                let must = "the height at an x, or the slope";
+                let fix = "add \"at\": the x, or \"of\": \"slope\"";
+                self.fault(&field, "the height of a line with no word of where", must, fix);
+                return None;
+            }
+        };
+        let evaluation = fitted(line).map(|fit| {
+            let mut estimate = fit.estimate(of);
+            estimate.standard_uncertainty = line_uncertainty(line, &fit, of);
+            let of = match of {
+                OfLine::Slope => "slope".to_owned(),
+                OfLine::HeightAt(at) => {
+                    let what = if line.for_one_reading { "one reading" } else { "height" };
+                    format!("{what} at {}", significant(at, 6))
+                }
+            };
             let what = format!(
-                "{of} at {} of a straight line through {} points: slope {} with standard uncertainty {}, s = {} about it",
-                significant(line.at, 6),
-                points.len(),
+                "{of} of a straight line through {} points: slope {} with standard uncertainty {}, s = {} about it",
+                line.points.len(),
                 significant(fit.slope, 4),
                 significant(fit.slope_uncertainty, 2),
                 significant(fit.standard_deviation, 3),
             );
             (estimate, what)
         });
-        self.evaluated(&format!("{field}.from_straight_line"), evaluation)
+        self.evaluated(&field, evaluation)
+    }
+
+    /// The lines that inputs are taken from, each once. Inputs from one line rest on the same points: their correlations go
+    /// to the pairs, and they to the groups of what was evaluated together.
+    fn lines(
+        &mut self,
+        written: &WrittenModel,
+        pairs: &mut Vec<(String, String, f64)>,
+        groups: &mut Vec<Vec<usize>>,
+    ) -> Vec<FittedLine> {
+        let mut lines: Vec<(&WrittenLine, Vec<usize>)> = Vec::new();
+        for (place, input) in written.inputs.iter().enumerate() {
+            let Some(line) = &input.from_straight_line else { continue };
+            match lines.iter_mut().find(|(known, _)| known.points == line.points) {
+                Some((_, places)) => places.push(place),
+                None => lines.push((line, vec![place])),
+            }
+        }
+        let mut fitted_lines = Vec::new();
+        for (line, places) in lines {
+            // What cannot be fitted is a fault already.
+            let Ok(fit) = fitted(line) else { continue };
+            let of = |place: usize| {
+                let line = written.inputs[place].from_straight_line.as_ref()?;
+                let of = match (line.of, line.at) {
+                    (Some(WrittenOfLine::Slope), _) => OfLine::Slope,
+                    (_, at) => OfLine::HeightAt(at?),
+                };
+                Some((of, line_uncertainty(line, &fit, of)))
+            };
+            for (index, first) in places.iter().enumerate() {
+                for second in &places[index + 1..] {
+                    let (Some((a, u)), Some((b, v))) = (of(*first), of(*second)) else { continue };
+                    if u * v == 0.0 {
+                        continue;
+                    }
+                    let r = (fit.covariance(a, b) / (u * v)).clamp(-1.0, 1.0);
+                    let names = [first, second].map(|place| written.inputs[*place].name.clone());
+                    self.follows(&format!("inputs[{second}].from_straight_line"), names, r, "points", pairs);
+                }
+            }
+            if places.len() > 1 {
+                groups.push(places.clone());
+            }
+            fitted_lines.push(FittedLine {
+                inputs: places.iter().map(|place| written.inputs[*place].name.clone()).collect(),
+                n_points: line.points.len(),
+                fit,
+            });
+        }
+        fitted_lines
+    }
+
+    /// Takes up a correlation that follows from something, unless it is also written down.
+    fn follows(
+        &mut self,
+        field: &str,
+        [a, b]: [String; 2],
+        r: f64,
+        from: &str,
+        pairs: &mut Vec<(String, String, f64)>,
+    ) {
+        if pairs.iter().any(|(c, d, _)| (c, d) == (&a, &b) || (d, c) == (&a, &b)) {
+            let found = format!("{a} and {b}, whose correlation is also written down");
+            let fix = format!("remove it from correlations: it follows from the {from}");
+            self.fault(field, found, format!("a group whose correlations follow from the {from}"), fix);
+        } else {
+            pairs.push((a, b, r));
+        }
     }
 
     /// The pairs of inputs whose correlation is written down.
@@ -448,11 +553,12 @@ impl Build<'_> {
     }
 
     /// What inputs are known to be whose readings were taken together, by their places; their correlations go to the
-    /// pairs.
+    /// pairs, and they to the groups.
     fn simultaneous(
         &mut self,
         written: &WrittenModel,
         pairs: &mut Vec<(String, String, f64)>,
+        groups: &mut Vec<Vec<usize>>,
     ) -> HashMap<usize, Knowledge> {
         let mut known = HashMap::new();
         for (index, names) in written.simultaneous.iter().flatten().enumerate() {
@@ -501,16 +607,11 @@ impl Build<'_> {
             }
             for (i, first) in places.iter().enumerate() {
                 for (j, second) in places.iter().enumerate().skip(i + 1) {
-                    let [a, b] = [first, second].map(|place| written.inputs[*place].name.clone());
-                    if pairs.iter().any(|(c, d, _)| (c, d) == (&a, &b) || (d, c) == (&a, &b)) {
-                        let found = format!("{a} and {b}, whose correlation is also written down");
-                        let fix = "remove it from correlations: it follows from the readings";
-                        self.fault(&field, found, "a group whose correlations follow from the readings", fix);
-                    } else {
-                        pairs.push((a, b, together.correlation.coefficient(i, j)));
-                    }
+                    let names = [first, second].map(|place| written.inputs[*place].name.clone());
+                    self.follows(&field, names, together.correlation.coefficient(i, j), "readings", pairs);
                 }
             }
+            groups.push(places);
         }
         known
     }
@@ -573,15 +674,45 @@ impl Build<'_> {
         }
     }
 
+    /// Formulas must have values at the estimates, and add nothing in different units.
+    fn values_and_units(&mut self, model: &MeasurementModel, written: &WrittenModel) {
+        let estimates = model.estimates();
+        let units: Vec<Option<&str>> = written.inputs.iter().map(|input| input.unit.as_deref()).collect();
+        for (index, (measurand, written)) in model.measurands().iter().zip(&written.measurands).enumerate() {
+            if let Err(error) = measurand.formula.value(&estimates) {
+                let found =
+                    format!("without a value at the estimates (formula of {}, {error})", measurand.name);
+                let error = FormulaError { problem: found, hint: "check the estimates".into(), ..error };
+                self.fault_in_formula(index, error, "a formula with a value there");
+            }
+            if let Err(error) = measurand.formula.check_units(&units, written.unit.as_deref()) {
+                let found = format!("of mixed units at its column {} ({})", error.column, error.problem);
+                let error = FormulaError { problem: found, ..error };
+                self.fault_in_formula(
+                    index,
+                    error,
+                    "in one unit wherever quantities are added, compared or stated",
+                );
+            }
+        }
+    }
+
     fn formula_fault(&mut self, measurand: usize, error: FormulaError) {
+        let found = format!("no formula at its column {} ({})", error.column, error.problem);
+        let hint = if error.hint.is_empty() { "mend the formula at this place".into() } else { error.hint };
+        let error = FormulaError { problem: found, hint, ..error };
+        self.fault_in_formula(measurand, error, "ordinary mathematics with the names of the inputs");
+    }
+
+    /// A fault at its place in a formula, told as the error has it.
+    fn fault_in_formula(&mut self, measurand: usize, error: FormulaError, must: &str) {
         let field = format!("measurands[{measurand}].formula");
         let at = self.positions.get(&field).map(|at| within_text(self.text, *at, error.column));
-        let fix = if error.hint.is_empty() { "mend the formula at this place".into() } else { error.hint };
         self.faults.push(Fault {
             field,
-            found: format!("no formula at its column {} ({})", error.column, error.problem),
-            must: "ordinary mathematics with the names of the inputs".into(),
-            fix,
+            found: error.problem,
+            must: must.into(),
+            fix: error.hint,
             at: at.or_else(|| nearest(&self.positions, "measurands")),
         });
     }
@@ -608,11 +739,23 @@ fn within_text(text: &str, at: Position, column: usize) -> Position {
     Position { column: place, ..at }
 }
 
+fn fitted(line: &WrittenLine) -> Result<StraightLine, ReadingsError> {
+    let points: Vec<(f64, f64)> = line.points.iter().map(|[x, y]| (*x, *y)).collect();
+    StraightLine::fit(&points, line.at.unwrap_or(0.0))
+}
+
+/// The standard uncertainty of what is taken from a line; of a single reading, with its own scatter.
+fn line_uncertainty(line: &WrittenLine, fit: &StraightLine, of: OfLine) -> f64 {
+    let u = fit.estimate(of).standard_uncertainty;
+    if line.for_one_reading { libm::hypot(u, fit.standard_deviation) } else { u }
+}
+
 fn pooled(scatter: &WrittenScatter) -> Result<Pooled, ReadingsError> {
     match scatter {
-        WrittenScatter::Figures(ScatterFigures { standard_deviation, degrees_of_freedom }) => {
-            Ok(Pooled { standard_deviation: *standard_deviation, degrees_of_freedom: *degrees_of_freedom })
-        }
+        WrittenScatter::Figures(ScatterFigures { standard_deviation, degrees_of_freedom }) => Ok(Pooled {
+            standard_deviation: standard_deviation.value,
+            degrees_of_freedom: *degrees_of_freedom,
+        }),
         WrittenScatter::Series(ScatterSeries { series }) => {
             let series: Vec<Series> =
                 series.iter().map(|readings| Series::of(readings)).collect::<Result<_, _>>()?;

@@ -43,7 +43,7 @@ pub use fault::{Fault, Position};
 pub use file_kind::FileKind;
 pub use history::{EntryKind, HistoryFile, HistoryRow, OwnTerms, RefusedPlate, RepeatedRow};
 pub use improvements::Improvements;
-pub use measurement_setup::{Evidence, MeasurementSetup};
+pub use measurement_setup::{Evidence, FittedLine, MeasurementSetup};
 pub use points::{PointFile, PointUnits};
 pub use readings::{Readings, Row};
 pub use schema::{model_schema, schema};

@@ -3,12 +3,12 @@
 //! This is the only list of them, as [`written`](super::written) is for setups; the words of its schema
 //! are told there.
 
-use super::kind::{Plain, Shape};
+use super::kind::{Plain, Quantity, Shape};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-/// A measurement: what is measured, the formula it follows, and what is known of the quantities in it. Numbers
-/// are in whatever units are written beside them; nothing is converted.
+/// A measurement: what is measured, the formula it follows, and what is known of the quantities in it. Numbers are in
+/// whatever units are written beside them, and formulas convert none: a sum of quantities in different units is refused.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(title = "howflat formula model")]
@@ -39,7 +39,7 @@ pub struct WrittenModel {
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WrittenMeasurand {
-    /// What it is called.
+    /// What it is called. Where that is letters, digits and _, formulas of measurands below may use it.
     #[schemars(length(min = 1, max = 100))]
     pub name: String,
     /// Its unit, as it is to be written. Left out: none.
@@ -63,28 +63,30 @@ pub struct WrittenInput {
     #[schemars(length(min = 1, max = 60))]
     pub name: String,
     /// Its unit, as it is to be written. Left out: none.
-    #[schemars(length(max = 30))]
+    #[schemars(length(max = 30), extend("x-unit-of-record" = true))]
     pub unit: Option<String>,
     /// Where this knowledge comes from: a certificate, a data sheet, a guess.
     #[schemars(length(max = 200))]
     pub source: Option<String>,
-    /// Its value, if that is taken as exactly known.
-    pub value: Option<f64>,
+    /// Its value, if that is taken as exactly known. This and the figures below: numbers in the input's unit, or texts with
+    /// their own, which are converted: `"0.1 mm"`.
+    pub value: Option<Quantity<Plain>>,
     /// Its estimate, with `standard_uncertainty`, or with `expanded_uncertainty` and `coverage_factor`. Taken as normal, or
     /// as t where degrees of freedom are given.
-    pub estimate: Option<f64>,
+    pub estimate: Option<Quantity<Plain>>,
     /// Standard uncertainty of the estimate. Beside a distribution: what the law of propagation is to take instead
     /// of the distribution's own.
-    #[schemars(range(min = 0.0))]
-    pub standard_uncertainty: Option<f64>,
+    #[schemars(extend("minimum" = 0, "x-also-called" = ["u"]))]
+    pub standard_uncertainty: Option<Quantity<Plain>>,
     /// Expanded uncertainty U of the estimate, as a certificate states it.
-    #[schemars(range(min = 0.0))]
-    pub expanded_uncertainty: Option<f64>,
+    #[schemars(extend("minimum" = 0, "x-also-called" = ["U"]))]
+    pub expanded_uncertainty: Option<Quantity<Plain>>,
     /// The factor k that belongs to the expanded uncertainty.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100, "examples" = [2]))]
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100, "examples" = [2], "x-also-called" = ["k"]))]
     pub coverage_factor: Option<f64>,
     /// Degrees of freedom of the standard uncertainty. Left out: infinitely many.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1e9, "examples" = [9]))]
+    #[schemars(extend("minimum" = 0.5, "maximum" = 1e9, "examples" = [9], "x-left-out" = "infinitely many",
+        "x-also-called" = ["nu", "ν", "dof", "df"]))]
     pub degrees_of_freedom: Option<f64>,
     /// How far the standard uncertainty may itself be off, as a fraction of it, instead of degrees of freedom: 0.25 makes 8
     /// of them (GUM G.4.2).
@@ -99,7 +101,8 @@ pub struct WrittenInput {
     pub scatter_from: Option<WrittenScatter>,
     /// Readings in groups, by days or by people: one-way analysis of variance (GUM H.5).
     pub from_groups: Option<WrittenGroups>,
-    /// The height of a straight line that is fitted to readings, as of a calibration curve (GUM H.3).
+    /// The height of a straight line that is fitted to readings, as of a calibration curve, or its slope (GUM H.3). Inputs
+    /// from a line through the same points are correlated, as it gives them.
     pub from_straight_line: Option<WrittenLine>,
 }
 
@@ -118,10 +121,10 @@ pub enum WrittenScatter {
 #[serde(deny_unknown_fields)]
 pub struct ScatterFigures {
     /// Standard deviation of one reading.
-    #[schemars(range(min = 0.0))]
-    pub standard_deviation: f64,
+    #[schemars(extend("minimum" = 0))]
+    pub standard_deviation: Quantity<Plain>,
     /// Its degrees of freedom.
-    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 1e9, "examples" = [24]))]
+    #[schemars(range(min = 0.5, max = 1e9), extend("examples" = [24]))]
     pub degrees_of_freedom: f64,
 }
 
@@ -181,12 +184,24 @@ pub struct WrittenLine {
     /// The readings that it is fitted to, each `[x, y]`; y in the unit of this input.
     #[schemars(length(min = 3, max = 10_000))]
     pub points: Vec<[f64; 2]>,
+    /// What of it is meant. Left out: its height.
+    pub of: Option<WrittenOfLine>,
     /// The x at which its height is taken.
-    pub at: f64,
+    pub at: Option<f64>,
     /// Whether a single reading there is meant, which scatters about the line as the points do, rather than the line
     /// itself. Left out: the line itself.
     #[schemars(extend("default" = false, "x-source" = "GUM H.3.4 takes the line itself"))]
     pub for_one_reading: bool,
+}
+
+/// What of a straight line is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum WrittenOfLine {
+    /// Its height at an x.
+    Height,
+    /// Its slope, in the unit of this input.
+    Slope,
 }
 
 /// How two inputs hang together.

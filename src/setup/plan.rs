@@ -1,6 +1,7 @@
 //! From a survey as written to a plan: where stand and block go.
 
 use super::lengths::Lengths;
+use super::readings::is_same;
 use super::written::{
     Choice, NamedPattern, Pattern, Place, Placement, Rows, Spot, Stations, Survey, ZeroSetting,
 };
@@ -36,7 +37,7 @@ impl Bench<'_> {
                     + CARRIED_BEYOND_FEET
             }
         };
-        let stations: Vec<Station> = match (&survey.placements, stand_use) {
+        let mut stations: Vec<Station> = match (&survey.placements, stand_use) {
             (Some(placements), _) => placements
                 .iter()
                 .enumerate()
@@ -57,6 +58,7 @@ impl Bench<'_> {
                 places.into_iter().map(|place| self.standing(survey, place)).collect()
             }
         };
+        tell_apart(survey, &mut stations);
         let zeroing = match survey.zeroing {
             Some(ZeroSetting::Once) => Zeroing::Once,
             Some(ZeroSetting::EachPass) => Zeroing::EachPass,
@@ -226,6 +228,32 @@ impl Bench<'_> {
         match place {
             Place::Named(spot) => spot.0.name.into(),
             Place::At([x, y]) => self.lengths.place([x.value, y.value]),
+        }
+    }
+}
+
+/// Numbers what nobody named and what would be called like something before it: a name is what readings go by.
+fn tell_apart(survey: &Survey, stations: &mut [Station]) {
+    let placement = |index: usize| survey.placements.as_ref().and_then(|placements| placements.get(index));
+    for (index, station) in stations.iter_mut().enumerate() {
+        let is_named = |target: usize| {
+            placement(index)
+                .and_then(|here| here.targets.get(target))
+                .is_some_and(|target| target.name.is_some())
+        };
+        number_alike(station.targets.iter_mut().map(|target| &mut target.name), is_named);
+    }
+    let is_named = |index: usize| placement(index).is_some_and(|here| here.name.is_some());
+    number_alike(stations.iter_mut().map(|station| &mut station.name), is_named);
+}
+
+fn number_alike<'a>(names: impl Iterator<Item = &'a mut String>, is_named: impl Fn(usize) -> bool) {
+    let mut before: Vec<String> = Vec::new();
+    for (index, name) in names.enumerate() {
+        let alike = before.iter().filter(|other| is_same(other, name)).count();
+        before.push(name.clone());
+        if alike > 0 && !is_named(index) {
+            *name = format!("{name} ({})", alike + 1);
         }
     }
 }

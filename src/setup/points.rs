@@ -1,9 +1,9 @@
 //! A plain file of points, x, y and z: a table as any other, with units in its line of column names.
 
 use super::fault::{Fault, Position, listing};
-use super::reading_table::{decimal_points, is_remark, name_and_unit, separator};
+use super::reading_table::{Lines, Record, decimal_points, longer_row, name_and_unit, named_twice};
+use super::readings::shortened;
 use crate::quantity::unit::{Dimension, MICROMETRE, MILLIMETRE, Measure, Unit};
-use csv::StringRecord;
 use sha2::{Digest, Sha256};
 
 /// A file of points, read and found sound.
@@ -34,7 +34,7 @@ type Column = (&'static str, usize, Unit);
 const NAMES: [&str; 3] = ["x", "y", "z"];
 const EXAMPLES: [&str; 3] = ["`x (in)` or `x (mm)`", "`y (in)` or `y (mm)`", "`z (µin)` or `z (µm)`"];
 /// After so many faults the rest is not read.
-const MOST_FAULTS: usize = 20;
+const MOST_FAULTS: usize = 1000;
 
 impl PointFile {
     /// Reads at most `most` points.
@@ -54,24 +54,12 @@ impl PointFile {
         most: usize,
     ) -> Result<(Self, Vec<Fault>), Vec<Fault>> {
         let digest = hex(&Sha256::digest(text.as_bytes()));
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let separator = separator(text);
-        let mut rows = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .delimiter(separator)
-            .trim(csv::Trim::All)
-            .from_reader(text.as_bytes());
-        let (mut record, mut width) = (StringRecord::new(), 0);
+        let mut rows = Lines::of(text)?;
+        let mut width = 0;
         let mut columns: Option<[Column; 3]> = None;
         let (mut points, mut lines, mut faults) = (Vec::new(), Vec::new(), Vec::new());
-        // The text is UTF-8 and rows may have any length, so nothing can be wrong with a record.
-        while matches!(rows.read_record(&mut record), Ok(true)) {
-            let line = record.position().map_or(0, |at| at.line() as usize);
-            let first = record.get(0).unwrap_or_default();
-            if is_remark(first) || record.iter().all(str::is_empty) {
-                continue;
-            }
+        while let Some(record) = rows.next()? {
+            let line = record[0].1.line;
             let Some(known) = columns else {
                 width = record.len();
                 let (found, is_heading) = columns_of(&record, line, units)?;
@@ -81,13 +69,9 @@ impl PointFile {
                 }
                 continue;
             };
-            if separator == b',' && record.len() > width && record.iter().skip(width).any(|c| !c.is_empty()) {
-                let found = format!("{} cells long", record.len());
-                let must = format!("as long as the first one, {width} cells");
-                let fix = "write ; between columns where a comma is the decimal sign";
-                faults.push(fault("the row", line, found, must, fix));
-            } else {
-                push(&record, line, &known, &mut points, &mut lines, &mut faults);
+            match longer_row(&record, width, rows.separator) {
+                Some(fault) => faults.push(fault),
+                None => push(&record, line, &known, &mut points, &mut lines, &mut faults),
             }
             if points.len() > most {
                 let must = format!("at most {most} points long");
@@ -114,7 +98,7 @@ fn fault(field: &str, line: usize, found: String, must: String, fix: &str) -> Fa
 }
 
 fn push(
-    record: &StringRecord,
+    record: &Record,
     line: usize,
     columns: &[Column; 3],
     points: &mut Vec<[f64; 3]>,
@@ -125,13 +109,13 @@ fn push(
     for ((value, &(name, index, unit)), base) in
         point.iter_mut().zip(columns).zip([MILLIMETRE, MILLIMETRE, MICROMETRE])
     {
-        let cell = record.get(index).unwrap_or_default();
+        let (cell, at) = record.get(index).map_or(("", record[0].1), |(cell, at)| (cell.as_str(), *at));
         match number(cell) {
             Some(number) => *value = Measure { value: number, unit }.to(base),
             None => {
                 let fix = "write a number without a unit; its unit stands in the first line";
-                let found = if cell.is_empty() { "missing".into() } else { format!("`{cell}`") };
-                faults.push(fault(name, line, found, "a number".into(), fix));
+                let found = if cell.is_empty() { "missing".into() } else { format!("`{}`", shortened(cell)) };
+                faults.push(Fault { at: Some(at), ..fault(name, line, found, "a number".into(), fix) });
                 return;
             }
         }
@@ -147,13 +131,13 @@ fn number(cell: &str) -> Option<f64> {
 }
 
 /// Which column is where, and whether the record is a line of column names.
-fn columns_of(
-    record: &StringRecord,
-    line: usize,
-    units: PointUnits,
-) -> Result<([Column; 3], bool), Vec<Fault>> {
-    let names: Vec<(String, String)> = record.iter().map(name_and_unit).collect();
+fn columns_of(record: &Record, line: usize, units: PointUnits) -> Result<([Column; 3], bool), Vec<Fault>> {
+    let names: Vec<(String, String)> = record.iter().map(|(cell, _)| name_and_unit(cell)).collect();
     let has_names = names.iter().any(|(name, _)| NAMES.contains(&name.as_str()));
+    let first_line = || record.iter().map(|(cell, _)| cell.as_str()).collect::<Vec<_>>().join(", ");
+    if let Some(name) = NAMES.into_iter().find(|name| names.iter().filter(|(n, _)| n == name).count() > 1) {
+        return Err(vec![named_twice(record, name)]);
+    }
     let given = [units.plan, units.plan, units.height];
     let mut faults = Vec::new();
     let columns = std::array::from_fn(|k| {
@@ -167,7 +151,7 @@ fn columns_of(
         match (index, unit) {
             (Some(index), Some(unit)) => (name, index, unit),
             _ => {
-                let found = format!("`{}`", record.iter().collect::<Vec<_>>().join(", "));
+                let found = format!("`{}`", shortened(&first_line()));
                 let must = format!("column names with one for {name} and its unit");
                 faults.push(fault(
                     "the first line",
@@ -183,8 +167,8 @@ fn columns_of(
     if has_names || faults.is_empty() {
         return if faults.is_empty() { Ok((columns, has_names)) } else { Err(faults) };
     }
-    // No names at all: one fault says it.
-    let found = format!("`{}`", record.iter().collect::<Vec<_>>().join(", "));
+    // No names at all: one fault says it, and quotes nothing, for this may be any file.
+    let found = "without names of columns".into();
     let must = "column names with their units, or the units given beside the file".into();
     let fix = format!("write {}", listing(["x (mm), y (mm), z (µm)", "x (in), y (in), z (µin)"]));
     Err(vec![fault("the first line", line, found, must, &fix)])

@@ -1,12 +1,13 @@
 //! The text of a readings file as rows of cells that remember where they stand.
 //!
-//! Any table that a person types or a spreadsheet exports will do. The separator is a tab, a semicolon or a comma,
-//! whichever the first line has, in this order; a comma inside a number is a decimal sign unless it separates. A line of
+//! Any table that a person types or a spreadsheet exports will do. The separator is a tab, a semicolon, a bar or a comma,
+//! in this order: the first of which the first line has as many as commas; a comma inside a number is a decimal sign unless it separates. A line of
 //! column names says what is where, in any order; other columns are left alone. Without such a line the columns stand
 //! in the order of a reading sheet: placement, target, pass, reading, time, remark; or, of three, placement, target,
 //! reading; of two, target and reading. Empty lines, and lines that begin with `#`, are passed over.
 
 use super::fault::{Fault, Position, did_you_mean, listing};
+use super::readings::shortened;
 use crate::quantity::unit::{Dimension, Unit};
 
 /// A table of readings.
@@ -61,9 +62,7 @@ const ALIASES: [(&str, usize); 12] = [
 impl ReadingTable {
     /// Reads a table, or says why it is none.
     pub fn read(text: &str) -> Result<Self, Vec<Fault>> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let separator = separator(text);
-        let records = records(text, separator)?;
+        let TextTable { separator, records } = TextTable::read(text)?;
         let Some(first) = records.first() else {
             return Err(vec![Fault {
                 field: "the file of readings".into(),
@@ -78,6 +77,18 @@ impl ReadingTable {
             Some(Ok((columns, unit))) => (columns, unit, 1),
             None => (by_order(&records), None, 0),
         };
+        let n_columns = if n_headings == 1 { first.len() } else { COLUMNS.len() };
+        let freely_written = [columns[TIME], columns[REMARK]];
+        let is_free = |index: usize| index >= n_columns || freely_written.contains(&Some(index));
+        if let Some(fault) = records.iter().find_map(|record| longer_row(record, n_columns, separator)) {
+            return Err(vec![fault]);
+        }
+        if let (b',', Some(reading)) = (separator, columns[READING])
+            && is_free(reading + 1)
+            && let Some(fault) = records[n_headings..].iter().find_map(|record| cut_number(record, reading))
+        {
+            return Err(vec![fault]);
+        }
         // A comma that does not separate columns can only be a decimal sign.
         let decimal = |text: &str| if separator == b',' { text.to_owned() } else { decimal_points(text) };
         let row = |record: &Vec<(String, Position)>| {
@@ -96,85 +107,256 @@ impl ReadingTable {
 /// The cells of a line, each with where it stands.
 pub(super) type Record = Vec<(String, Position)>;
 
+/// A table of any kind: the lines that hold something, cell by cell.
+pub(super) struct TextTable {
+    /// What stands between its cells.
+    pub separator: u8,
+    /// Its lines, that of the column names included.
+    pub records: Vec<Record>,
+}
+
+impl TextTable {
+    /// Reads a table of at most [`MOST_ROWS`] rows, or says why it is none.
+    pub fn read(text: &str) -> Result<Self, Vec<Fault>> {
+        let mut lines = Lines::of(text)?;
+        let mut records = Vec::new();
+        while let Some(record) = lines.next()? {
+            records.push(record);
+            if records.len() > MOST_ROWS {
+                let found = format!("more than {MOST_ROWS} rows long");
+                let must = format!("at most {MOST_ROWS} rows");
+                return Err(vec![table_fault(&found, &must, "split it into several files", None)]);
+            }
+        }
+        let spaced = |record: &Record| record.len() == 1 && record[0].0.contains([' ', '\u{a0}']);
+        if !records.is_empty() && records.iter().all(spaced) {
+            return Err(vec![no_table("text with nothing but blanks between its columns")]);
+        }
+        Ok(Self { separator: lines.separator, records })
+    }
+}
+
+fn table_fault(found: &str, must: &str, fix: &str, at: Option<Position>) -> Fault {
+    Fault { field: "the table".into(), found: found.into(), must: must.into(), fix: fix.into(), at }
+}
+
+fn no_table(found: &str) -> Fault {
+    let must = "a row on each line, its cells with commas, semicolons or tabs between them";
+    table_fault(found, must, "save it as CSV, or fill in the sheet that `howflat sheet` writes", None)
+}
+
+/// A row with something in it where no column is any more: most likely a separator too many, which moves all that follows
+/// into the wrong column. Blanks there are a spreadsheet's, unless a number has been cut in two by its decimal comma.
+pub(super) fn longer_row(record: &Record, n_columns: usize, separator: u8) -> Option<Fault> {
+    if record.len() <= n_columns {
+        return None;
+    }
+    let cut = || (0..record.len()).find_map(|index| cut_number(record, index));
+    if let (b',', Some(fault)) = (separator, cut()) {
+        return Some(fault);
+    }
+    let (text, at) = record.iter().skip(n_columns).find(|(text, _)| !text.is_empty())?;
+    let found = format!("a row with \"{}\" beyond its last column", shortened(text));
+    let must = format!("rows of at most {n_columns} cells");
+    let fix = "put quotes around a cell that holds the separator, or take out what is too much";
+    Some(table_fault(&found, &must, fix, Some(*at)))
+}
+
+/// A whole number and, right behind a comma, digits: a decimal comma where commas separate.
+fn cut_number(record: &Record, index: usize) -> Option<Fault> {
+    let ((whole, at), (rest, next)) = (record.get(index)?, record.get(index + 1)?);
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let touches = next.line == at.line && next.column == at.column + whole.chars().count() + 1;
+    let is_whole = digits(whole.trim_start_matches(['+', '-', '\u{2212}', '\u{2013}']).trim_start());
+    (touches && is_whole && digits(rest) && rest.len() <= 3).then(|| {
+        table_fault(
+            &format!("a row with \"{whole},{rest}\", two cells where commas separate"),
+            "numbers with a point as decimal sign",
+            &format!(
+                "write {whole}.{rest}, or semicolons between all cells; if these are two cells, put a blank between them"
+            ),
+            Some(*at),
+        )
+    })
+}
+
+/// A column that is named twice.
+pub(super) fn named_twice(record: &Record, name: &str) -> Fault {
+    Fault {
+        field: "the line of column names".into(),
+        found: format!("with two columns for \"{name}\""),
+        must: "one with every column once".into(),
+        fix: "give one of the two another name".into(),
+        at: record.first().map(|cell| cell.1),
+    }
+}
+
 /// What separates the cells of a table.
-pub(super) fn separator(text: &str) -> u8 {
+fn separator(text: &str) -> u8 {
     let is_told = |line: &&str| !line.trim().is_empty() && !is_remark(line);
     let first = text.lines().find(is_told).unwrap_or_default();
-    [b'\t', b';'].into_iter().find(|&separator| first.as_bytes().contains(&separator)).unwrap_or(b',')
+    // Outside of quotes; a remark may hold one or the other.
+    let count = |separator: u8| {
+        first.split('"').step_by(2).flat_map(str::bytes).filter(|byte| *byte == separator).count()
+    };
+    let likely = |separator: &u8| count(*separator) >= count(b',').max(1);
+    [b'\t', b';', b'|'].into_iter().find(likely).unwrap_or(b',')
 }
 
 /// A line of no reading. A spreadsheet may have put quotes around it.
-pub(super) fn is_remark(line: &str) -> bool {
+fn is_remark(line: &str) -> bool {
     line.trim_start().trim_start_matches('"').trim_start().starts_with('#')
 }
 
-/// The lines of a table that hold anything, cell by cell.
-pub(super) fn records(text: &str, separator: u8) -> Result<Vec<Record>, Vec<Fault>> {
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .delimiter(separator)
-        .from_reader(text.as_bytes());
-    let mut records = Vec::new();
-    for record in reader.records() {
-        // All of the text is UTF-8 and rows may have any length, so nothing can be wrong with a record.
-        let Ok(record) = record else { continue };
-        let start = record.position().map_or(0, |at| at.byte() as usize);
-        let starts = cell_starts(text, start, separator);
-        let cells: Record = record
-            .iter()
-            .enumerate()
-            .map(|(index, cell)| {
-                let offset = starts.get(index).copied().unwrap_or(start);
-                (armed(cell.trim()).to_owned(), Position::of(text, offset))
-            })
-            .collect();
-        let told = cells.iter().any(|(text, _)| !text.is_empty());
-        if told && !cells.first().is_some_and(|(text, _)| is_remark(text)) {
-            records.push(cells);
+/// The lines of a table that hold anything, one after the other: RFC 4180, with any separator. Goes through the text once,
+/// and knows where it is.
+pub(super) struct Lines<'a> {
+    text: &'a str,
+    /// What stands between its cells.
+    pub separator: u8,
+    offset: usize,
+    /// The place that was told last, and its offset: what comes before is not counted again.
+    told: (usize, Position),
+}
+
+impl<'a> Lines<'a> {
+    /// The lines of a text; not those of JSON, which is no table.
+    pub fn of(text: &'a str) -> Result<Self, Vec<Fault>> {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        if text.trim_start().starts_with(['{', '[']) {
+            return Err(vec![no_table("JSON, as a setup is")]);
         }
-        if records.len() > MOST_ROWS {
-            return Err(vec![Fault {
-                field: "the table".into(),
-                found: format!("more than {MOST_ROWS} rows long"),
-                must: format!("at most {MOST_ROWS} rows"),
-                fix: "split it into several files".into(),
-                at: None,
-            }]);
-        }
+        let told = (0, Position { line: 1, column: 1 });
+        Ok(Self { text, separator: separator(text), offset: 0, told })
     }
-    Ok(records)
+
+    /// The next line that holds anything but a remark.
+    pub fn next(&mut self) -> Result<Option<Record>, Vec<Fault>> {
+        while self.offset < self.text.len() {
+            let cells = self.record()?;
+            let told = cells.iter().any(|(text, _)| !text.is_empty());
+            if told && !cells.first().is_some_and(|(text, _)| is_remark(text)) {
+                return Ok(Some(cells));
+            }
+        }
+        Ok(None)
+    }
+
+    fn byte(&self) -> Option<u8> {
+        self.text.as_bytes().get(self.offset).copied()
+    }
+
+    fn position(&mut self) -> Position {
+        let (offset, Position { line, column }) = self.told;
+        let column = column + self.text[offset..self.offset].chars().count();
+        self.told = (self.offset, Position { line, column });
+        self.told.1
+    }
+
+    /// One row, with its line end passed over.
+    fn record(&mut self) -> Result<Record, Vec<Fault>> {
+        let mut cells = Vec::new();
+        // A remark is no row of cells, whatever it holds.
+        let rest = &self.text[self.offset..];
+        let line = rest.split('\n').next().unwrap_or(rest);
+        if line.trim_start().starts_with('#') {
+            cells.push((line.trim().to_owned(), self.position()));
+            self.offset += line.len();
+        } else {
+            loop {
+                cells.push(self.cell()?);
+                if self.byte() != Some(self.separator) {
+                    break;
+                }
+                self.offset += 1;
+                if cells.len() == MOST_CELLS {
+                    let found = format!("a row of more than {MOST_CELLS} cells");
+                    let must = "rows of a cell for each column";
+                    let fix = "check that its lines end where rows end";
+                    return Err(vec![table_fault(&found, must, fix, Some(self.position()))]);
+                }
+            }
+        }
+        if self.byte() == Some(b'\n') {
+            self.end_line();
+        }
+        Ok(cells)
+    }
+
+    fn end_line(&mut self) {
+        self.offset += 1;
+        self.told = (self.offset, Position { line: self.told.1.line + 1, column: 1 });
+    }
+
+    /// One cell, up to its separator or line end.
+    fn cell(&mut self) -> Result<(String, Position), Vec<Fault>> {
+        while self.byte().is_some_and(|byte| byte == b' ' && byte != self.separator) {
+            self.offset += 1;
+        }
+        let cell = if self.byte() == Some(b'"') {
+            self.quoted()?
+        } else {
+            let at = self.position();
+            (self.plain().to_owned(), at)
+        };
+        Ok((armed(cell.0.trim()).to_owned(), cell.1))
+    }
+
+    /// What stands before the next separator or line end.
+    fn plain(&mut self) -> &str {
+        let rest = &self.text[self.offset..];
+        let ends = |byte: &u8| *byte == b'\n' || *byte == self.separator;
+        let length = rest.bytes().position(|byte| ends(&byte)).unwrap_or(rest.len());
+        self.offset += length;
+        &rest[..length]
+    }
+
+    fn quoted(&mut self) -> Result<(String, Position), Vec<Fault>> {
+        let quote = self.position();
+        self.offset += 1;
+        let (at, mut cell) = (self.position(), String::new());
+        let stray = |found: &str| {
+            let must = "cells whose quotes open and close around the whole cell";
+            let fix = "take this quote away, or close it where its cell ends (write \"\" for one inside)";
+            Err(vec![table_fault(found, must, fix, Some(quote))])
+        };
+        loop {
+            let rest = &self.text[self.offset..];
+            let Some(length) = rest.find(['"', '\n']) else {
+                return stray("a quote that is never closed");
+            };
+            // A row that was swallowed has separators; a remark of several lines has none below its first.
+            if cell.contains('\n') && rest.as_bytes()[..length].contains(&self.separator) {
+                return stray("a quote that swallows the row below it");
+            }
+            cell += &rest[..length];
+            self.offset += length;
+            if self.byte() == Some(b'\n') {
+                cell.push('\n');
+                self.end_line();
+            } else {
+                self.offset += 1;
+                if self.byte() != Some(b'"') {
+                    break;
+                }
+                cell.push('"');
+                self.offset += 1;
+            }
+        }
+        if !self.plain().trim().is_empty() {
+            return stray("a quote that closes before its cell ends");
+        }
+        Ok((cell, at))
+    }
 }
 
 const MOST_ROWS: usize = 2000;
+/// As many as a spreadsheet can have.
+const MOST_CELLS: usize = 16_384;
 
 /// Without the apostrophe that tells a spreadsheet that a cell is no formula.
 fn armed(cell: &str) -> &str {
     cell.strip_prefix('\'').filter(|rest| rest.starts_with(['=', '+', '-', '@'])).unwrap_or(cell)
-}
-
-/// Where in `text` each cell of the record begins that is found at or after `start`.
-fn cell_starts(text: &str, mut start: usize, separator: u8) -> Vec<usize> {
-    let bytes = text.as_bytes();
-    while matches!(bytes.get(start), Some(b'\n' | b'\r')) {
-        start += 1;
-    }
-    let (mut starts, mut quoted) = (vec![start], false);
-    for (offset, &byte) in bytes.iter().enumerate().skip(start) {
-        match byte {
-            b'"' => quoted = !quoted,
-            b'\n' if !quoted => break,
-            _ if byte == separator && !quoted => starts.push(offset + 1),
-            _ => {}
-        }
-    }
-    // Shown where the text of a cell begins, past spaces and an opening quote.
-    for start in &mut starts {
-        while matches!(bytes.get(*start), Some(b' ' | b'"')) {
-            *start += 1;
-        }
-    }
-    starts
 }
 
 type Columns = [Option<usize>; 6];
@@ -192,8 +374,10 @@ fn headings(record: &Record) -> Option<Result<(Columns, Option<Unit>), Fault>> {
     }
     let mut columns = [None; 6];
     for (index, column) in found.iter().enumerate() {
-        if let Some(column) = column {
-            columns[*column].get_or_insert(index);
+        if let Some(column) = column
+            && columns[*column].replace(index).is_some()
+        {
+            return Some(Err(named_twice(record, COLUMNS[*column])));
         }
     }
     let fault = |found: String, must: String, fix: String, at| Fault {
@@ -284,6 +468,7 @@ mod tests {
             "# a remark, with a comma\n\nfront left,middle,1,1.5\n",
             "\"# a remark\",,,\nfront left,middle,1,1.5,08:30,dust\n",
             "front left;middle;1,5",
+            "front left,middle,1,1.5,08:30,dust; wiped | read again",
         ] {
             assert_eq!(told(text), expected, "{text}");
         }
@@ -299,6 +484,80 @@ mod tests {
         assert_eq!((at(0, TARGET), at(0, READING), at(0, REMARK)), ((5, 2), (5, 13), (5, 18)));
         assert_eq!((at(1, TARGET), at(1, READING)), ((7, 1), (7, 3)));
         assert_eq!(table.rows[0].text[TARGET], "a, \"b\"");
+    }
+
+    #[test]
+    fn stray_quotes_and_rows_that_are_too_long_are_refused() {
+        for (text, at, found) in [
+            ("target,reading\n\"a,1\nb,2\n", (2, 1), "never closed"),
+            ("target,reading\n\"a,1\nb,2\nc\",3\n", (2, 1), "swallows the row below"),
+            ("target,reading,remark\na,1,\"dust\nb,2,\"\n", (2, 5), "swallows the row below"),
+            ("target,reading\n\"a\"b,1\n", (2, 1), "closes before its cell ends"),
+            ("target,reading\na,1\nb,1,dust\n", (3, 5), "beyond its last column"),
+            ("target;reading\na;1\nb;1;5\n", (3, 5), "beyond its last column"),
+            ("target,reading,value\na,1,2\n", (1, 1), "two columns for \"reading\""),
+        ] {
+            let faults = ReadingTable::read(text).unwrap_err();
+            let Position { line, column } = faults[0].at.unwrap();
+            assert_eq!((faults.len(), (line, column)), (1, at), "{text}");
+            assert!(faults[0].found.contains(found), "{text}: {}", faults[0]);
+        }
+        // A remark of several lines, quotes inside, and empty cells at the end of a row are none of that.
+        let sound = "target,reading,remark\na,1,\"dust,\nwiped \"\"well\"\"\"\nb 5\",2,,,,\n";
+        assert_eq!(ReadingTable::read(sound).unwrap().rows.len(), 2);
+        assert!(ReadingTable::read("{ \"plate\": {} }").unwrap_err()[0].found.contains("JSON"));
+        assert!(ReadingTable::read("middle 1.5\nleft 2\n").unwrap_err()[0].found.contains("blanks"));
+        assert_eq!(told("middle|1.5\n"), [["", "middle", "1.5"]]);
+    }
+
+    #[test]
+    fn reading_is_linear() {
+        let rows = ",".repeat(250) + "\n";
+        let begun = std::time::Instant::now();
+        let text = format!("target,reading\na,1\n{}", rows.repeat((4 << 20) / rows.len()));
+        assert_eq!(ReadingTable::read(&text).map(|table| table.rows.len()), Ok(1));
+        // Wide enough for a busy machine; counting from the start for each cell takes an hour.
+        assert!(begun.elapsed().as_secs() < 5, "{:?}", begun.elapsed());
+    }
+
+    /// As any line that somebody pastes: a row of very many cells, a cell that never ends, a remark, JSON.
+    #[test]
+    fn one_long_line_is_linear() {
+        let size = 4 << 20;
+        let quoted = format!("\"{}", "\"\"".repeat(size / 2));
+        let json = format!("[{}1]", "1,".repeat(size / 2));
+        let lines =
+            [",".repeat(size), "a,".repeat(size / 2), "a".repeat(size), "#,".repeat(size / 2), quoted, json];
+        for text in lines {
+            let begun = std::time::Instant::now();
+            let _ = ReadingTable::read(&text);
+            assert!(begun.elapsed().as_secs() < 3, "{:?}", begun.elapsed());
+        }
+    }
+
+    #[test]
+    fn a_number_cut_by_its_decimal_comma_is_refused() {
+        for (text, at) in [
+            ("target,reading,remark\nmiddle,+2,4\n", (2, 8)),
+            ("target,reading\nmiddle,-0,25\n", (2, 8)),
+            ("front left,middle,1,+2,4\n", (1, 21)),
+            ("placement,target,pass,reading,time,remark\nfront left,middle,1,2,4,,\n", (2, 21)),
+        ] {
+            let fault = &ReadingTable::read(text).unwrap_err()[0];
+            let at_told = fault.at.map(|at| (at.line, at.column));
+            assert!(at_told == Some(at) && fault.found.contains("two cells"), "{text}: {fault}");
+        }
+        // A pass behind its reading, a time, and cells with a blank between are what they are.
+        for sound in [
+            "target,reading,pass\nmiddle,2,1\n",
+            ",middle,1,2,8:30\n",
+            "target,reading,remark\nmiddle,2, 4\n",
+        ] {
+            assert_eq!(
+                ReadingTable::read(sound).map(|table| table.rows[0].text[READING].clone()),
+                Ok("2".into())
+            );
+        }
     }
 
     #[test]

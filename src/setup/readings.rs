@@ -21,7 +21,7 @@ use super::plan::Bench;
 use super::reading_table::{Cells, PASS, PLACEMENT, READING, REMARK, ReadingTable, TARGET, TIME};
 use super::stand_place::{StandPlace, coordinates};
 use crate::propagation::likelihood::Observation;
-use crate::quantity::unit::{Dimension, MICROMETRE, Measure, ONE, TENTH, Unit};
+use crate::quantity::unit::{Dimension, INCH, MICROMETRE, MILLIMETRE, Measure, ONE, TENTH, Unit};
 use crate::shop::check::ShopCheck;
 use crate::shop::survey::{Plan, StandUse, Station, Survey, Target, Zeroing};
 use sha2::{Digest, Sha256};
@@ -30,8 +30,6 @@ use sha2::{Digest, Sha256};
 const SAME_PLACE: f64 = 3.0;
 /// The same for headings, in degrees.
 const SAME_HEADING: f64 = 2.0;
-/// Larger readings are slips: no plate is read that is out by so much, in µm.
-const LARGEST: f64 = 2000.0;
 /// Most readings of all placements and passes together.
 const MOST_READINGS: usize = 500;
 /// Most passes.
@@ -45,6 +43,8 @@ pub struct Readings {
     pub check: ShopCheck,
     /// Everything that was read, in the order of the file.
     pub rows: Vec<Row>,
+    /// Unit of readings that were written without one.
+    pub unit: Unit,
     /// SHA-256 of the file's text, in hexadecimal.
     pub digest: String,
 }
@@ -75,9 +75,6 @@ impl Readings {
         let mut reader = Reader::new(setup, table.unit);
         for cells in &table.rows {
             reader.row(cells);
-            if reader.faults.len() > 20 {
-                break;
-            }
         }
         reader.finish(text)
     }
@@ -177,7 +174,9 @@ impl<'a> Reader<'a> {
         if text.chars().all(|c| "-–—.".contains(c)) {
             return Some(None);
         }
-        let measure = match Measure::parse(&spoken(text)) {
+        let parsed = Measure::parse(&spoken(text));
+        let bare = parsed.as_ref().is_ok_and(|measure| measure.unit == ONE);
+        let measure = match parsed {
             Ok(measure) if measure.unit == ONE => Measure { value: measure.value, unit: self.unit },
             Ok(measure) if measure.unit.dimension() == Dimension::Length => measure,
             other => {
@@ -196,22 +195,22 @@ impl<'a> Reader<'a> {
         };
         let value = measure.to(MICROMETRE);
         let step = self.setup.check.indicator.read_step;
-        if value.abs() > LARGEST {
-            let must = format!("at most {} mm", LARGEST / 1000.0);
-            self.fault(cells, READING, must, "write its unit".into());
+        let written = |of: f64| Measure { value: of, unit: MICROMETRE }.to(self.unit);
+        // Inches or millimetres that were meant, where tenths or micrometres are the unit.
+        if bare && value != 0.0 && value.abs() < 0.5 * step * (1.0 - 1e-9) {
+            let large = if [MICROMETRE, MILLIMETRE].contains(&self.unit) { MILLIMETRE } else { INCH };
+            let must = format!("0, or at least half of {}, which is read to", self.example(written(step)));
+            let here = Measure { value: measure.value, unit: self.unit };
+            let there = Measure { unit: large, ..here };
+            let fix = format!("write \"{here}\" if that is meant, or \"{there}\"");
+            self.fault(cells, READING, must, fix);
             return None;
         }
-        // Inches that were meant, where tenths are the unit.
-        if value != 0.0 && value.abs() < 0.01 * step {
-            let least = Measure { value: step, unit: MICROMETRE }.to(self.unit);
+        if value.abs() > self.setup.travel {
             let must =
-                format!("0, or at least a hundredth of {}, the step that is read to", self.example(least));
-            self.fault(
-                cells,
-                READING,
-                must,
-                format!("write its unit, such as \"{text} in\" or \"{text} mm\""),
-            );
+                format!("at most {}, the travel of the indicator", self.example(written(self.setup.travel)));
+            let fix = "write its unit, or set indicator.travel in the setup to how far the pointer can go";
+            self.fault(cells, READING, must, fix.into());
             return None;
         }
         Some(Some(value))
@@ -429,7 +428,12 @@ impl<'a> Reader<'a> {
             }]);
         }
         let digest = Sha256::digest(text).iter().map(|byte| format!("{byte:02x}")).collect();
-        Ok(Readings { check: ShopCheck { survey, ..self.setup.check.clone() }, rows, digest })
+        Ok(Readings {
+            check: ShopCheck { survey, ..self.setup.check.clone() },
+            rows,
+            unit: self.unit,
+            digest,
+        })
     }
 
     fn lay_out(&self, plan: &Plan, named_at: Option<Position>) -> Result<Survey, Vec<Fault>> {
@@ -604,6 +608,29 @@ mod tests {
         // The spread leaves the closing reading out: from -1 to 0.5 tenths.
         let spread = Readings::read(text, &setup).unwrap().spread();
         assert!((spread - 1.5 * MICROMETRES_PER_TENTH).abs() < 1e-9, "{spread}");
+    }
+
+    #[test]
+    fn a_number_that_cannot_be_meant_is_asked_about() {
+        let setup = setup("{}");
+        // Read to 0.2 tenths: less than half of that was never read, unless it is said in so many words.
+        let said = faults("middle,0.0002\n", &setup);
+        assert!(said[0].contains("0.0002 tenths") && said[0].contains("0.0002 in"), "{said:?}");
+        assert!(faults("middle,0.09\n", &setup)[0].contains("at least half of 0.2 tenths"));
+        assert_eq!(told("middle,0.1\n", &setup), ["front left/middle/1/0.1"]);
+        assert_eq!(told("middle,2 µin\n", &setup), ["front left/middle/1/0.02"]);
+        // The pointer goes 400 graduations at most.
+        assert!(faults("middle,-401\n", &setup)[0].contains("travel"));
+        assert_eq!(told("middle,-399\n", &setup), ["front left/middle/1/-399"]);
+        let metric = Setup::read(
+            r#"{ "plate": { "length": "600 mm", "width": "400 mm" },
+                 "stand": { "feet": { "front_apart": "120 mm", "front_to_rear": "150 mm" } },
+                 "indicator": { "graduation": "0.001 mm" } }"#,
+            &|_| Err(String::new()),
+        )
+        .unwrap();
+        let said = faults("middle,0.05\n", &metric);
+        assert!(said[0].contains("0.05 µm") && said[0].contains("0.05 mm"), "{said:?}");
     }
 
     #[test]

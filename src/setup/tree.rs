@@ -62,6 +62,16 @@ impl Node {
             let found = format!("nested more than {DEEPEST} levels deep");
             return Err(whole(found, "a few levels deep", "close a bracket before you open the next", at));
         }
+        if let Some(offset) = raw_control_character(text) {
+            let at = Some(Position::of(text, offset));
+            let found = "a tab, line end or other control character inside a text".into();
+            return Err(whole(
+                found,
+                "strict JSON",
+                "write \\t or \\n for it, or close the quotes before it",
+                at,
+            ));
+        }
         let options = ParseOptions {
             allow_comments: false,
             allow_loose_object_property_names: false,
@@ -204,24 +214,49 @@ fn too_deep(text: &str) -> Option<usize> {
     None
 }
 
-/// Where lines begin, so that a file of many values is not searched from its start for each.
+/// Offset of the first control character that stands inside a string as it is.
+fn raw_control_character(text: &str) -> Option<usize> {
+    let (mut in_text, mut escaped) = (false, false);
+    for (offset, byte) in text.bytes().enumerate() {
+        match byte {
+            0..0x20 if in_text => return Some(offset),
+            _ if escaped => escaped = false,
+            b'\\' if in_text => escaped = true,
+            b'"' => in_text = !in_text,
+            _ => {}
+        }
+    }
+    None
+}
+
+/// Where lines begin, and the place found last, so that a file of many values is not searched from its start, nor a long
+/// line from its own, for each.
 struct Lines<'a> {
     text: &'a str,
     starts: Vec<usize>,
+    last: (usize, Position),
 }
 
 impl<'a> Lines<'a> {
     fn of(text: &'a str) -> Self {
         let newlines =
             text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(offset, _)| offset + 1);
-        Self { text, starts: std::iter::once(0).chain(newlines).collect() }
+        let last = (0, Position { line: 1, column: 1 });
+        Self { text, starts: std::iter::once(0).chain(newlines).collect(), last }
     }
 
-    fn position(&self, offset: usize) -> Position {
+    fn position(&mut self, offset: usize) -> Position {
         let line = self.starts.partition_point(|&start| start <= offset);
-        let start = self.starts.get(line.wrapping_sub(1)).copied().unwrap_or(0);
-        let column = self.text.get(start..offset).map_or(0, |before| before.chars().count()) + 1;
-        Position { line, column }
+        let (known, at) = self.last;
+        let (start, column) = if at.line == line && known <= offset {
+            (known, at.column)
+        } else {
+            (self.starts.get(line.wrapping_sub(1)).copied().unwrap_or(0), 1)
+        };
+        let column = column + self.text.get(start..offset).map_or(0, |before| before.chars().count());
+        let position = Position { line, column };
+        self.last = (offset, position);
+        position
     }
 }
 

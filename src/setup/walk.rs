@@ -10,9 +10,9 @@ use super::shape::{
 use super::share::{Share, Wholes};
 use super::state;
 use super::tree::{Content, Member, Node};
-use super::wording::{example, in_words, must, with_units};
+use super::wording::{example, example_of, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
-use crate::quantity::unit::{Measure, ONE, UNITS, Unit};
+use crate::quantity::unit::{Dimension, Measure, ONE, UNITS, Unit};
 use crate::shop::grade::Grade;
 use serde_json::{Map, Value, json};
 
@@ -115,6 +115,10 @@ struct Place {
     source: String,
     /// Whether this is inside something whose default is already listed.
     listed: bool,
+    /// Whether it may be left out.
+    optional: bool,
+    /// The unit of plain numbers here, as it is written for their record.
+    unit: Option<String>,
     limits: Limits,
 }
 
@@ -211,7 +215,7 @@ impl Walker {
                     a_number(node, *number, schema, &place)
                 }
                 (Content::Flag(flag), Some("boolean")) => Walked::of((*flag).into()),
-                _ => place.refuse(node, must(schema, place.limits), format!("write {}", example(schema))),
+                _ => place.refuse(node, must(schema, place.limits), instead(node, schema, &place)),
             }
         };
         walked.value = walked.take(part);
@@ -237,6 +241,11 @@ impl Walker {
                 .collect(),
             _ => Vec::new(),
         };
+        let own_unit = properties.get("unit").is_some_and(|unit| unit.get("x-unit-of-record").is_some());
+        let place = &match given("unit").map(|member| &member.node.content) {
+            Some(Content::Text(unit)) if own_unit => Place { unit: Some(unit.clone()), ..place.clone() },
+            _ => place.clone(),
+        };
         let (stated, stated_by) = match text(schema, "x-defaults-by") {
             Some(by) => meaning(by, given(by), properties),
             None => (place.stated.clone().unwrap_or_default(), place.source.clone()),
@@ -244,6 +253,7 @@ impl Walker {
         for (name, property) in properties {
             let property = keywords(property);
             let mut inner = place.step(name);
+            inner.optional = !required.contains(&name.as_str());
             let member = given(name);
             let unwritten = if member.is_none() && either.iter().any(|[a, b]| a == name && given(b).is_some())
             {
@@ -268,7 +278,7 @@ impl Walker {
                     self.node(&Node::unwritten(value), property, &inner)
                 }
                 (None, None) if required.contains(&name.as_str()) => {
-                    let fix = format!("add \"{name}\": {}", example(property));
+                    let fix = format!("add \"{name}\": {}", example_of(name, property));
                     walked.faults.push(inner.fault(
                         node.at,
                         "missing",
@@ -404,7 +414,7 @@ impl Walker {
                             node.at,
                             found,
                             must(schema, place.limits),
-                            "check the numbers and their units",
+                            out_of_limits(unit, "check the numbers and their units"),
                         )
                     }
                 }
@@ -473,7 +483,9 @@ impl Walker {
             if Share::parse(written).is_some() {
                 found = format!("{found} ({})", Measure { value, unit });
             }
-            let fault = place.fault(node.at, found, must(), "check the number and its unit");
+            let fix =
+                out_of_limits(text(schema, "x-unit").unwrap_or_default(), "check the number and its unit");
+            let fault = place.fault(node.at, found, must(), fix);
             return Walked { faults: vec![fault], ..Walked::default() };
         }
         match text(schema, "x-whole") {
@@ -487,7 +499,11 @@ impl Walker {
 
     fn unknown(&self, member: &Member, properties: &'static Keywords, place: &Place) -> Fault {
         let names = || properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'));
-        let fix = match did_you_mean(&member.name, names()) {
+        let called = |(_, schema): &(&String, &'static Value)| {
+            texts(keywords(schema), "x-also-called").contains(&member.name.as_str())
+        };
+        let known = properties.iter().find(called).map(|(name, _)| name.as_str());
+        let fix = match known.or_else(|| did_you_mean(&member.name, names())) {
             Some(name) => format!("write \"{name}\""),
             None => match elsewhere(&member.name, self.shape, "") {
                 Some(path) => format!("write it as {path}"),
@@ -510,6 +526,16 @@ fn meaning(by: &str, member: Option<&Member>, properties: &'static Keywords) -> 
     known.map_or_else(Default::default, |(name, (value, source))| {
         (value, format!("{by} \"{name}\": {source}"))
     })
+}
+
+/// What to do about a number that is out of limits.
+fn out_of_limits(unit: &str, otherwise: &'static str) -> &'static str {
+    match Unit::parse(unit).map(Unit::dimension) {
+        Ok(Dimension::TemperatureDifference) => {
+            "write the difference of two temperatures, such as \"0.2 K\", not a temperature"
+        }
+        _ => otherwise,
+    }
 }
 
 /// Where in the file there is a field of this name.
@@ -545,11 +571,66 @@ fn choice(node: &Node, forms: &[&'static Keywords], place: &Place) -> Walked {
 }
 
 fn plain(node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
-    match &node.content {
-        Content::Number(number, digits) if number.is_finite() => {
-            Walked::of(json!({ "value": number, "written": digits }))
+    let refuse = |fix: String| place.refuse(node, must(schema, place.limits), fix);
+    let (value, written) = match &node.content {
+        Content::Number(number, digits) => (*number, digits),
+        Content::Text(written) => match in_unit_of_record(written, place.unit.as_deref()) {
+            Ok(value) => (value, written),
+            Err(fix) => return refuse(fix),
+        },
+        _ => return refuse(instead(node, schema, place)),
+    };
+    if !keeps_limits(value, schema) {
+        return refuse(format!("write {}", example(schema)));
+    }
+    Walked::of(json!({ "value": value, "written": written }))
+}
+
+/// A text with a unit as a number in the unit that is written for its record, or what to write instead.
+fn in_unit_of_record(written: &str, unit: Option<&str>) -> Result<f64, String> {
+    let unit = unit.map(str::trim).filter(|unit| !["", "1"].contains(unit));
+    let measure = Measure::parse(written);
+    let Some(unit) = unit else {
+        return match measure {
+            Ok(Measure { value, unit: ONE }) => Ok(value),
+            Ok(measure) => {
+                Err(format!("add \"unit\": \"{}\" beside it, or write the number alone", measure.unit))
+            }
+            Err(error) => Err(error.fix),
+        };
+    };
+    // In the very words of a unit that we need not know.
+    let alone = written.trim().strip_suffix(unit).map(str::trim_end);
+    if let Some(Ok(Measure { value, unit: ONE })) = alone.map(Measure::parse) {
+        return Ok(value);
+    }
+    let measure = measure.map_err(|_| format!("write a number, or one with its unit: \"1 {unit}\""))?;
+    if measure.unit == ONE {
+        return Err(format!(
+            "write the number without quotes, or with its unit: \"{} {unit}\"",
+            written.trim()
+        ));
+    }
+    match Unit::parse(unit) {
+        // A temperature and a difference of temperatures are converted differently, and either may be meant.
+        Ok(known) if known.dimension() == Dimension::TemperatureDifference && known != measure.unit => {
+            Err(format!("write it in {unit}, the unit of this input"))
         }
-        _ => place.refuse(node, must(schema, place.limits), format!("write {}", example(schema))),
+        Ok(known) if known.dimension() == measure.unit.dimension() => Ok(measure.to(known)),
+        _ => Err(format!("write it in {unit}, the unit of this input")),
+    }
+}
+
+/// What to write in place of something that is of the wrong kind.
+fn instead(node: &Node, schema: &'static Keywords, place: &Place) -> String {
+    const WITHOUT_END: [&str; 5] = ["inf", "infinite", "infinity", "∞", "none"];
+    let without_end = matches!(&node.content,
+        Content::Text(written) if WITHOUT_END.contains(&written.trim().to_lowercase().as_str()));
+    let nothing = matches!(node.content, Content::Null);
+    match text(schema, "x-left-out") {
+        Some(taken) if nothing || without_end => format!("leave it out for {taken}"),
+        _ if nothing && place.optional => format!("leave it out, or write {}", example(schema)),
+        _ => format!("write {}", example(schema)),
     }
 }
 
@@ -575,23 +656,30 @@ fn a_text(node: &Node, written: &str, schema: &'static Keywords, place: &Place) 
     if count("minLength").is_some_and(|fewest| length < fewest)
         || count("maxLength").is_some_and(|most| length > most)
     {
-        return place.refuse(node, must(schema, place.limits), "write a name of ordinary length");
+        let fix = match count("maxLength") {
+            Some(most) if length > most => format!("shorten its {length} characters to {most} or fewer"),
+            _ => "write a name of ordinary length".to_owned(),
+        };
+        return place.refuse(node, must(schema, place.limits), fix);
     }
     Walked::of(written.into())
 }
 
 fn a_number(node: &Node, number: f64, schema: &'static Keywords, place: &Place) -> Walked {
     let whole = text(schema, "type") == Some("integer");
-    let limit = |keyword: &str| schema.get(keyword).and_then(Value::as_f64);
-    let holds = number.is_finite()
-        && (!whole || (number.fract() == 0.0 && number.abs() < 1e15))
-        && limit("minimum").is_none_or(|low| number >= low)
-        && limit("exclusiveMinimum").is_none_or(|low| number > low)
-        && limit("maximum").is_none_or(|high| number <= high);
+    let holds = keeps_limits(number, schema) && (!whole || (number.fract() == 0.0 && number.abs() < 1e15));
     if !holds {
         return place.refuse(node, must(schema, place.limits), format!("write {}", example(schema)));
     }
     Walked::of(if whole { (number as i64).into() } else { number.into() })
+}
+
+fn keeps_limits(number: f64, schema: &'static Keywords) -> bool {
+    let limit = |keyword: &str| schema.get(keyword).and_then(Value::as_f64);
+    number.is_finite()
+        && limit("minimum").is_none_or(|low| number >= low)
+        && limit("exclusiveMinimum").is_none_or(|low| number > low)
+        && limit("maximum").is_none_or(|high| number <= high)
 }
 
 fn parameter_fault(node: &Node, error: ParameterError, place: &Place) -> Fault {

@@ -30,6 +30,11 @@ pub fn must(schema: &'static Keywords, limits: Limits) -> String {
         let quantity = Unit::parse(unit).map_or("a quantity", |unit| unit.dimension().name());
         return format!("the unit of {quantity}");
     }
+    if schema.contains_key("x-plain") {
+        let least = schema.get("minimum").and_then(Value::as_f64);
+        let least = least.map_or(String::new(), |low| format!(" of at least {low}"));
+        return format!("a number{least}, or a text with its unit, such as \"0.1 mm\"");
+    }
     if schema.contains_key("anyOf") || schema.contains_key("oneOf") {
         let forms = forms(schema);
         if schema.contains_key("x-uncertain") {
@@ -106,6 +111,16 @@ fn all_of(names: &[&str]) -> String {
     }
 }
 
+/// Something that could be written for a field of this name: an upper limit is not the example of the lower one.
+pub fn example_of(name: &str, schema: &'static Keywords) -> String {
+    let plain = schema.contains_key("x-plain") && name == "to";
+    let last = schema.get("examples").and_then(Value::as_array).and_then(|examples| examples.last());
+    match last {
+        Some(last) if plain => last.to_string(),
+        _ => example(schema),
+    }
+}
+
 /// Something that could be written there, as JSON.
 pub fn example(schema: &'static Keywords) -> String {
     if let Some(default) = schema.get("default").filter(|default| !default.is_object()) {
@@ -140,7 +155,7 @@ pub fn example(schema: &'static Keywords) -> String {
             let required = texts(schema, "required");
             let members = required.iter().filter_map(|name| Some((name, keywords(properties.get(*name)?))));
             let members: Vec<String> =
-                members.map(|(name, schema)| format!("\"{name}\": {}", example(schema))).collect();
+                members.map(|(name, schema)| format!("\"{name}\": {}", example_of(name, schema))).collect();
             if members.is_empty() { "{}".into() } else { format!("{{ {} }}", members.join(", ")) }
         }
     }

@@ -419,6 +419,10 @@ pub struct Indicator {
     #[schemars(extend("default" = "20 graduations", "x-at-least" = "0.1 µm", "x-at-most" = "100 mm",
         "x-source" = COMMON_PRACTICE))]
     pub error_travel: Quantity<Graduations>,
+    /// How far the pointer can go, from one end to the other. A reading beyond it cannot have been read.
+    #[schemars(extend("default" = "400 graduations", "x-at-least" = "1 µm", "x-at-most" = "100 mm",
+        "x-source" = COMMON_PRACTICE))]
+    pub travel: Quantity<Graduations>,
     /// Difference between readings approached from above and from below (retrace).
     #[schemars(extend("x-stated" = true, "x-at-least" = "-1 mm", "x-at-most" = "1 mm"))]
     pub hysteresis: Uncertain<Graduations>,
@@ -515,7 +519,7 @@ pub struct GaugeBlock {
 #[serde(deny_unknown_fields)]
 pub struct Temperature {
     /// Top of the plate minus its bottom.
-    #[schemars(extend("x-at-least" = "-20 K", "x-at-most" = "20 K",
+    #[schemars(extend("x-at-least" = "-10 K", "x-at-most" = "10 K",
         "default" = {"normal": {"mean": "0 K", "standard_deviation": "0.2 K"}},
         "x-source" = "0.1 to 0.3 K in a quiet shop; common practice, no source"))]
     pub top_to_bottom: Uncertain<Kelvins>,
@@ -725,6 +729,10 @@ pub struct Decision {
     #[schemars(extend("default" = 0.05, "exclusiveMinimum" = 0, "maximum" = 0.5,
         "x-source" = "ISO 14253-1: 95 % unless agreed otherwise"))]
     pub consumer_risk: f64,
+    /// Probability that such a plate is within its tolerance before it is read, where that is known better than by what
+    /// is said of its wear: from the shop's own records, say.
+    #[schemars(extend("minimum" = 0.001, "maximum" = 0.999))]
+    pub within_before: Option<f64>,
 }
 
 /// Why a default is what it is, where no document says.

@@ -102,14 +102,14 @@ impl ValidationRecord {
              route, and ours.",
             width,
         ));
-        parts.push(text::fill(&self.provenance(), width));
+        parts.push(text::fill(&self.provenance(&text::inert(&self.machine)), width));
         parts.join("\n\n") + "\n"
     }
 
     /// The same in Markdown.
     pub fn markdown(&self) -> String {
         let mut parts = vec!["# Validation record".to_string(), self.answer()];
-        parts.push(self.provenance());
+        parts.push(self.provenance(&text::markdown(&self.machine)));
         parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
         parts.extend(self.notes());
         parts.join("\n\n") + "\n"
@@ -223,14 +223,14 @@ impl ValidationRecord {
             .collect()
     }
 
-    /// With the machine's name made safe for terminals and Markdown alike.
-    fn provenance(&self) -> String {
+    /// With the machine's name made safe for where it goes.
+    fn provenance(&self, machine: &str) -> String {
         format!(
             "howflat {}, run on {} on {}; seed {}, {} trials. ISO/IEC 17025:2017, 7.11.2 asks a laboratory to validate its \
              software before use, and again when it or the machine changes: keep this record with that of your method.",
             crate::VERSION,
             self.date,
-            text::markdown(&self.machine),
+            machine,
             self.seed,
             self.n_trials
         )

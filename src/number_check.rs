@@ -1,0 +1,88 @@
+//! No result that is no number leaves the program.
+
+use serde_json::{Map, Value};
+
+/// Where a document has nothing although its schema promises something there: JSON writes no infinity and no result of 0/0,
+/// so that is what becomes of them.
+pub fn missing_number(document: &Value, schema: &Value) -> Option<String> {
+    hole(document, schema, schema, String::new())
+}
+
+fn hole(value: &Value, schema: &Value, root: &Value, path: String) -> Option<String> {
+    let named = schema["$ref"].as_str().and_then(|name| root.pointer(name.trim_start_matches('#')));
+    let schema = named.unwrap_or(schema);
+    if let Some(forms) = schema["anyOf"].as_array().or(schema["oneOf"].as_array()) {
+        let holes: Option<Vec<String>> =
+            forms.iter().map(|form| hole(value, form, root, path.clone())).collect();
+        // The form with the deepest one is what was meant.
+        return holes.and_then(|holes| holes.into_iter().max_by_key(String::len));
+    }
+    let is_of = |kind: &str| match &schema["type"] {
+        Value::String(only) => only == kind,
+        Value::Array(kinds) => kinds.iter().any(|known| known == kind),
+        _ => true,
+    };
+    match value {
+        Value::Null => (!is_of("null")).then_some(path),
+        Value::Array(items) if is_of("array") => items
+            .iter()
+            .enumerate()
+            .find_map(|(i, item)| hole(item, item_schema(schema, i), root, format!("{path}[{i}]"))),
+        Value::Object(members) if is_of("object") && has_required(members, schema) => {
+            members.iter().find_map(|(name, member)| {
+                let known = schema["properties"].get(name).unwrap_or(&schema["additionalProperties"]);
+                let dot = if path.is_empty() { "" } else { "." };
+                hole(member, known, root, format!("{path}{dot}{name}"))
+            })
+        }
+        Value::Array(_) | Value::Object(_) => Some(path),
+        _ => None,
+    }
+}
+
+fn has_required(members: &Map<String, Value>, schema: &Value) -> bool {
+    let required = schema["required"].as_array().into_iter().flatten();
+    required.filter_map(Value::as_str).all(|name| members.contains_key(name))
+}
+
+fn item_schema(schema: &Value, index: usize) -> &Value {
+    schema["prefixItems"].get(index).unwrap_or(&schema["items"])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn a_null_is_found_where_a_number_is_promised() {
+        let schema = json!({
+            "type": "object",
+            "properties": {
+                "mean": { "type": "number" },
+                "date": { "type": ["string", "null"] },
+                "rows": { "type": "array", "items": { "$ref": "#/$defs/row" } },
+                "pair": { "type": "array", "prefixItems": [{ "type": "number" }, { "type": "number" }] },
+                "best": { "anyOf": [{ "$ref": "#/$defs/row" }, { "type": "null" }] },
+                "either": { "anyOf": [
+                    { "type": "object", "properties": { "a": { "type": "number" } }, "required": ["a"] },
+                    { "type": "object", "properties": { "b": { "type": "number" } }, "required": ["b"] }
+                ] },
+                "named": { "type": "object", "additionalProperties": { "type": "number" } }
+            },
+            "$defs": { "row": { "type": "object", "properties": { "u": { "type": "number" } } } }
+        });
+        let found = |document: Value| missing_number(&document, &schema);
+        assert_eq!(found(json!({ "mean": 1, "date": null, "rows": [{ "u": 1 }], "best": null })), None);
+        for (document, path) in [
+            (json!({ "mean": null }), "mean"),
+            (json!({ "rows": [{ "u": 1 }, { "u": null }] }), "rows[1].u"),
+            (json!({ "best": { "u": null } }), "best.u"),
+            (json!({ "pair": [1, null] }), "pair[1]"),
+            (json!({ "named": { "a": null } }), "named.a"),
+            (json!({ "either": { "b": null } }), "either.b"),
+        ] {
+            assert_eq!(found(document), Some(path.into()));
+        }
+    }
+}
