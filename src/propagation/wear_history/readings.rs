@@ -14,8 +14,9 @@ pub const DOUBTFUL: f64 = 1e-3;
 const MOST_READINGS: usize = 8;
 
 impl Shop<'_> {
-    /// The ways in which a plate's history can be read without a contradiction, each with as many of its findings as
-    /// go together; one with all of them where none contradicts those before it.
+    /// Ways in which a plate's history can be read without a contradiction: one with all of its findings where none
+    /// contradicts those before it; else what is left when the finding that goes least with those before it is left out,
+    /// or what it contradicts, and so on. No reading holds all of another; other sets may go together too.
     ///
     /// `None` where there are more than [`MOST_READINGS`] such ways, or not one.
     pub fn readings(&self, plate: usize, whole: PlateWear) -> Option<Vec<Reading>> {
@@ -161,9 +162,10 @@ mod tests {
     use super::super::{History, WearPrior, fit};
     use super::*;
 
-    /// By brute force: of all sets of findings those that go together, and to which no further one can be added.
+    /// By brute force: of all sets of findings those that go together, and to which no further one can be added. Every
+    /// reading is one of them, and every finding is in a reading.
     #[test]
-    fn readings_are_the_largest_sets_that_go_together() {
+    fn readings_are_largest_sets_that_go_together() {
         let population: Vec<f64> = (0..400).map(|i| 1.0 + f64::from(i) / 200.0).collect();
         let history = |events: Vec<Event>| History {
             plates: vec![events],
@@ -195,13 +197,16 @@ mod tests {
                 .collect();
             let all = together.clone();
             together.retain(|left_out| !all.iter().any(|other| holds_more(other, left_out)));
-            together.sort();
-            assert_eq!(together, expected, "{found:?}");
             let histories = [history(events)];
             let shop = Shop::new(&histories);
             let readings = shop.readings(0, shop.fit(0)).expect("few readings");
-            let found: Vec<Vec<usize>> = readings.into_iter().map(|reading| reading.left_out).collect();
-            assert_eq!(found, expected);
+            let left_out: Vec<Vec<usize>> = readings.into_iter().map(|reading| reading.left_out).collect();
+            assert!(
+                left_out.iter().all(|reading| together.contains(reading)),
+                "{left_out:?} of {together:?}"
+            );
+            assert!((0..n).all(|k| left_out.iter().any(|reading| !reading.contains(&k))), "{left_out:?}");
+            assert_eq!(left_out, expected, "{found:?}");
         }
     }
 }
