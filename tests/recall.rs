@@ -648,6 +648,12 @@ fn entries_that_contradict_one_another_are_refused() {
         assert!(run.err.starts_with(&place) && run.err.contains("slip of the pen"), "{text}: {}", run.err);
         assert!(!folder.path().join("report").exists());
     }
+    // Where nothing but a spread is on record before it, that is named.
+    let text = "2023-01-10,shop check,3 tenths,\n2024-01-10,certificate,300 tenths,20 µin\n";
+    fs::write(folder.path().join("odd.csv"), format!("{head}{text}")).expect("a file");
+    let run = recall(folder.path(), &["mine.json", "odd.csv"]);
+    assert_eq!(run.code, 2);
+    assert!(run.err.contains("out of reach of the shop check of 2023-01-10 (line 2)"), "{}", run.err);
     // Harm that is conceivable is believed, and a resurfacing explains the rest.
     for (text, said) in [
         (format!("2020-01-01,{good}2021-01-01,{bad}"), "The plate is due"),

@@ -122,14 +122,16 @@ impl RecallReport<'_> {
         let limit = self.limit_text(of.tolerance);
         match of.plan.due {
             Some(0.0) => format!(
-                "The plate is due: on {} its flatness deviation exceeds {limit} with a probability of {}, and {risk} is what \
+                "{} is due: on {} its flatness deviation exceeds {limit} with a probability of {}, and {risk} is what \
                  is allowed.",
+                if of.record.name.is_empty() { "The plate".into() } else { name_of(of) },
                 self.question.today,
                 probability(of.plan.out_today())
             ),
             Some(years) => format!(
-                "Send the plate out by {}: on that day the probability that its flatness deviation exceeds {limit} reaches \
+                "Send {} out by {}: on that day the probability that its flatness deviation exceeds {limit} reaches \
                  {risk}.",
+                name_of(of),
                 self.day(years)
             ),
             None => format!(
