@@ -891,6 +891,48 @@ fn messages_name_a_way_out() {
     assert!(formula("x > 0").lines().count() == 1);
 }
 
+/// JCGM 106:2012, 7.3: of a normal with y = 10, u = 1, Φ(1.5) = 0.9332 lies below 11.5 and 1 − Φ(−2) of it above 8 (table of the
+/// normal distribution); with 4 degrees of freedom t is beyond 2.776 in 2.5 % (GUM table G.2).
+#[test]
+fn given_limits_are_kept_with_a_probability() {
+    let of = |limits: Value, more: Value, arguments: &[&str]| {
+        let mut input = json!({ "name": "x", "estimate": 10, "standard_uncertainty": 1 });
+        input.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
+        let model = json!({
+            "measurands": [{ "name": "y", "unit": "mm", "formula": "x", "limits": limits }],
+            "inputs": [input]
+        });
+        document(&model.to_string(), arguments)
+    };
+    let found = of(json!({ "lower": 8, "upper": 11.5 }), json!({}), &[]);
+    let expected = 0.933_192_8 - 0.022_750_1;
+    near(number(&found, "/conformity/probability_by_law"), expected, 1e-6);
+    near(number(&found, "/conformity/probability_by_monte_carlo"), expected, 0.002);
+    assert_eq!(found["conformity"]["verdict"], json!("undecided"));
+    near(number(&found, "/conformity/specific_consumers_risk"), 1.0 - expected, 1e-5);
+    // The guard band of 95 %, one-sided: 1.6449 u.
+    near(number(&found, "/conformity/acceptance_limits/0"), 9.644_854, 1e-6);
+    near(number(&found, "/conformity/acceptance_limits/1"), 11.5 - 1.644_854, 1e-6);
+    let t = of(json!({ "upper": 12.776 }), json!({ "degrees_of_freedom": 4 }), &["--no-trials"]);
+    near(number(&t, "/conformity/probability"), 0.975, 1e-4);
+    assert_eq!(t["conformity"]["verdict"], json!("conforms"));
+    let out = of(json!({ "upper": 7 }), json!({}), &["--no-trials"]);
+    assert_eq!(out["conformity"]["verdict"], json!("does not conform"));
+    let schema: Value =
+        serde_json::from_str(&run(howflat().args(["schema", "budget"])).out).expect("a schema");
+    assert_eq!(misfits(&out, &schema, &schema, "$"), Vec::<String>::new());
+    let faulty = |limits: Value| {
+        let model = json!({ "measurands": [{ "name": "y", "formula": "x", "limits": limits }],
+            "inputs": [{ "name": "x", "value": 1 }] });
+        faults(&model.to_string()).remove(0)
+    };
+    assert!(faulty(json!({ "lower": 2, "upper": 1 })).contains("the lower below the upper one"));
+    let micrometres = of(json!({ "upper": "9000 µm" }), json!({}), &["--no-trials"]);
+    assert_eq!(micrometres["conformity"]["upper_limit"], json!(9.0));
+    assert!(faulty(json!({})).contains("a lower limit, an upper one or both"));
+    assert!(faulty(json!({ "max": 1 })).contains("write \"upper\""));
+}
+
 /// The law stands where Monte Carlo cannot, and the reason is told.
 #[test]
 fn without_a_joint_density_there_is_the_law_alone() {

@@ -1,7 +1,7 @@
 //! Whether a plate conforms: the probability of it, and the verdict by a rule.
 
 use super::limits::Verdict;
-use crate::quantity::student::normal_cumulative;
+use crate::quantity::student::{normal_cumulative, t_cumulative, t_quantile};
 
 /// Probability that a quantity known as normal lies within a tolerance (JCGM 106:2012, 7.2 to 7.4):
 /// `Φ((T_U − y)/u) − Φ((T_L − y)/u)`.
@@ -21,6 +21,45 @@ pub fn of_normal(estimate: f64, standard_uncertainty: f64, low: Option<f64>, hig
         // The side on which both tails are small keeps its digits.
         (Some(low), Some(high)) if z(low) > 0.0 => normal_cumulative(-z(low)) - normal_cumulative(-z(high)),
         (Some(low), Some(high)) => (normal_cumulative(z(high)) - normal_cumulative(z(low))).max(0.0),
+    }
+}
+
+/// Limits that are given for a quantity, and how sure one wants to be of either; in its unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GivenLimits {
+    /// The lower tolerance limit; `None` is no limit on that side.
+    pub low: Option<f64>,
+    /// The upper one.
+    pub high: Option<f64>,
+    /// The probability with which each limit is to be kept by what is accepted, above 0.5.
+    pub asked: f64,
+}
+
+impl GivenLimits {
+    /// Probability that a quantity known as scaled and shifted t is within the limits; infinite degrees of freedom make it
+    /// normal (JCGM 106:2012, 7.2 to 7.4).
+    pub fn probability_of_t(&self, estimate: f64, standard_uncertainty: f64, degrees_of_freedom: f64) -> f64 {
+        if degrees_of_freedom.is_infinite() || standard_uncertainty <= 0.0 {
+            return of_normal(estimate, standard_uncertainty, self.low, self.high);
+        }
+        let beyond = |distance: f64| t_cumulative(-distance / standard_uncertainty, degrees_of_freedom);
+        let below = self.low.map_or(0.0, |low| beyond(estimate - low));
+        let above = self.high.map_or(0.0, |high| beyond(high - estimate));
+        (1.0 - below - above).max(0.0)
+    }
+
+    /// Probability that a quantity known by a sample is within the limits: the share of the sample there (7.1).
+    pub fn probability_of_sample(&self, sample: &[f64]) -> f64 {
+        let within = |value: &&f64| {
+            self.low.is_none_or(|low| low <= **value) && self.high.is_none_or(|high| **value <= high)
+        };
+        sample.iter().filter(within).count() as f64 / sample.len() as f64
+    }
+
+    /// The guard band w: an estimate that is inside a limit by as much keeps it with the probability that is asked for
+    /// (guarded acceptance, 8.3.2): `w = t_asked(ν) u`.
+    pub fn guard_band(&self, standard_uncertainty: f64, degrees_of_freedom: f64) -> f64 {
+        t_quantile(self.asked, degrees_of_freedom) * standard_uncertainty
     }
 }
 
@@ -131,6 +170,21 @@ mod tests {
 
     /// JCGM 106:2012, 7.3, examples of one-sided tolerances (from memory): a Zener diode with
     /// breakdown voltage −5.47 V, u = 0.05 V and upper limit −5.40 V conforms with 0.919.
+    /// By table G.2 of the GUM: t with 4 degrees of freedom is below 2.78 in 97.5 %, below 2.13 in 95 %; a normal below 1.645 in
+    /// 95 %.
+    #[test]
+    fn given_limits_by_t_and_their_guard_bands() {
+        let limits = GivenLimits { low: Some(-2.776), high: Some(2.776), asked: 0.95 };
+        assert!((limits.probability_of_t(0.0, 1.0, 4.0) - 0.95).abs() < 1e-4);
+        assert!((limits.guard_band(2.0, 4.0) - 2.0 * 2.132).abs() < 1e-3);
+        assert!((limits.guard_band(2.0, f64::INFINITY) - 2.0 * 1.6449).abs() < 1e-3);
+        let above = GivenLimits { low: None, high: Some(1.0), asked: 0.95 };
+        let guarded = 1.0 - above.guard_band(0.3, 7.0);
+        assert!((above.probability_of_t(guarded, 0.3, 7.0) - 0.95).abs() < 1e-12);
+        assert_eq!(above.probability_of_sample(&[0.0, 1.0, 2.0, 3.0]), 0.5);
+        assert_eq!(above.probability_of_t(1.0, 0.0, 4.0), 1.0);
+    }
+
     #[test]
     fn a_published_one_sided_probability() {
         let p = of_normal(-5.47, 0.05, None, Some(-5.40));

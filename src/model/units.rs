@@ -215,12 +215,14 @@ impl Scaled {
     }
 }
 
-/// Whether a factor is a power of ten, or one of those by which units of one kind differ.
+/// Whether a factor is a power of ten, or one of those by which units of one kind differ, as exactly as people write it:
+/// 57.3, 206265.
 fn may_convert(number: f64) -> bool {
-    const FACTORS: [f64; 9] = [1.0, 25.4, 12.0, 304.8, 60.0, 3600.0, 86_400.0, PI / 180.0, 1.8];
+    const FACTORS: [f64; 11] =
+        [1.0, 25.4, 12.0, 304.8, 60.0, 3600.0, 86_400.0, PI / 180.0, PI / 10_800.0, PI / 648_000.0, 1.8];
     let is_power_of_ten = |ratio: f64| {
         let power = libm::log10(ratio);
-        (power - power.round()).abs() < 1e-9
+        (power - power.round()).abs() < 5e-4
     };
     let number = number.abs();
     let converts = |factor: &f64| is_power_of_ten(number / factor) || is_power_of_ten(number * factor);
@@ -374,6 +376,8 @@ mod tests {
             ("atan2(L, L)", Some("rad")),
             ("L/d", None),
             ("100*d/(1000*L)", Some("%")),
+            ("206265*atan(L/L)", Some("arcsec")),
+            ("57.3*atan(L/L)", Some("°")),
         ] {
             assert_eq!(check(text, unit), Ok(()), "{text}");
         }

@@ -11,7 +11,7 @@ use super::{
     document::{
         BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument, finite,
     },
-    number::{Digits, percent, plain, typeset, unit_label},
+    number::{Digits, percent, plain, probability, typeset, unit_label},
     page::{Page, Part, date_fact, short_digest},
     picture::{PixelError, png},
     setup_words,
@@ -19,10 +19,11 @@ use super::{
     text,
 };
 use crate::{
+    decision::conformance::GivenLimits,
     model::measurement::Measurand,
     propagation::{
         evaluation::Evaluation,
-        law::{Budget, LinearResult},
+        law::{Budget, LawError, LinearResult},
         monte_carlo::{Convergence, IntervalKind, MonteCarlo, Validation},
         region::CoverageRegions,
         simulation::Simulation,
@@ -74,6 +75,8 @@ pub struct MeasurandReport<'a> {
     pub budget: Budget,
     /// The formula, if it is one that a user typed.
     pub formula: Option<&'a str>,
+    /// Limits that it is to keep.
+    pub limits: Option<GivenLimits>,
     /// By Monte Carlo.
     pub trials: Option<TrialsReport<'a>>,
 }
@@ -157,6 +160,7 @@ impl<'a> BudgetReport<'a> {
             .map(|(index, measurand)| MeasurandReport {
                 budget: budget(index, measurand),
                 formula: Some(measurand.formula.source()),
+                limits: setup.limits.get(index).copied().flatten(),
                 trials: trials(index),
             })
             .collect();
@@ -247,11 +251,13 @@ impl<'a> BudgetReport<'a> {
                 MeasurandReport {
                     budget: in_unit(&budget.of_reading, "one reading"),
                     formula: None,
+                    limits: None,
                     trials: Some(trials(&of_one.summary, &of_one.values, &of_one.validation)),
                 },
                 MeasurandReport {
                     budget: in_unit(&budget.of_difference, "error of the spread"),
                     formula: None,
+                    limits: None,
                     trials: Some(trials(&spread.error, &spread.errors, &simulation.validation)),
                 },
             ],
@@ -334,6 +340,7 @@ impl<'a> BudgetReport<'a> {
             parts.extend(measurand.higher_terms().map(Part::Table));
             parts.extend(measurand.comparison().map(Part::Table));
             parts.extend(measurand.settled().map(Part::Words));
+            parts.extend(measurand.conformity().map(|conformity| Part::Words(conformity.words(measurand))));
             parts.extend(measurand.histogram().map(|histogram| {
                 Part::picture(
                     format!("histogram{suffix}"),
@@ -375,6 +382,7 @@ impl<'a> BudgetReport<'a> {
                 ],
                 rows: rows.collect(),
             }));
+            parts.push(Part::Words(OF_CORRELATED.into()));
         }
         if let Some(setup) = self.check {
             parts.push(Part::List(setup_words::described(setup)));
@@ -392,6 +400,9 @@ impl<'a> BudgetReport<'a> {
         parts.push(Part::list(&REFERENCES));
         if self.joint.is_some() {
             parts.push(Part::list(&[JOINT_REFERENCE]));
+        }
+        if self.measurands.iter().any(|measurand| measurand.limits.is_some()) {
+            parts.push(Part::list(&[CONFORMITY_REFERENCE]));
         }
         parts
     }
@@ -654,6 +665,10 @@ impl MeasurandReport<'_> {
                 "{lies}; the linear result, {}{unit}, may not be used instead.",
                 Rounded::of(self.budget.estimate, self.expanded(), 2)
             ),
+            (None, Some(LawError::Formula { error, .. })) => format!(
+                "{lies}; there is no result by the law of propagation (column {} of the formula: {}).",
+                error.column, error.problem
+            ),
             (None, Some(why)) => format!("{lies}; there is no result by the law of propagation ({why})."),
             (None, None) => format!("{lies}."),
         }
@@ -715,7 +730,8 @@ impl MeasurandReport<'_> {
         let rows: Vec<Vec<Cell>> = rows.collect();
         (!rows.is_empty()).then(|| Table {
             caption: format!(
-                "Terms of the next higher order (GUM 5.1.2, note): with them the combined standard uncertainty is {}{unit} and \
+                "Terms of the next higher order (GUM 5.1.2, note, with each input's own third and fourth moment): with them the \
+                 combined standard uncertainty is {}{unit} and \
                  the expanded uncertainty {}{unit}; the expectation lies {}{unit} from the estimate",
                 plain(second.combined_standard_uncertainty, Digits::Significant(3)),
                 plain(second.expanded_uncertainty, Digits::Significant(3)),
@@ -797,6 +813,42 @@ impl MeasurandReport<'_> {
                 Column::numbers("to", self.plain_unit()),
             ],
             rows,
+        })
+    }
+
+    /// How likely it keeps its limits: by Monte Carlo, or by the law where it may be used or stands alone.
+    fn conformity(&self) -> Option<ConformityDocument> {
+        let limits = self.limits?;
+        let budget = &self.budget;
+        let (u, nu) = (self.combined(), budget.effective_degrees_of_freedom);
+        let by_law =
+            finite(limits.probability_of_t(budget.estimate, u, nu)).filter(|_| budget.no_law.is_none());
+        let by_trials = self.trials.as_ref().map(|trials| limits.probability_of_sample(&trials.values));
+        let guard_band = finite(limits.guard_band(u, nu)).filter(|_| budget.no_law.is_none());
+        let inside = |limit: Option<f64>, sign: f64| Some(limit? + sign * guard_band?);
+        let accepted = [inside(limits.low, 1.0), inside(limits.high, -1.0)];
+        let sound = self.trials.as_ref().is_none_or(|trials| {
+            trials.validation.is_some_and(|validation| validation.linear_result_may_be_used)
+        });
+        let probability = if sound { by_law } else { by_trials }?;
+        let asked = limits.asked;
+        Some(ConformityDocument {
+            lower_limit: limits.low,
+            upper_limit: limits.high,
+            probability,
+            probability_by_law: by_law,
+            probability_by_monte_carlo: by_trials,
+            asked_probability: asked,
+            verdict: match probability {
+                p if p >= asked => "conforms",
+                p if 1.0 - p >= asked => "does not conform",
+                _ => "undecided",
+            }
+            .into(),
+            specific_consumers_risk: 1.0 - probability,
+            specific_producers_risk: probability,
+            guard_band,
+            acceptance_limits: accepted,
         })
     }
 
@@ -887,6 +939,7 @@ impl MeasurandReport<'_> {
             monte_carlo: trials
                 .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())),
             validation: trials.and_then(|t| t.validation.as_ref()).map(ValidationDocument::from),
+            conformity: self.conformity(),
             rounded: self.budget.no_law.is_none().then_some(RoundedDocument {
                 estimate: expanded.estimate,
                 expanded_uncertainty: expanded.uncertainty,
@@ -979,8 +1032,17 @@ const REFERENCES: [&str; 4] = [
     "Whether the linear result may be used: JCGM 101:2008, clause 8.",
 ];
 
+/// How effective degrees of freedom come about where inputs are correlated.
+const OF_CORRELATED: &str = "Effective degrees of freedom: G.4.1 makes no provision for correlated inputs. Here its approximation is \
+    carried through with the correlations taken as known, each standard uncertainty scattering by itself; inputs that were \
+    evaluated together, from one set of readings, count as one. Where nothing is correlated this is G.4.1.";
+
 /// What regions of several measurands rest on.
 const JOINT_REFERENCE: &str = "Regions that hold several measurands together: JCGM 102:2011, 6.5 and 7.7.";
+
+/// What a conformance probability rests on.
+const CONFORMITY_REFERENCE: &str =
+    "Conformance probability, guarded acceptance and specific risks: JCGM 106:2012, clauses 7 to 9.";
 
 /// "a, b and c".
 fn listed(names: &[String]) -> String {
@@ -1158,11 +1220,81 @@ struct MeasurandDocument {
     /// Whether the result by the law may be used; left out where there were no trials, or is no law.
     #[serde(skip_serializing_if = "Option::is_none")]
     validation: Option<ValidationDocument>,
+    /// How likely it keeps its limits; left out where none were given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    conformity: Option<ConformityDocument>,
     /// Estimate and expanded uncertainty as they are to be written (GUM 7.2.6); left out where the law does not apply.
     #[serde(skip_serializing_if = "Option::is_none")]
     rounded: Option<RoundedDocument>,
     /// How the result may be stated, in words.
     statement: String,
+}
+
+/// Whether a measurand keeps given limits (JCGM 106:2012); limits in its unit.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ConformityDocument {
+    /// The lower tolerance limit; null where there is none.
+    lower_limit: Option<f64>,
+    /// The upper tolerance limit; null where there is none.
+    upper_limit: Option<f64>,
+    /// The conformance probability: by the law where it may be used or stands alone, else by Monte Carlo.
+    probability: f64,
+    /// By the law of propagation, as t with the effective degrees of freedom; null where it does not apply.
+    probability_by_law: Option<f64>,
+    /// By Monte Carlo; null where there were no trials.
+    probability_by_monte_carlo: Option<f64>,
+    /// The probability that is asked for.
+    asked_probability: f64,
+    /// `conforms` or `does not conform` where that is as probable as asked, else `undecided`.
+    verdict: String,
+    /// Probability that it does not conform although it is accepted.
+    specific_consumers_risk: f64,
+    /// Probability that it conforms although it is rejected.
+    specific_producers_risk: f64,
+    /// How far inside a limit an estimate must lie to keep it with the probability asked for; null where the law does not
+    /// apply.
+    guard_band: Option<f64>,
+    /// The tolerance limits moved inside by the guard band, lower and upper.
+    acceptance_limits: [Option<f64>; 2],
+}
+
+impl ConformityDocument {
+    fn words(&self, measurand: &MeasurandReport) -> String {
+        let (name, unit) = (measurand.name(), measurand.unit());
+        let limit = |limit: f64| format!("{}{unit}", significant(limit, 10));
+        let limits = match (self.lower_limit, self.upper_limit) {
+            (Some(low), Some(high)) => format!("the limits {} and {}", limit(low), limit(high)),
+            (Some(low), None) => format!("the lower limit {}", limit(low)),
+            (_, high) => format!("the upper limit {}", limit(high.unwrap_or(f64::NAN))),
+        };
+        let guard = match self.guard_band {
+            Some(band) => {
+                let ends = self.acceptance_limits.map(|end| end.map(|end| plain(end, measurand.digits())));
+                let accepted = match ends {
+                    [Some(low), Some(high)] => format!("from {low} to {high}{unit}"),
+                    [Some(low), None] => format!("from {low}{unit}"),
+                    [_, high] => format!("up to {}{unit}", high.unwrap_or_default()),
+                };
+                format!(
+                    " Estimates {accepted} keep either limit with {} (guard band {}{unit}).",
+                    percent(self.asked_probability),
+                    plain(band, Digits::Significant(2))
+                )
+            }
+            None => String::new(),
+        };
+        format!(
+            "Conformity (JCGM 106): {name} keeps {limits} with a probability of {}: {}. Accepted, it fails to conform with {} \
+             (specific consumer's risk); rejected, it conforms with {} (specific producer's risk).{guard}",
+            probability(self.probability),
+            match self.verdict.as_str() {
+                "undecided" => format!("undecided, where {} is asked for", percent(self.asked_probability)),
+                verdict => verdict.to_string(),
+            },
+            probability(self.specific_consumers_risk),
+            probability(self.specific_producers_risk),
+        )
+    }
 }
 
 /// Numbers as they are to be written.

@@ -7,7 +7,7 @@ use crate::{
         monte_carlo::{Convergence, Validation},
         region::CoverageRegions,
     },
-    quantity::{distribution::Distribution, sample::Summary},
+    quantity::sample::Summary,
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -80,9 +80,10 @@ pub struct BudgetRowDocument {
     pub standard_uncertainty: f64,
     /// The distribution.
     pub distribution: String,
-    /// Its limits or other parameters, by the names that files have for them, in the unit of the estimate; empty where
-    /// it is none of the usual ones.
-    pub parameters: BTreeMap<String, f64>,
+    /// Its limits or other parameters, by the names that files have for them, in the unit of the estimate; left out
+    /// where it is none of the usual ones.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub parameters: Option<BTreeMap<String, f64>>,
     /// Degrees of freedom; null where they are infinite.
     pub degrees_of_freedom: Option<f64>,
     /// The sensitivity coefficient, in the measurand's unit per the input's; null where the law does not apply.
@@ -107,12 +108,10 @@ impl From<&Budget> for BudgetDocument {
                     estimate: row.estimate,
                     standard_uncertainty: row.standard_uncertainty,
                     distribution: row.distribution.to_string(),
-                    parameters: row
-                        .density
-                        .iter()
-                        .flat_map(Distribution::parameters)
-                        .map(|(name, value)| (name.to_string(), value))
-                        .collect(),
+                    parameters: row.density.map(|density| {
+                        let named = density.parameters().into_iter();
+                        named.map(|(name, value)| (name.to_string(), value)).collect()
+                    }),
                     degrees_of_freedom: finite(row.degrees_of_freedom),
                     sensitivity: finite(row.sensitivity),
                     contribution: finite(row.contribution),
@@ -244,8 +243,10 @@ pub struct ValidationDocument {
     /// Difference of the upper ends.
     pub d_high: f64,
     /// Standard deviations of both ends from one run of as many trials to the next.
+    #[serde(default)]
     pub end_scatter: [f64; 2],
     /// Whether there were trials enough for the comparison not to be down to luck.
+    #[serde(default)]
     pub is_decided: bool,
     /// Whether both are within the tolerance, and that is decided.
     pub linear_result_may_be_used: bool,

@@ -3,12 +3,13 @@
 use super::fault::{Fault, Position, did_you_mean, listing, nearest};
 use super::kind::{Plain, Quantity};
 use super::model_fields::{
-    GroupReadings, GroupSummaries, ScatterFigures, ScatterSeries, WrittenGroups, WrittenInput, WrittenLine,
-    WrittenModel, WrittenOfLine, WrittenScatter,
+    GroupReadings, GroupSummaries, ScatterFigures, ScatterSeries, WrittenGroups, WrittenInput, WrittenLimits,
+    WrittenLine, WrittenMeasurand, WrittenModel, WrittenOfLine, WrittenScatter,
 };
 use super::schema::MODEL_SHAPE;
 use super::tree::Node;
 use super::walk::walk;
+use crate::decision::conformance::GivenLimits;
 use crate::model::formula::FormulaError;
 use crate::model::measurement::{Input, Knowledge, MeasurementModel, ModelFault};
 use crate::quantity::distribution::ParameterError;
@@ -34,6 +35,8 @@ pub struct MeasurementSetup {
     /// Where the knowledge of inputs comes from, in the order of the inputs; those without a word about it are left
     /// out.
     pub evidence: Vec<Evidence>,
+    /// Limits that are given for each measurand.
+    pub limits: Vec<Option<GivenLimits>>,
     /// The straight lines that inputs are taken from, in the order of these.
     pub lines: Vec<FittedLine>,
     /// What is worth a second look, in sentences: readings that drift, an input that no formula uses.
@@ -159,12 +162,15 @@ impl Build<'_> {
             }
         }
         self.values_and_units(&model, written);
+        let limits = written.measurands.iter().enumerate().map(|(index, of)| self.limits(index, of));
+        let limits = limits.collect();
         let names: Vec<&str> = written.measurands.iter().map(|measurand| measurand.name.as_str()).collect();
         let digest = Sha256::digest(tree.canonical().to_string());
         Some(MeasurementSetup {
             title: written.title.clone().unwrap_or_else(|| format!("Measurement of {}", names.join(", "))),
             model,
             evidence,
+            limits,
             lines,
             remarks: Vec::new(),
             digest: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
@@ -672,6 +678,33 @@ impl Build<'_> {
                 self.fault(field, found, must, error.fix);
             }
         }
+    }
+
+    fn limits(&mut self, measurand: usize, written: &WrittenMeasurand) -> Option<GivenLimits> {
+        let WrittenLimits { lower, upper, kept_with: asked } = written.limits.as_ref()?;
+        let [low, high] = [lower, upper].map(|limit| limit.as_ref().map(|limit| limit.value));
+        let field = format!("measurands[{measurand}].limits");
+        match (low, high) {
+            (None, None) => {
+                self.fault(
+                    &field,
+                    "limits without a number",
+                    "a lower limit, an upper one or both",
+                    "add one",
+                );
+            }
+            (Some(low), Some(high)) if low >= high => {
+                let found = format!("limits from {low} to {high}");
+                self.fault(
+                    &field,
+                    found,
+                    "the lower below the upper one",
+                    "exchange them or check the numbers",
+                );
+            }
+            _ => {}
+        }
+        Some(GivenLimits { low, high, asked: *asked })
     }
 
     /// Formulas must have values at the estimates, and add nothing in different units.

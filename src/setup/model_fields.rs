@@ -43,12 +43,29 @@ pub struct WrittenMeasurand {
     #[schemars(length(min = 1, max = 100))]
     pub name: String,
     /// Its unit, as it is to be written. Left out: none.
-    #[schemars(length(max = 30))]
+    #[schemars(length(max = 30), extend("x-unit-of-record" = true))]
     pub unit: Option<String>,
     /// How it follows from the inputs, in ordinary mathematics: `l_s + d - l_s*(a*t + b^2)`. Functions: sin cos tan
     /// asin acos atan atan2 sinh cosh tanh exp ln log10 sqrt abs min max, angles in radians; and pi.
     #[schemars(length(min = 1, max = 4096), extend("examples" = ["a * b"]))]
     pub formula: String,
+    /// Limits that it is to keep, in its unit: the report then says how likely it does (JCGM 106).
+    pub limits: Option<WrittenLimits>,
+}
+
+/// Tolerance limits, one or both.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WrittenLimits {
+    /// The lower one.
+    #[schemars(extend("x-also-called" = ["from", "min", "low"]))]
+    pub lower: Option<Quantity<Plain>>,
+    /// The upper one.
+    #[schemars(extend("x-also-called" = ["to", "max", "high"]))]
+    pub upper: Option<Quantity<Plain>>,
+    /// Probability with which what is accepted is to keep either limit.
+    #[schemars(extend("exclusiveMinimum" = 0.5, "maximum" = 0.9999, "default" = 0.95, "x-source" = "ISO 14253-1:2017"))]
+    pub kept_with: f64,
 }
 
 /// One quantity in the formulas, by exactly one of `value`, `estimate`, `distribution`, `readings`, `from_groups`
