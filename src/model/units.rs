@@ -341,12 +341,11 @@ fn simple(symbol: &str) -> Option<(Powers, f64)> {
         ("G", 1e9),
     ];
     let symbol = symbol.replace('μ', "µ").replace('\u{2126}', "Ω").replace("ohm", "Ω");
-    let found = SI.iter().find_map(|(name, powers, size)| {
+    SI.iter().find_map(|(name, powers, size)| {
         let prefix = symbol.strip_suffix(name)?;
         let (_, times) = PREFIXES.iter().find(|(known, _)| *known == prefix)?;
         Some((powers.map(f64::from), size * times))
-    });
-    found
+    })
 }
 
 #[cfg(test)]

@@ -996,7 +996,8 @@ impl MeasurandReport<'_> {
 
     /// Bars of the inputs' shares in the combined variance; none where there is no such variance.
     fn contributions(&self) -> Option<String> {
-        if !(self.budget.combined_standard_uncertainty > 0.0) {
+        let u = self.budget.combined_standard_uncertainty;
+        if u.is_nan() || u == 0.0 {
             return None;
         }
         let bars: Vec<Bar> = self

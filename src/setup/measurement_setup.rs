@@ -31,7 +31,7 @@ pub struct MeasurementSetup {
     /// What the measurement is called.
     pub title: String,
     /// What is measured, and what is known.
-    pub model: MeasurementModel,
+    pub model: Box<MeasurementModel>,
     /// Where the knowledge of inputs comes from, in the order of the inputs; those without a word about it are left
     /// out.
     pub evidence: Vec<Evidence>,
@@ -168,7 +168,7 @@ impl Build<'_> {
         let digest = Sha256::digest(tree.canonical().to_string());
         Some(MeasurementSetup {
             title: written.title.clone().unwrap_or_else(|| format!("Measurement of {}", names.join(", "))),
-            model,
+            model: Box::new(model),
             evidence,
             limits,
             lines,
