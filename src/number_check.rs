@@ -3,9 +3,23 @@
 use serde_json::{Map, Value};
 
 /// Where a document has nothing although its schema promises something there: JSON writes no infinity and no result of 0/0,
-/// so that is what becomes of them.
+/// so that is what becomes of them. Or where an answer says one in words.
 pub fn missing_number(document: &Value, schema: &Value) -> Option<String> {
-    hole(document, schema, schema, String::new())
+    hole(document, schema, schema, String::new()).or_else(|| says_none(document).then(|| "answer".into()))
+}
+
+fn says_none(document: &Value) -> bool {
+    let is_none = |word: &str| ["NaN", "inf"].contains(&word);
+    match document {
+        Value::Array(items) => items.iter().any(says_none),
+        Value::Object(members) => members.iter().any(|(name, member)| match member {
+            Value::String(text) => {
+                name == "answer" && text.split(|c: char| !c.is_alphanumeric()).any(is_none)
+            }
+            _ => says_none(member),
+        }),
+        _ => false,
+    }
 }
 
 fn hole(value: &Value, schema: &Value, root: &Value, path: String) -> Option<String> {
@@ -74,7 +88,9 @@ mod tests {
         });
         let found = |document: Value| missing_number(&document, &schema);
         assert_eq!(found(json!({ "mean": 1, "date": null, "rows": [{ "u": 1 }], "best": null })), None);
+        assert_eq!(found(json!({ "answer": "informed: y = 1 ± 2 µm", "title": "NaN" })), None);
         for (document, path) in [
+            (json!({ "answer": "y = 1 ± NaN µm" }), "answer"),
             (json!({ "mean": null }), "mean"),
             (json!({ "rows": [{ "u": 1 }, { "u": null }] }), "rows[1].u"),
             (json!({ "best": { "u": null } }), "best.u"),
