@@ -126,12 +126,14 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
         .map_err(|why| Failure::input(&arguments.setup, why))?;
     let rule = Rule::Proven { probability: 1.0 - setup.consumer_risk };
     let verdicts = match &setup.tolerance {
-        Some(tolerance) if arguments.judged > 0 => {
-            let (seed, flatness, n) = (settings.seed, &simulation.flatness, arguments.judged as usize);
+        Some(tolerance) => {
+            // Of a run of few trials nothing is judged twice: it is in a hurry.
+            let n = arguments.judged.min(arguments.trials / 500) as usize;
+            let (seed, flatness) = (settings.seed, &simulation.flatness);
             verdict_curve(&setup.check, seed, flatness, tolerance.value, rule, n)
                 .map_err(|why| Failure::input(&arguments.setup, why))?
         }
-        _ => Vec::new(),
+        None => Vec::new(),
     };
     progress.finish();
     let date = arguments.output.date.as_deref();

@@ -3,7 +3,7 @@
 #![allow(clippy::print_stdout, reason = "the figures are for people to read")]
 
 use crate::common::{
-    check_with,
+    check_with, exactly, perfect,
     program::{Run, howflat, run},
 };
 use howflat::{
@@ -20,6 +20,7 @@ use howflat::{
         trials::Experiment,
     },
     quantity::{sample::mean_and_standard_deviation, stream::Streams},
+    shop::wear::{Dip, DipPlace, Surface},
 };
 use serde_json::{Value, json};
 use std::fs;
@@ -278,4 +279,43 @@ fn what_is_read_next_proves_what_was_said() {
     // The promise is worked out with a quarter of the draws: 500 at the least.
     assert!((promised - came).abs() < 0.06, "{promised} {came}");
     assert!(came > number(&said["conformance_probability"]), "{came}");
+}
+
+/// A deep dip under a foot: what one set-down leaves open for dirt, a second one on wiped feet settles.
+#[test]
+fn a_second_set_down_settles_what_dirt_left_open() {
+    const TOLERANCE: f64 = 5.08;
+    let verdicts = |passes: usize| -> Vec<Standing> {
+        let check = check_with(|plan| (plan.passes, plan.lifted) = (passes, passes > 1));
+        let mut truth = check.clone();
+        truth.surface = perfect();
+        if let Surface::Worn(wear) = &mut truth.surface {
+            let foot = check.survey.readings[0].feet[1];
+            let off = exactly(0.0);
+            wear.dips = vec![Dip {
+                chance: 1.0,
+                depth: exactly(16.0),
+                radius: exactly(40.0),
+                place: DipPlace::Near { spots: vec![foot], off },
+            }];
+        }
+        let drawn = CheckExperiment::new(&truth).expect("a sound check");
+        let experiment = CheckExperiment::new(&check).expect("a sound check");
+        (0..6)
+            .map(|trial| {
+                let (flatness, written) = drawn.written(&Streams::new(12), trial, &mut drawn.scratch());
+                assert!(flatness > 2.0 * TOLERANCE, "{flatness}");
+                let settings = Settings { seed: trial, ..Settings::default() };
+                let mut inference =
+                    Inference::new(&experiment, &observations(&check, &written), &settings, &|_| {}).expect("readings");
+                Standing::of(&mut inference, Some(TOLERANCE), Rule::default(), 1.0).expect("readings")
+            })
+            .collect()
+    };
+    let out = |all: &[Standing]| all.iter().filter(|s| s.verdict == Some(Verdict::Out)).count();
+    let (once, twice) = (verdicts(1), verdicts(2));
+    println!("out {} and {} of 6: {once:?} {twice:?}", out(&once), out(&twice));
+    assert!(once.iter().chain(&twice).all(|s| s.verdict != Some(Verdict::Within)));
+    assert!(once.iter().any(|s| s.doubts.iter().any(|d| matches!(d, Doubt::Dirt { .. }))), "{once:?}");
+    assert!(out(&twice) >= 4 && out(&twice) > out(&once), "{twice:?}");
 }

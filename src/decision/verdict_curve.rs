@@ -33,7 +33,7 @@ pub const RATIOS: [f64; 6] = [0.0, 0.75, 1.0, 1.5, 2.0, 4.0];
 /// The operating curve of the verdict: as many simulated checks in each range of flatness, so that bad plates are not rare.
 ///
 /// `flatness` is what [`simulate`](crate::propagation::simulation::simulate) found of its trials (µm), by the same `seed`; of each
-/// range the first are judged, `n_judged` in all. Ranges that hold no plate are left out.
+/// range the first are judged, `n_judged` in all; none where that is less than one of each. Ranges that hold no plate are left out.
 ///
 /// # Errors
 ///
@@ -50,6 +50,9 @@ pub fn verdict_curve(
     let streams = Streams::new(seed);
     let each = n_judged / (RATIOS.len() - 1);
     let mut points = Vec::new();
+    if each == 0 {
+        return Ok(points);
+    }
     for ratio in RATIOS.windows(2).map(|ends| [ends[0], ends[1]]) {
         let is_here = |truth: f64| ratio[0] * tolerance < truth && truth <= ratio[1] * tolerance;
         let trials: Vec<u64> = (0_u64..)

@@ -209,8 +209,10 @@ impl<'a> Reader<'a> {
         if value.abs() > self.setup.travel {
             let must =
                 format!("at most {}, the travel of the indicator", self.example(written(self.setup.travel)));
-            let fix = "write its unit, or set indicator.travel in the setup to how far the pointer can go";
-            self.fault(cells, READING, must, fix.into());
+            let first = if bare { "its unit" } else { "what was read" };
+            let fix =
+                format!("write {first}, or set indicator.travel in the setup to how far the pointer can go");
+            self.fault(cells, READING, must, fix);
             return None;
         }
         Some(Some(value))
@@ -717,8 +719,8 @@ mod tests {
             "line 5, column 21: reading is \"two\", but must be a number in tenths, or one with its unit; write 2 tenths or -50 µm, or leave it blank",
             "line 6, column 21: reading is \"2 K\", but must be a number in tenths, or one with its unit; write 2 tenths or -50 µm, or leave it blank",
             "line 7, column 22: reading is \"0,2\", but must be a number in tenths, or one with its unit; write the decimal sign as a point, and no sign between thousands, or leave it blank",
-            "line 8, column 21: reading is \"0.0002\", but must be 0, or at least a hundredth of 0.2 tenths, the step that is read to; write its unit, such as \"0.0002 in\" or \"0.0002 mm\"",
-            "line 9, column 21: reading is \"5 mm\", but must be at most 2 mm; write its unit",
+            "line 8, column 21: reading is \"0.0002\", but must be 0, or at least half of 0.2 tenths, which is read to; write \"0.0002 tenths\" if that is meant, or \"0.0002 in\"",
+            "line 9, column 21: reading is \"5 mm\", but must be at most 400 tenths, the travel of the indicator; write what was read, or set indicator.travel in the setup to how far the pointer can go",
         ];
         assert_eq!(told, expected);
     }

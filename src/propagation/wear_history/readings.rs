@@ -18,7 +18,7 @@ impl Shop<'_> {
     /// contradicts those before it; else what is left when the finding that goes least with those before it is left out,
     /// or what it contradicts, and so on. No reading holds all of another; other sets may go together too.
     ///
-    /// `None` where there are more than [`MOST_READINGS`] such ways, or not one.
+    /// `None` where there are more than eight such ways, or not one.
     pub fn readings(&self, plate: usize, whole: PlateWear) -> Option<Vec<Reading>> {
         let mut open = vec![Reading { left_out: Vec::new(), wear: whole }];
         let mut sound: Vec<Reading> = Vec::new();
