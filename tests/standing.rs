@@ -307,7 +307,8 @@ fn a_second_set_down_settles_what_dirt_left_open() {
                 assert!(flatness > 2.0 * TOLERANCE, "{flatness}");
                 let settings = Settings { seed: trial, ..Settings::default() };
                 let mut inference =
-                    Inference::new(&experiment, &observations(&check, &written), &settings, &|_| {}).expect("readings");
+                    Inference::new(&experiment, &observations(&check, &written), &settings, &|_| {})
+                        .expect("readings");
                 Standing::of(&mut inference, Some(TOLERANCE), Rule::default(), 1.0).expect("readings")
             })
             .collect()
