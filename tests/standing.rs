@@ -92,23 +92,22 @@ fn leaving_a_reading_out_is_never_having_read_it() {
     assert!(compared >= 4, "{compared} readings compared");
 }
 
-/// What is predicted of a reading from the others is the same by weights and by a refit, where the weights are good.
+/// A slip raises the alarm and is called by its place, whatever the seed: weights alone said p = 0.6 of it with two seeds of four.
 #[test]
 fn a_slip_is_odd_whatever_the_seed() {
     let check = check_with(|_| {});
     let experiment = CheckExperiment::new(&check).expect("a sound check");
     let (_, mut written) = experiment.written(&Streams::new(4), 3, &mut experiment.scratch());
     written[3] -= 35.0;
-    let p_values = [1, 2, 3, 4].map(|seed| {
+    let found = [1, 2, 3, 4].map(|seed| {
         let settings = Settings { seed, ..Settings::default() };
         let mut inference = Inference::new(&experiment, &observations(&check, &written), &settings, &|_| {})
             .expect("readings");
         inference.refit_odd_readings().expect("readings");
-        let fit = &inference.posterior.fit;
-        assert_eq!(fit.worst_reading().expect("readings").reading, 3);
-        fit.p_value
+        let fit = inference.posterior.fit;
+        (fit.p_value, fit.worst_reading().expect("readings").reading)
     });
-    assert!(p_values.iter().all(|p| *p < 0.01), "{p_values:?}");
+    assert!(found.iter().all(|(p, called)| *p < 0.01 && *called == 3), "{found:?}");
 }
 
 /// One reading far from all others is read again before the plate is called out; read twice alike, it may be.

@@ -61,6 +61,8 @@ pub struct ReadingFit {
     /// Probability that a grain lay under the block, or under a foot that only this reading
     /// depends on; one under a foot that several readings share stands in [`Fit::grains`] alone.
     pub grain_probability: f64,
+    /// Probability of the value that was written (its density where it is not rounded), from the others.
+    pub predictive: f64,
     /// Shape of the tail of the weights by which the others' prediction was made
     /// (see [`Smoothed::k`]); minus infinity where the readings were fitted without this one.
     pub tail_shape: f64,
@@ -85,6 +87,8 @@ struct Prediction {
     grain: bool,
 }
 
+/// Readings with a smaller p value than this are odd.
+const ODD: f64 = 0.01;
 /// How many heights of a grain are tried.
 const GRAIN_HEIGHTS: usize = 6;
 
@@ -199,17 +203,18 @@ impl Fit {
     fn compare(&mut self, model: &ReadingModel) {
         let survey = &model.experiment.check().survey;
         let oddest = |closing: bool| {
-            let mut n = 0;
-            let mut worst: Option<(usize, &ReadingFit)> = None;
-            for (i, fit) in self.readings.iter().enumerate() {
-                if survey.readings[fit.reading].closing == closing {
-                    n += 1;
-                    if worst.is_none_or(|(_, other)| fit.is_odder_than(other)) {
-                        worst = Some((i, fit));
-                    }
-                }
-            }
-            worst.map(|(i, fit)| (i, -libm::expm1(f64::from(n) * libm::log1p(-fit.p_value.min(1.0 - 1e-12)))))
+            let of_kind = |fit: &&ReadingFit| survey.readings[fit.reading].closing == closing;
+            let lowest = self.readings.iter().filter(of_kind).map(|fit| fit.p_value).fold(1.0, f64::min);
+            let n = self.readings.iter().filter(of_kind).count();
+            // One slip makes others look odd; of several odd ones it is the one whose value the rest makes least likely.
+            let worst = (0..self.readings.len()).filter(|&i| of_kind(&&self.readings[i])).min_by(|&a, &b| {
+                let rank = |i: usize| {
+                    let fit = &self.readings[i];
+                    if fit.p_value < ODD { (fit.predictive, 0.0) } else { (f64::INFINITY, fit.p_value) }
+                };
+                rank(a).0.total_cmp(&rank(b).0).then(rank(a).1.total_cmp(&rank(b).1))
+            });
+            worst.map(|i| (i, -libm::expm1(n as f64 * libm::log1p(-lowest.min(1.0 - 1e-12)))))
         };
         let (others, closing) = (oddest(false), oddest(true));
         self.closing = closing.map(|(reading, p_value)| Closing { reading, p_value });
@@ -251,25 +256,15 @@ fn likely_grains(model: &ReadingModel, samples: &[FitSample]) -> Vec<LikelyGrain
 }
 
 impl ReadingFit {
-    /// Whether it is odder. What no draw has told apart, its distance does, in standard uncertainties.
-    fn is_odder_than(&self, other: &Self) -> bool {
-        const RESOLVED: f64 = 1e-3;
-        let distance = |fit: &Self| (fit.off / fit.standard_uncertainty).abs();
-        if self.p_value.max(other.p_value) < RESOLVED {
-            distance(self) > distance(other)
-        } else {
-            self.p_value < other.p_value
-        }
-    }
-
     fn of(model: &ReadingModel, samples: &[FitSample], i: usize, weights: &[f64]) -> Self {
-        let (mut below, mut expected, mut square) = (0.0, 0.0, 0.0);
+        let (mut below, mut expected, mut square, mut predictive) = (0.0, 0.0, 0.0, 0.0);
         let rounded = model.observed[i].step > 0.0;
         for (sample, w) in samples.iter().zip(weights) {
             let prediction = &sample.predictions[i];
             // Half of the value's own probability counts as below it.
             below += w * (prediction.below + if rounded { 0.5 * prediction.probability } else { 0.0 });
             expected += w * prediction.mean;
+            predictive += w * prediction.probability;
             square += w * (prediction.mean * prediction.mean + prediction.deviation * prediction.deviation);
         }
         Self {
@@ -278,6 +273,7 @@ impl ReadingFit {
             standard_uncertainty: (square - expected * expected).max(0.0).sqrt(),
             p_value: (2.0 * below.min(1.0 - below)).clamp(0.0, 1.0),
             grain_probability: 0.0,
+            predictive,
             tail_shape: f64::NEG_INFINITY,
         }
     }

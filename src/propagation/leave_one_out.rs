@@ -14,13 +14,13 @@ use crate::{
 use rand::RngExt;
 use rayon::prelude::*;
 
-/// Readings of which the others make less than this likely are looked at more closely.
-const ODD: f64 = 0.1;
+/// At most so many readings are left out by starting anew for their own sake: those whose weights are the worst.
+const N_REFITS: usize = 6;
 /// How many plates are drawn without a reading.
 const N_PLATES: usize = 250;
 
 impl Inference {
-    /// Infers anew without each odd reading that weights cannot take away, and puts what
+    /// Infers anew without each reading that weights cannot take away, and puts what
     /// that says of the reading into the fit (leave-one-out by Pareto-smoothed weights with a refit where their
     /// shape is above 0.7: Vehtari, Gelman and Gabry, "Practical Bayesian model evaluation using
     /// leave-one-out cross-validation and WAIC", Statistics and Computing 27, 2017, 1413-1432).
@@ -29,11 +29,13 @@ impl Inference {
     ///
     /// [`CannotJudge`], which readings that have been judged once do not give.
     pub fn refit_odd_readings(&mut self) -> Result<(), CannotJudge> {
-        for reading in 0..self.posterior.fit.readings.len() {
-            let fit = &self.posterior.fit.readings[reading];
-            if fit.tail_shape <= TRUSTED || fit.p_value >= ODD {
-                continue;
-            }
+        let shape = |reading: &usize| self.posterior.fit.readings[*reading].tail_shape;
+        let mut open: Vec<usize> =
+            (0..self.posterior.fit.readings.len()).filter(|reading| shape(reading) > TRUSTED).collect();
+        // What such weights say of a reading, odd or not, is not to be relied on either.
+        open.sort_by(|a, b| shape(b).total_cmp(&shape(a)));
+        open.truncate(N_REFITS);
+        for reading in open {
             let anew = self.refit_without(reading)?;
             let predictions: Vec<FitSample> = anew
                 .particles
