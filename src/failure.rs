@@ -86,7 +86,7 @@ impl fmt::Display for Failure {
             Self::Ours(place) => write!(
                 f,
                 "howflat stopped over a mistake of its own, not of yours ({place}); please report it with the file you \
-                 gave it. Nothing was written."
+                 gave it."
             ),
         }
     }

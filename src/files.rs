@@ -187,6 +187,14 @@ pub fn try_file(path: &Path) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(Failure::Use(format!("{} is a folder; add the name of a file", path.display())));
     }
+    let is_plain = |path: &Path| fs::symlink_metadata(path).map_or(true, |there| there.is_file());
+    if !is_plain(path) {
+        let why = "is a link or a device, which a file of ours would replace; give the name of a file";
+        return Err(Failure::Use(format!("{} {why}", path.display())));
+    }
+    if report_folder::is_of_a_report(path) {
+        return Err(Failure::Use(format!("{} is part of a report; give another name", path.display())));
+    }
     report_folder::try_folder(folder_of(path))
 }
 

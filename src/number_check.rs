@@ -14,7 +14,7 @@ fn says_none(document: &Value) -> bool {
         Value::Array(items) => items.iter().any(says_none),
         Value::Object(members) => members.iter().any(|(name, member)| match member {
             Value::String(text) => {
-                name == "answer" && text.split(|c: char| !c.is_alphanumeric()).any(is_none)
+                name == "answer" && text.split(|c: char| !c.is_alphanumeric() && c != '_').any(is_none)
             }
             _ => says_none(member),
         }),
@@ -89,6 +89,7 @@ mod tests {
         let found = |document: Value| missing_number(&document, &schema);
         assert_eq!(found(json!({ "mean": 1, "date": null, "rows": [{ "u": 1 }], "best": null })), None);
         assert_eq!(found(json!({ "answer": "informed: y = 1 ± 2 µm", "title": "NaN" })), None);
+        assert_eq!(found(json!({ "answer": "T_inf = 20 ± 1 K" })), None);
         for (document, path) in [
             (json!({ "answer": "y = 1 ± NaN µm" }), "answer"),
             (json!({ "mean": null }), "mean"),

@@ -137,6 +137,13 @@ pub fn refuse_to_lose_sheet(folder: &Path) -> Result<(), Failure> {
     }
 }
 
+/// Whether a file is one of those that a manifest beside it names, or that manifest.
+pub fn is_of_a_report(path: &Path) -> bool {
+    let known = manifest(&path.with_file_name(MANIFEST));
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    !known.is_empty() && (name == MANIFEST || known.contains_key(name.as_ref()))
+}
+
 /// Whether a file is one of ours, and as it was written.
 fn is_as_written(path: &Path, written: Option<&String>) -> bool {
     written.is_some() && fs::read(path).is_ok_and(|bytes| written == Some(&digest(&bytes)))
@@ -223,6 +230,18 @@ fn recover(folder: &Path) -> io::Result<()> {
     let earlier = [&old, folder].map(|place| place.join(MANIFEST)).into_iter().find(|path| path.exists());
     let earlier = earlier.map_or_else(BTreeMap::new, |path| manifest(&path));
     if old.exists() && new.join(MANIFEST).exists() {
+        // What somebody has written since is neither report's.
+        for entry in fs::read_dir(&old)? {
+            let name = entry?.file_name();
+            let (path, of_ours) = (folder.join(&name), name.to_string_lossy());
+            let known = [&staged, &earlier].into_iter().filter_map(|report| report.get(of_ours.as_ref()));
+            if fs::symlink_metadata(&path).is_ok()
+                && !known.into_iter().any(|by| is_as_written(&path, Some(by)))
+            {
+                let why = format!("{of_ours} was written on after a run that was killed; move it away");
+                return Err(io::Error::new(io::ErrorKind::AlreadyExists, why));
+            }
+        }
         for (name, expected) in &staged {
             // What is not staged any more has been put in place; what both reports have alike is the earlier one's too.
             let path = folder.join(name);
@@ -393,6 +412,15 @@ mod tests {
                 fs::read(folder.path().join(name)).is_ok_and(|bytes| digest(&bytes) == *expected)
             };
             assert!(known.iter().all(is_there), "rename {at}: a mixture under a manifest");
+            // Whoever writes under a name of the report in the meantime keeps what was written.
+            let (mine, kept) = (folder.path().join("a"), fs::read(folder.path().join("a")).ok());
+            fs::write(&mine, "filled in").unwrap();
+            let _ = write_report(folder.path(), &later, Earlier::Replaced);
+            assert_eq!(fs::read_to_string(&mine).unwrap(), "filled in", "rename {at}");
+            match kept {
+                Some(bytes) => fs::write(&mine, bytes).unwrap(),
+                None => fs::remove_file(&mine).unwrap(),
+            }
             recover(folder.path()).unwrap();
             assert!(
                 [&before, &after].contains(&&files(folder.path())),

@@ -1,19 +1,11 @@
 //! The program itself: exit codes, messages, standard input and output, files.
 
-use crate::common::program::{howflat, run};
+use crate::common::program::{BEGINNER, howflat, run};
 use assert_cmd::Command;
 use std::{
     fs,
     path::{Path, PathBuf},
 };
-
-/// The ten-line file of a beginner.
-const BEGINNER: &str = r#"{
-  "plate": { "length": "36 in", "width": "24 in", "grade": "US A" },
-  "stand": { "feet": { "front_apart": "5 in", "front_to_rear": "6 in" } },
-  "indicator": { "graduation": "0.0001 in" }
-}
-"#;
 
 fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a folder")

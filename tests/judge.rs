@@ -1,6 +1,6 @@
 //! From the blank sheet to the verdict: `howflat sheet` and `howflat judge`.
 
-use crate::common::program::{Run, howflat, run};
+use crate::common::program::{BEGINNER, Desk, howflat, run};
 use howflat::{
     propagation::check_experiment::CheckExperiment,
     propagation::trials::Experiment,
@@ -12,14 +12,6 @@ use std::{
     fs,
     path::{Path, PathBuf},
 };
-
-/// The seven words of a beginner's plate; read to 0.2 tenths.
-const BEGINNER: &str = r#"{
-  "plate": { "length": "36 in", "width": "24 in", "grade": "US A" },
-  "stand": { "feet": { "front_apart": "5 in", "front_to_rear": "6 in" } },
-  "indicator": { "graduation": "0.0001 in" }
-}
-"#;
 
 /// A plate that is hardly out, read in one pass from one corner.
 const SMALL: &str = "\
@@ -37,33 +29,6 @@ front right,0.2
 
 fn budgets() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("budgets")
-}
-
-/// A bench of its own: a folder with a setup and a readings file.
-struct Desk {
-    folder: tempfile::TempDir,
-}
-
-impl Desk {
-    fn new(setup: &str, readings: &str) -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
-        fs::write(folder.path().join("mine.json"), setup).expect("a file");
-        fs::write(folder.path().join("mine.csv"), readings).expect("a file");
-        Self { folder }
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn judge(&self, arguments: &[&str]) -> Run {
-        run(howflat().arg("judge").arg(self.path("mine.json")).arg(self.path("mine.csv")).args(arguments))
-    }
-
-    fn json(&self, arguments: &[&str]) -> Value {
-        let run = self.judge(&[&["--json"], arguments].concat());
-        serde_json::from_str(&run.out).unwrap_or_else(|error| panic!("{error}: {}{}", run.out, run.err))
-    }
 }
 
 fn shipped(name: &str) -> String {

@@ -70,6 +70,12 @@ pub fn of_sample(sample: &[f64], high: f64) -> f64 {
     sample.iter().filter(|value| **value <= high).count() as f64 / sample.len() as f64
 }
 
+/// The probability whose odds are so many times those of `probability`.
+pub fn with_odds(probability: f64, times: f64) -> f64 {
+    let within = probability * times;
+    if times == 1.0 { probability } else { within / (within + 1.0 - probability) }
+}
+
 /// How a verdict is reached.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Rule {
@@ -168,8 +174,6 @@ impl Conformance {
 mod tests {
     use super::*;
 
-    /// JCGM 106:2012, 7.3, examples of one-sided tolerances (from memory): a Zener diode with
-    /// breakdown voltage −5.47 V, u = 0.05 V and upper limit −5.40 V conforms with 0.919.
     /// By table G.2 of the GUM: t with 4 degrees of freedom is below 2.78 in 97.5 %, below 2.13 in 95 %; a normal below 1.645 in
     /// 95 %.
     #[test]
@@ -185,6 +189,8 @@ mod tests {
         assert_eq!(above.probability_of_t(1.0, 0.0, 4.0), 1.0);
     }
 
+    /// JCGM 106:2012, 7.3, examples of one-sided tolerances (from memory): a Zener diode with
+    /// breakdown voltage −5.47 V, u = 0.05 V and upper limit −5.40 V conforms with 0.919.
     #[test]
     fn a_published_one_sided_probability() {
         let p = of_normal(-5.47, 0.05, None, Some(-5.40));

@@ -1,7 +1,7 @@
 //! Everything that is to be said of a plate whose readings are at hand.
 
 use super::{
-    conformance::{Conformance, Rule, of_sample},
+    conformance::{Conformance, Rule, of_sample, with_odds},
     limits::Verdict,
     standing::{Doubt, Standing},
 };
@@ -190,13 +190,8 @@ impl Judgement {
         let if_good = match question.tolerance.filter(|_| !misfit && !next.is_empty()) {
             Some(tolerance) => {
                 let surveys = surveys_of(check, &candidates, &next);
-                IfGood::of(check, observations, &posterior, &surveys, tolerance, &fewer)?.map(|if_good| {
-                    let odds = times * odds(if_good.probability);
-                    IfGood {
-                        probability: if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 },
-                        ..if_good
-                    }
-                })
+                let if_good = IfGood::of(check, observations, &posterior, &surveys, tolerance, &fewer)?;
+                if_good.map(|found| IfGood { probability: with_odds(found.probability, times), ..found })
             }
             None => None,
         };

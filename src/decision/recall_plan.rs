@@ -500,8 +500,8 @@ impl PlatePlan {
         // The earliest date, and of those that are due already the likelier out.
         plans.sort_by(|(a, _), (b, _)| a.urgency().partial_cmp(&b.urgency()).unwrap_or(Ordering::Equal));
         let several = plans.len() > 1;
-        let (mut plans, readings): (Vec<Self>, Vec<RecordReading>) = plans.into_iter().unzip();
-        let first = plans.drain(..).next()?;
+        let (plans, readings): (Vec<Self>, Vec<RecordReading>) = plans.into_iter().unzip();
+        let first = plans.into_iter().next()?;
         Some(Self { readings: if several { readings } else { Vec::new() }, ..first })
     }
 

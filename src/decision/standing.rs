@@ -95,14 +95,19 @@ impl Tried<'_> {
         if inference.posterior.effective_sample_size < FEWEST_DRAWS {
             return Ok(vec![Doubt::FewDraws]);
         }
-        let mut doubts = Vec::new();
+        let mut hung_on = Vec::new();
         for reading in 0..inference.posterior.fit.readings.len() {
             let conformance = (self.judge)(&inference.without(reading)?);
             if !self.holds(&conformance) {
-                doubts.push(Doubt::Reading { reading, probability: self.probability(&conformance) });
+                hung_on.push((self.probability(&conformance), reading));
             }
         }
-        doubts.sort_by(|a, b| a.probability().total_cmp(&b.probability()));
+        // What would overturn it most comes first.
+        hung_on.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut doubts: Vec<Doubt> = hung_on
+            .into_iter()
+            .map(|(probability, reading)| Doubt::Reading { reading, probability })
+            .collect();
         let cleanliness = inference.cleanliness();
         if cleanliness.grain_chance > 0.0 {
             for chance in [0.0, GRAINS_LIKELY.max(cleanliness.grain_chance)] {
@@ -133,16 +138,6 @@ impl Tried<'_> {
             Rule::SimpleAcceptance { .. } | Rule::SharedRisk => {
                 (conformance.estimate <= conformance.tolerance) == (self.verdict == Verdict::Within)
             }
-        }
-    }
-}
-
-impl Doubt {
-    /// Probability of the verdict, were that otherwise.
-    pub fn probability(&self) -> f64 {
-        match *self {
-            Self::Reading { probability, .. } | Self::Dirt { probability, .. } => probability,
-            Self::FewDraws => f64::NAN,
         }
     }
 }

@@ -99,7 +99,12 @@ fn applied(operation: Operation, a: &Known, b: &Known) -> Result<Known, (String,
                     powers.iter_mut().zip(other.powers).for_each(|(power, other)| *power += other);
                     let scale = a.scale.zip(other.scale).map(|(a, b)| a * b);
                     let mark = if operation == Divide { "/" } else { "·" };
-                    Known::Quantity(Scaled { powers, scale, label: format!("{}{mark}{}", a.label, b.label) })
+                    let label = if b.label.contains(['/', '·']) && operation == Divide {
+                        format!("{}/({})", a.label, b.label)
+                    } else {
+                        format!("{}{mark}{}", a.label, b.label)
+                    };
+                    Known::Quantity(Scaled { powers, scale, label: shortened(label) })
                 }
                 _ => Known::Nothing,
             }
@@ -199,13 +204,15 @@ impl Scaled {
 
     fn to_the(&self, exponent: f64) -> Self {
         let label = match exponent {
-            1.0 | -1.0 => self.label.clone(),
+            1.0 => self.label.clone(),
+            _ if self.label.is_empty() => String::new(),
+            -1.0 => format!("1/({})", self.label),
             _ => format!("({})^{exponent}", self.label),
         };
         Self {
             powers: self.powers.map(|power| power * exponent),
             scale: self.scale.map(|scale| libm::pow(scale, exponent)),
-            label,
+            label: shortened(label),
         }
     }
 
@@ -215,18 +222,21 @@ impl Scaled {
     }
 }
 
-/// Whether a factor is a power of ten, or one of those by which units of one kind differ, as exactly as people write it:
-/// 57.3, 206265.
+/// No longer than can be read: products of products would fill the memory with their names.
+fn shortened(label: String) -> String {
+    match label.char_indices().nth(60) {
+        Some((cut, _)) => format!("{}…", &label[..cut]),
+        None => label,
+    }
+}
+
+/// Whether a factor may turn one unit into another: all but small whole numbers, their inverses, and these times π, which
+/// count and average.
 fn may_convert(number: f64) -> bool {
-    const FACTORS: [f64; 11] =
-        [1.0, 25.4, 12.0, 304.8, 60.0, 3600.0, 86_400.0, PI / 180.0, PI / 10_800.0, PI / 648_000.0, 1.8];
-    let is_power_of_ten = |ratio: f64| {
-        let power = libm::log10(ratio);
-        (power - power.round()).abs() < 5e-4
-    };
     let number = number.abs();
-    let converts = |factor: &f64| is_power_of_ten(number / factor) || is_power_of_ten(number * factor);
-    number > 0.0 && !nearly(number, 1.0) && FACTORS.iter().any(converts)
+    let is_small_whole = |ratio: f64| ratio < 9.5 && ratio > 0.5 && nearly(ratio, ratio.round());
+    let counts = |ratio: f64| is_small_whole(ratio) || is_small_whole(1.0 / ratio);
+    number > 0.0 && !counts(number) && !counts(number / PI)
 }
 
 fn nearly(a: f64, b: f64) -> bool {
@@ -377,6 +387,8 @@ mod tests {
             ("100*d/(1000*L)", Some("%")),
             ("206265*atan(L/L)", Some("arcsec")),
             ("57.3*atan(L/L)", Some("°")),
+            ("1000/2*L - d", Some("µm")),
+            ("2*25.4*L + d", None),
         ] {
             assert_eq!(check(text, unit), Ok(()), "{text}");
         }
@@ -400,6 +412,18 @@ mod tests {
         let ppm = Formula::parse("L*(1 + a)", &NAMES).unwrap();
         let error = ppm.check_units(&[Some("mm"), None, Some("ppm")], Some("mm")).unwrap_err();
         assert!(error.problem.contains("ppm and a pure number"), "{error}");
+    }
+
+    /// A product of products of products has a name that is cut, and a power below the line is told as one.
+    #[test]
+    fn names_of_units_stay_short() {
+        let long = format!("L + {}", vec!["L"; 500].join("*"));
+        let error = check(&long, None).unwrap_err();
+        assert!(error.problem.contains('…') && error.problem.len() < 250, "{error}");
+        let error = check("1/L", Some("mm")).unwrap_err();
+        assert!(error.problem.contains("gives 1/(mm)"), "{error}");
+        let error = check("L/(d*t)", Some("mm")).unwrap_err();
+        assert!(error.problem.contains("gives mm/(µm·K)"), "{error}");
     }
 
     /// An ohm is a volt over an ampere (SI brochure, table 4), and so on; what is not understood is nothing.

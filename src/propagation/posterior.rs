@@ -270,7 +270,6 @@ struct Gathered {
     feet: Moments,
     foot_places: Vec<FootPlace>,
     plates: Vec<Plate>,
-    plate_flatness: Vec<f64>,
     particles: Vec<Particle>,
     predictions: Vec<FitSample>,
 }
@@ -348,7 +347,6 @@ impl Gathered {
             feet: Moments::new(foot_places.len()),
             foot_places,
             plates: Vec::new(),
-            plate_flatness: Vec::new(),
             particles: Vec::new(),
             predictions: Vec::new(),
         }
@@ -402,7 +400,6 @@ impl Gathered {
             self.feet.add(&found.feet);
             if let Some((plate, particle, prediction)) = found.kept {
                 self.plates.push(plate);
-                self.plate_flatness.push(found.flatness);
                 self.particles.push(particle);
                 self.predictions.push(prediction);
             }
@@ -447,8 +444,8 @@ impl Gathered {
             leaning: PowerScaling::new(&self.flatness, &self.log_assumed, &self.log_read),
             fit: Fit::of(&model, &self.predictions),
             feet: feet.collect(),
+            plate_flatness: self.flatness[..self.plates.len()].to_vec(),
             plates: self.plates,
-            plate_flatness: self.plate_flatness,
             flatness: self.flatness,
         };
         Inference {

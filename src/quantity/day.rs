@@ -65,8 +65,8 @@ impl Day {
     pub fn read(text: &str) -> Option<WrittenDay> {
         let mut text = text.trim();
         // A time of day tells nothing more.
-        if let Some((day, _)) = text.split_once(['T', ' ']).filter(|(_, time)| is_time(time)) {
-            text = day;
+        if let Some((at, _)) = text.match_indices(['T', ' ']).find(|(at, _)| is_time(&text[at + 1..])) {
+            text = &text[..at];
         }
         let parts: Vec<&str> =
             text.split(['-', '/', '.', ' ', ',']).filter(|part| !part.is_empty()).collect();
@@ -194,6 +194,9 @@ mod tests {
             ("mar 15, 2021", None),
             ("2021-03-15T00:00:00Z", None),
             ("2021-03-15 08:30", None),
+            ("15 Mar 2021 08:30", None),
+            ("March 15, 2021 08:30", None),
+            ("15. 3. 2021 08:30", Some(DayOrder::DayFirst)),
         ] {
             assert_eq!(Day::read(text), Some(WrittenDay::One(march, order)), "{text}");
         }

@@ -824,12 +824,16 @@ impl MeasurandReport<'_> {
         let by_law =
             finite(limits.probability_of_t(budget.estimate, u, nu)).filter(|_| budget.no_law.is_none());
         let by_trials = self.trials.as_ref().map(|trials| limits.probability_of_sample(&trials.values));
-        let guard_band = finite(limits.guard_band(u, nu)).filter(|_| budget.no_law.is_none());
-        let inside = |limit: Option<f64>, sign: f64| Some(limit? + sign * guard_band?);
-        let accepted = [inside(limits.low, 1.0), inside(limits.high, -1.0)];
         let sound = self.trials.as_ref().is_none_or(|trials| {
             trials.validation.is_some_and(|validation| validation.linear_result_may_be_used)
         });
+        // A band of the law's is worth what the law is, and one that leaves no room between the limits accepts nothing.
+        let inside = |limit: Option<f64>, band: f64, sign: f64| Some(limit? + sign * band);
+        let guarded = finite(limits.guard_band(u, nu))
+            .filter(|_| sound && budget.no_law.is_none())
+            .map(|band| (band, [inside(limits.low, band, 1.0), inside(limits.high, band, -1.0)]));
+        let guarded = guarded.filter(|(_, ends)| ends[0].zip(ends[1]).is_none_or(|(low, high)| low <= high));
+        let (guard_band, accepted) = guarded.map_or((None, [None, None]), |(band, ends)| (Some(band), ends));
         let probability = if sound { by_law } else { by_trials }?;
         let asked = limits.asked;
         Some(ConformityDocument {
@@ -1252,8 +1256,8 @@ struct ConformityDocument {
     specific_consumers_risk: f64,
     /// Probability that it conforms although it is rejected.
     specific_producers_risk: f64,
-    /// How far inside a limit an estimate must lie to keep it with the probability asked for; null where the law does not
-    /// apply.
+    /// How far inside a limit an estimate must lie to keep that one with the probability asked for; null where the law may
+    /// not be used, and where that leaves no room between two limits.
     guard_band: Option<f64>,
     /// The tolerance limits moved inside by the guard band, lower and upper.
     acceptance_limits: [Option<f64>; 2],
@@ -1277,7 +1281,7 @@ impl ConformityDocument {
                     [_, high] => format!("up to {}{unit}", high.unwrap_or_default()),
                 };
                 format!(
-                    " Estimates {accepted} keep either limit with {} (guard band {}{unit}).",
+                    " Estimates {accepted} keep each limit, for itself, with {} (guard band {}{unit}).",
                     percent(self.asked_probability),
                     plain(band, Digits::Significant(2))
                 )

@@ -243,10 +243,8 @@ pub struct ValidationDocument {
     /// Difference of the upper ends.
     pub d_high: f64,
     /// Standard deviations of both ends from one run of as many trials to the next.
-    #[serde(default)]
     pub end_scatter: [f64; 2],
     /// Whether there were trials enough for the comparison not to be down to luck.
-    #[serde(default)]
     pub is_decided: bool,
     /// Whether both are within the tolerance, and that is decided.
     pub linear_result_may_be_used: bool,

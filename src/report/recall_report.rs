@@ -372,11 +372,6 @@ impl RecallReport<'_> {
         format!("{name}{}", with.unwrap_or_default())
     }
 
-    /// The whole report for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
     /// The report as it is read: the dates, each plate's course, what was assumed.
     pub fn page(&self) -> Page {
         let all: Vec<Of> = self.by_urgency().collect();

@@ -194,8 +194,6 @@ const KINDS: [(&str, EntryKind); 4] = [
 
 /// Larger heights are slips, in µm.
 const LARGEST: f64 = 2000.0;
-/// More faults are not looked for.
-const MOST_FAULTS: usize = 20;
 /// Most plates in one history.
 const MOST_PLATES: usize = 200;
 
@@ -548,7 +546,13 @@ impl Reader<'_> {
                 }
                 Ok(written) => {
                     self.digest.update(&written);
-                    match Setup::read(&written, self.load) {
+                    // What that setup names lies beside it.
+                    let folder = text.rsplit_once('/').map_or("", |(folder, _)| folder);
+                    let beside = |name: &str| match folder {
+                        "" => (self.load)(name),
+                        folder => (self.load)(&format!("{folder}/{name}")),
+                    };
+                    match Setup::read(&written, &beside) {
                         Ok(setup) => self.plates[plate].own.setup = Some((text.into(), Box::new(setup))),
                         Err(faults) => {
                             let said = faults.first().map(ToString::to_string);
@@ -859,7 +863,7 @@ impl Reader<'_> {
             self.faults.push((None, fault));
         }
         let is_at_fault = |plate: usize| self.faults.iter().any(|(of, _)| *of == Some(plate));
-        let is_whole = self.faults.len() <= MOST_FAULTS && self.faults.iter().all(|(of, _)| of.is_some());
+        let is_whole = self.faults.iter().all(|(of, _)| of.is_some());
         if !is_whole || (0..self.plates.len()).all(is_at_fault) {
             let mut faults: Vec<Fault> = self.faults.into_iter().map(|(_, fault)| fault).collect();
             faults.sort_by_key(|fault| fault.at);

@@ -66,14 +66,20 @@ impl PointFile {
                 width = record.len();
                 let (found, is_heading) = columns_of(&record, line, units)?;
                 columns = Some(found);
+                if !is_heading && width > 3 {
+                    let found = format!("{width} numbers in a row");
+                    let must = "three columns where none has a name".into();
+                    let fix = "name the columns in a first line; or a decimal comma has cut numbers in two";
+                    return Err(vec![fault("the first line", line, found, must, fix)]);
+                }
                 if !is_heading {
-                    push(&record, line, &found, &mut points, &mut lines, &mut faults);
+                    push(&record, line, &found, rows.separator, &mut points, &mut lines, &mut faults);
                 }
                 continue;
             };
             match longer_row(&record, width, rows.separator) {
                 Some(fault) => faults.push(fault),
-                None => push(&record, line, &known, &mut points, &mut lines, &mut faults),
+                None => push(&record, line, &known, rows.separator, &mut points, &mut lines, &mut faults),
             }
             if points.len() > most {
                 let must = format!("at most {most} points long");
@@ -103,6 +109,7 @@ fn push(
     record: &Record,
     line: usize,
     columns: &[Column; 3],
+    separator: u8,
     points: &mut Vec<[f64; 3]>,
     lines: &mut Vec<usize>,
     faults: &mut Vec<Fault>,
@@ -112,7 +119,7 @@ fn push(
         point.iter_mut().zip(columns).zip([MILLIMETRE, MILLIMETRE, MICROMETRE])
     {
         let (cell, at) = record.get(index).map_or(("", record[0].1), |(cell, at)| (cell.as_str(), *at));
-        let read = number(cell).map(|number| Measure { value: number, unit }.to(base));
+        let read = number(cell, separator).map(|number| Measure { value: number, unit }.to(base));
         match read.filter(|number| number.abs() <= LARGEST) {
             Some(number) => *value = number,
             None => {
@@ -132,10 +139,11 @@ fn push(
     lines.push(line);
 }
 
-/// A number, with a point or a comma for decimals and any kind of minus.
-fn number(cell: &str) -> Option<f64> {
+/// A number, with a point for decimals, or a comma where it separates no cells, and any kind of minus.
+fn number(cell: &str, separator: u8) -> Option<f64> {
     let plain = |text: &str| text.parse::<f64>().ok().filter(|number| number.is_finite());
-    plain(cell).or_else(|| plain(&decimal_points(cell).replace(['\u{2212}', '\u{2013}'], "-")))
+    let pointed = if separator == b',' { cell.to_owned() } else { decimal_points(cell) };
+    plain(cell).or_else(|| plain(&pointed.replace(['\u{2212}', '\u{2013}'], "-")))
 }
 
 /// Which column is where, and whether the record is a line of column names.
@@ -199,6 +207,11 @@ mod tests {
         let units = PointUnits { plan: Some(MILLIMETRE), height: Some(MICROMETRE) };
         let bare = PointFile::read("25.4,50.8,2.5\n0,0.5,-1", units, 9).unwrap();
         assert_eq!((bare.points.as_slice(), bare.lines), (&expected[..], vec![1, 2]));
+        // Decimal commas where commas separate: neither six columns without names, nor a thousand and a bit.
+        for text in ["25,4,50,8,2,5\n0,0,0,5,-1,0\n", "x (mm),y (mm),z (µm)\n\"1,234\",0,0\n"] {
+            let faults = PointFile::read(text, units, 9).unwrap_err();
+            assert_eq!(faults.len(), 1, "{text}: {faults:?}");
+        }
     }
 
     #[test]

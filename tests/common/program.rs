@@ -1,6 +1,16 @@
 //! The program, run as a user would.
 
 use assert_cmd::Command;
+use serde_json::Value;
+use std::{fs, path::PathBuf};
+
+/// The seven words of a beginner's plate; read to 0.2 tenths.
+pub const BEGINNER: &str = r#"{
+  "plate": { "length": "36 in", "width": "24 in", "grade": "US A" },
+  "stand": { "feet": { "front_apart": "5 in", "front_to_rear": "6 in" } },
+  "indicator": { "graduation": "0.0001 in" }
+}
+"#;
 
 /// `howflat`, ready for arguments.
 pub fn howflat() -> Command {
@@ -24,5 +34,32 @@ pub fn run(command: &mut Command) -> Run {
         code: output.status.code().expect("an exit code"),
         out: text(output.stdout),
         err: text(output.stderr),
+    }
+}
+
+/// A bench of its own: a folder with a setup and a readings file.
+pub struct Desk {
+    pub folder: tempfile::TempDir,
+}
+
+impl Desk {
+    pub fn new(setup: &str, readings: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        fs::write(folder.path().join("mine.json"), setup).expect("a file");
+        fs::write(folder.path().join("mine.csv"), readings).expect("a file");
+        Self { folder }
+    }
+
+    pub fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    pub fn judge(&self, arguments: &[&str]) -> Run {
+        run(howflat().arg("judge").arg(self.path("mine.json")).arg(self.path("mine.csv")).args(arguments))
+    }
+
+    pub fn json(&self, arguments: &[&str]) -> Value {
+        let run = self.judge(&[&["--json"], arguments].concat());
+        serde_json::from_str(&run.out).unwrap_or_else(|error| panic!("{error}: {}{}", run.out, run.err))
     }
 }
