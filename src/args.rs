@@ -140,9 +140,10 @@ pub struct Simulate {
     /// How many plates are drawn and checked.
     #[arg(long, value_name = "N", default_value_t = 100_000, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000))]
     pub trials: u64,
-    /// How many of the checks are also judged from their readings, for the model-based estimate.
-    #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u64).range(0..=10_000))]
-    pub judged: u64,
+    /// How many of the checks are also judged from their readings, for the model-based estimate [default: 64; fewer for
+    /// checks of more than 30 readings, which take long].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(0..=10_000))]
+    pub judged: Option<u64>,
     /// Write every trial into this file (CSV): the plate's true flatness, and what each way of reading gives.
     #[arg(long, value_name = "FILE")]
     pub trials_csv: Option<PathBuf>,

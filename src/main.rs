@@ -115,12 +115,9 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     if let Some(file) = &arguments.trials_csv {
         files::try_file(file)?;
     }
-    let settings = Settings {
-        n_trials: arguments.trials,
-        seed: arguments.run.seed,
-        n_judged: arguments.judged,
-        ..Settings::default()
-    };
+    let n_judged = arguments.judged.unwrap_or_else(|| simulation::usual_judged(&setup.check));
+    let settings =
+        Settings { n_trials: arguments.trials, seed: arguments.run.seed, n_judged, ..Settings::default() };
     let progress = Progress::new(simulation::n_trials_in_all(&setup.check, settings));
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.setup, why))?;
@@ -128,7 +125,7 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let verdicts = match &setup.tolerance {
         Some(tolerance) => {
             // Of a run of few trials nothing is judged twice: it is in a hurry.
-            let n = arguments.judged.min(arguments.trials / 500) as usize;
+            let n = n_judged.min(arguments.trials / 500) as usize;
             let (seed, flatness) = (settings.seed, &simulation.flatness);
             verdict_curve(&setup.check, seed, flatness, tolerance.value, rule, n)
                 .map_err(|why| Failure::input(&arguments.setup, why))?

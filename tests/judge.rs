@@ -59,7 +59,9 @@ fn drawn(text: &str, wear: Value, trial: u64) -> (f64, String) {
         if !line.starts_with('#') && !line.starts_with("placement") {
             let value = readings.next().expect("a reading for each row");
             let in_unit = unit::Measure { value, unit: unit::MICROMETRE }.to(sheet.unit);
-            cells[3] = format!("{}", (in_unit * 1e6).round() / 1e6 + 0.0);
+            // Names of targets may hold commas; time and remark do not.
+            let reading = cells.len() - 3;
+            cells[reading] = format!("{}", (in_unit * 1e6).round() / 1e6 + 0.0);
         }
         filled += &(cells.join(",") + "\n");
     }
@@ -417,4 +419,46 @@ fn standard_input_for_one_of_the_two() {
     assert_eq!((piped.code, piped.err.as_str()), (0, ""));
     let both = run(howflat().args(["judge", "-", "-"]).write_stdin(SMALL));
     assert_eq!((both.code, both.out.as_str()), (2, ""));
+}
+
+/// A carried stand over a pattern of this many rows and columns, in two headings.
+fn pattern(rows: usize, columns: usize) -> String {
+    let mut written: Value = serde_json::from_str(&shipped("granite-carried.json")).expect("JSON");
+    written["survey"]["pattern"] = json!({ "rows": rows, "columns": columns });
+    written.to_string()
+}
+
+/// Time grows with the cube of the readings: what cannot be judged in time is refused before it is begun, with the number
+/// that can; and checks of so many readings are simulated all the same, without judging them.
+#[test]
+fn more_readings_than_can_be_judged_are_refused() {
+    let text = pattern(8, 7);
+    let (_, readings) = drawn(&text, json!({}), 3);
+    let desk = Desk::new(&text, &readings);
+    let refused = desk.judge(&[]);
+    assert_eq!(refused.code, 2, "{}{}", refused.out, refused.err);
+    assert!(refused.out.is_empty());
+    // All but the zero; the closing reading counts.
+    assert!(
+        refused.err.contains("mine.csv") && refused.err.contains("112 different readings"),
+        "{}",
+        refused.err
+    );
+    assert!(refused.err.contains("at most 100"), "{}", refused.err);
+    let simulated =
+        run(howflat().args(["simulate", "--trials", "1000", "--json"]).arg(desk.path("mine.json")));
+    assert_eq!(simulated.code, 0, "{}", simulated.err);
+    let found: Value = serde_json::from_str(&simulated.out).expect("JSON");
+    assert!(found["model_based"].is_null(), "{}", found["model_based"]);
+}
+
+/// As many as can be judged are.
+#[test]
+fn a_hundred_readings_are_judged() {
+    let text = pattern(5, 10);
+    let (truth, readings) = drawn(&text, json!({}), 5);
+    let found = Desk::new(&text, &readings).json(&[]);
+    let interval = &found["flatness"]["interval_symmetric"];
+    let at = |k: usize| interval[k].as_f64().expect("a number") * 2.54;
+    assert!(at(0) < truth && truth < at(1), "{truth} in {interval}");
 }

@@ -8,7 +8,7 @@ use howflat::{
         judged_checks::observations,
         likelihood::{GrainPlace, Observation},
         next_reading::{Candidate, candidates, next_readings},
-        posterior::{Posterior, Settings, posterior, posterior_under},
+        posterior::{Inference, Posterior, Settings, posterior, posterior_under},
         trials::{Experiment, run_trials},
     },
     quantity::{sample::Summary, stream::Streams},
@@ -67,6 +67,136 @@ fn a_gaussian_special_case_is_exact() {
         n_nodes += 1;
     }
     assert!(n_nodes > 30);
+}
+
+/// Three times the readings of one spot, as repeats of one reading and as readings of three targets that lie on one
+/// another: with nothing that a new target would bring, both are one and the same, by two ways of computing.
+fn repeated_and_apart(change: impl Fn(&mut ShopCheck)) -> [(ShopCheck, Vec<Observation>); 2] {
+    let apart = check_with(|plan| {
+        plan.closing_reading = false;
+        let again = |k: usize, name: &str| {
+            let mut target = plan.stations[0].targets[k].clone();
+            target.name = name.into();
+            target
+        };
+        let more = [again(2, "once more"), again(2, "and again"), again(4, "far twice")];
+        plan.stations[0].targets.extend(more);
+    });
+    let repeated = check_with(|plan| plan.closing_reading = false);
+    let written = [0.0, 1.5, -0.5, 1.0, 2.0, 0.5, -1.0, -1.5, 0.0, 3.0];
+    let observations = |reading_of: &dyn Fn(usize) -> usize| -> Vec<Observation> {
+        let one =
+            |(k, value): (usize, &f64)| Observation { reading: reading_of(k), value: *value, step: 0.0 };
+        written.iter().enumerate().map(one).collect()
+    };
+    let all =
+        [(repeated, observations(&|k| [0, 1, 2, 3, 4, 5, 6, 2, 2, 4][k])), (apart, observations(&|k| k))];
+    all.map(|(check, observations)| {
+        let mut check = undisturbed(check);
+        change(&mut check);
+        (check, observations)
+    })
+}
+
+/// All Gaussian: the density of the readings, and what the others say of each, come from the small covariance as from the
+/// large one.
+#[test]
+fn repeats_are_pooled_exactly() {
+    let [pooled, apart] = repeated_and_apart(|check| {
+        check.indicator.repeatability = 0.4;
+        check.surface = crate::common::perfect();
+        wear_of(&mut check.surface).long_wave =
+            Waves { standard_deviation: exactly(1.5), correlation_length: exactly(260.0) };
+    })
+    .map(|(check, observations)| {
+        let experiment = CheckExperiment::new(&check).expect("a sound check");
+        Inference::new(&experiment, &observations, &Settings::default(), &|_| {}).expect("sound readings")
+    });
+    let [few, many] = [&pooled, &apart].map(|inference| &inference.posterior);
+    assert!(
+        (few.log_evidence - many.log_evidence).abs() < 1e-8,
+        "{} {}",
+        few.log_evidence,
+        many.log_evidence
+    );
+    assert_eq!(few.fit.readings.len(), 9);
+    for (one, other) in few.fit.readings.iter().zip(&many.fit.readings) {
+        let pairs = [
+            (one.off, other.off),
+            (one.standard_uncertainty, other.standard_uncertainty),
+            (one.p_value, other.p_value),
+            (one.predictive, other.predictive),
+        ];
+        assert!(pairs.iter().all(|(a, b)| (a - b).abs() < 1e-8), "{one:?} {other:?}");
+    }
+    // What is left without one of the repeats, and without a reading that was taken once: of 250 plates each.
+    for reading in [1, 3, 8] {
+        let [one, other] =
+            [&pooled, &apart].map(|inference| Summary::of(&inference.without(reading).expect("sound"), 0.95));
+        let error =
+            (one.standard_deviation.powi(2) + other.standard_deviation.powi(2)).sqrt() / 250_f64.sqrt();
+        assert!((one.mean - other.mean).abs() < 4.0 * error, "{reading}: {one:?} {other:?}");
+        let ratio = one.standard_deviation / other.standard_deviation;
+        // 4 standard errors of a ratio of two, of kurtosis up to 4.5.
+        assert!((ratio.ln()).abs() < 4.0 * (3.5 / (2.0 * 250.0_f64)).sqrt(), "{reading}: {one:?} {other:?}");
+    }
+}
+
+/// Read to half a micrometre by a hand whose repeatability is known from six readings: the latent readings, and how well
+/// the hand repeats, are drawn.
+#[test]
+fn rounded_repeats_are_pooled_exactly() {
+    let judged = repeated_and_apart(|check| {
+        check.indicator.repeatability = 0.6;
+        check.indicator.repeatability_dof = 5.0;
+        check.indicator.read_step = 0.5;
+        check.indicator.error_limit = 1.0;
+    })
+    .map(|(check, mut observations)| {
+        for observation in &mut observations {
+            observation.step = 0.5;
+        }
+        let settings = Settings { n_particles: 4000, effective_sample_size: 8000.0, ..Settings::default() };
+        posterior(&check, &observations, &settings, &|_| {}).expect("sound readings")
+    });
+    let [few, many] = &judged;
+    // Ten such runs differ by 0.05 in the logarithm.
+    assert!((few.log_evidence - many.log_evidence).abs() < 0.2, "{} {}", few.log_evidence, many.log_evidence);
+    let [one, other] = [few, many].map(|found| found.summary(0.95));
+    let errors =
+        [few, many].map(|found| found.summary(0.95).standard_deviation.powi(2) / found.effective_sample_size);
+    assert!((one.mean - other.mean).abs() < 4.0 * (errors[0] + errors[1]).sqrt(), "{one:?} {other:?}");
+    assert!((one.standard_deviation / other.standard_deviation - 1.0).abs() < 0.08, "{one:?} {other:?}");
+    for (one, other) in few.fit.readings.iter().zip(&many.fit.readings) {
+        assert!((one.p_value - other.p_value).abs() < 0.05, "{one:?} {other:?}");
+        assert!((one.off - other.off).abs() < 0.1 * other.standard_uncertainty, "{one:?} {other:?}");
+    }
+}
+
+/// A thousand repeats are one reading with little noise of its own, and take no covariance of a thousand.
+#[test]
+fn a_thousand_repeats_are_one_reading() {
+    let mut check = check_with(|plan| plan.closing_reading = false);
+    check.indicator.hysteresis = exactly(0.0);
+    let step = check.indicator.read_step;
+    let values = [0.0, 1.5, -0.5, 1.0, 2.0, 0.5, -1.0];
+    let mut observed: Vec<Observation> = values
+        .iter()
+        .enumerate()
+        .map(|(reading, value)| Observation { reading, value: (value / step).round() * step, step })
+        .collect();
+    observed.extend((0..1000).map(|k| Observation {
+        reading: 3,
+        value: ((1.0 + 0.5 * f64::from(k % 7 - 3)) / step).round() * step,
+        step,
+    }));
+    let found = posterior(&check, &observed, &Settings::default(), &|_| {}).expect("sound readings");
+    assert_eq!(found.fit.readings.len(), 1006);
+    assert!(found.sample_suffices, "{}", found.effective_sample_size);
+    // What the others say of a repeat is near the mean of all, and varies by its own noise.
+    let repeat = &found.fit.readings[500];
+    let own = check.indicator.repeatability;
+    assert!((repeat.standard_uncertainty / own - 1.0).abs() < 0.02, "{repeat:?}");
 }
 
 /// Without readings the posterior is the prior, which the simulation draws by another way.

@@ -106,8 +106,9 @@ pub(crate) fn complete(
     let own = model.reading_noise(parameters).sqrt();
     deviates.clear();
     deviates.extend((0..model.n_rounds).map(|_| own * normal()));
-    for (i, o) in model.observed.iter().enumerate() {
-        misfit[i] += noise[i] + particle.cache.contrast[i] * (own * normal() - deviates[o.round]);
+    for (i, pool) in model.pools.iter().enumerate() {
+        let own = own * normal() / pool.count.sqrt();
+        misfit[i] += noise[i] + particle.cache.contrast[i] * (own - deviates[pool.round]);
     }
     // S⁻¹ (readings − drawn readings).
     solve_lower(&particle.cache.factor, misfit);
@@ -116,13 +117,24 @@ pub(crate) fn complete(
     }
     solve_upper(&particle.cache.factor, misfit);
     if let Some(left_out) = without {
-        // A column of S⁻¹ takes the observation's own part away and leaves S⁻¹ of the others.
+        let pool = model.observed[left_out].pool;
         column.clear();
         column.resize(n, 0.0);
-        column[left_out] = 1.0;
+        column[pool] = 1.0;
         solve_lower(&particle.cache.factor, column);
         solve_upper(&particle.cache.factor, column);
-        let share = misfit[left_out] / column[left_out];
+        let left = model.pools[pool].count - 1.0;
+        let share = if left > 0.0 {
+            // The mean of the other repeats, which varies by more than that of all (Sherman and Morrison).
+            let own = particle.cache.own_noise * particle.cache.contrast[pool];
+            let more = own * own / (left * (left + 1.0));
+            let mean = -own * particle.cache.deviations[left_out] / left;
+            add_scaled(mean - more.sqrt() * normal(), column, misfit);
+            more * misfit[pool] / (1.0 + more * column[pool])
+        } else {
+            // A column of S⁻¹ takes the reading's own part away and leaves S⁻¹ of the others.
+            misfit[pool] / column[pool]
+        };
         add_scaled(-share, column, misfit);
     }
     let along = |effects: &[f64]| -> f64 { effects.iter().zip(misfit.iter()).map(|(e, m)| e * m).sum() };

@@ -104,17 +104,30 @@ impl FitSample {
         let heights = scores.map(|z| model.grain.at(z));
         let mut column: Vec<f64> = Vec::with_capacity(n);
         let predictions = model.observed.iter().enumerate().map(|(i, o)| {
+            let pool = &model.pools[o.pool];
+            let contrast = cache.contrast[o.pool];
             column.clear();
-            column.push(1.0 / cache.factor[row(i) + i]);
-            for k in i + 1..n {
+            column.push(1.0 / cache.factor[row(o.pool) + o.pool]);
+            for k in o.pool + 1..n {
                 let this = &cache.factor[row(k)..=row(k) + k];
-                let value = -dot(&this[i..k], &column) / this[k];
+                let value = -dot(&this[o.pool..k], &column) / this[k];
                 column.push(value);
             }
-            let precision = dot(&column, &column);
-            let mut misfit = dot(&column, &cache.white[i..]) / precision;
+            let mut precision = dot(&column, &column);
+            let mut misfit = dot(&column, &cache.white[o.pool..]) / precision;
+            if pool.count > 1.0 {
+                // What the other readings say of the pool, and what its other repeats say of it, together.
+                let own = cache.own_noise * contrast;
+                let (variance, left) = (own * own, pool.count - 1.0);
+                let by_others = (1.0 / precision - variance / pool.count).max(1e-12 * variance);
+                let deviation = own * cache.deviations[i];
+                let by_repeats = variance / left;
+                let share = by_others / (by_others + by_repeats);
+                misfit = deviation + (1.0 - share) * misfit + share * deviation / left;
+                precision = 1.0 / (share * by_repeats + variance);
+            }
             let own = |site: usize| match model.sites[site].effects[..] {
-                [(at, effect)] if at == i => Some(effect),
+                [(at, effect)] if at == o.pool && pool.count == 1.0 => Some(effect),
                 _ => None,
             };
             let mut grain = false;
@@ -124,7 +137,6 @@ impl FitSample {
                     grain = true;
                 }
             }
-            let contrast = cache.contrast[i];
             let mean = particle.parameters.roundings[i] - misfit / contrast;
             let deviation = 1.0 / (precision.sqrt() * contrast);
             let half = 0.5 * o.step;
@@ -167,7 +179,7 @@ impl Fit {
     /// weighted by one over the probability of the reading (Gelfand, Dey and Chang, Bayesian
     /// Statistics 4, 1992, 147-167), Pareto-smoothed.
     pub(crate) fn of(model: &ReadingModel, samples: &[FitSample]) -> Self {
-        let readings = (0..model.n())
+        let readings = (0..model.observed.len())
             .map(|i| {
                 let grains = samples.iter().filter(|sample| sample.predictions[i].grain).count();
                 let Smoothed { weights, k } = without(samples, i);

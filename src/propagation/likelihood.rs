@@ -38,6 +38,11 @@ pub enum Unreadable {
         /// How many the survey has.
         n_readings: usize,
     },
+    /// More different readings than [`MOST_READINGS`].
+    TooMany {
+        /// How many there are, zeros and repeats left out.
+        n: usize,
+    },
     /// A value or step that is not a finite number, or a negative step.
     NotANumber {
         /// Index of the observation.
@@ -175,9 +180,9 @@ pub(crate) struct FieldScale {
 pub(crate) struct ReadingModel {
     pub experiment: CheckExperiment,
     pub observed: Vec<Observed>,
+    /// The readings that were observed, each with all its repeats: what vectors and covariances are made of.
+    pub pools: Vec<Pool>,
     taken: Vec<Taken>,
-    /// For each observation: which reading taken, and which zero.
-    pairs: Vec<[usize; 2]>,
     pub n_rounds: usize,
     /// Step of each round's zero.
     pub setting_step: f64,
@@ -210,7 +215,23 @@ pub(crate) struct Observed {
     pub reading: usize,
     pub value: f64,
     pub step: f64,
+    /// Which of the pools it is in.
+    pub pool: usize,
+}
+
+/// One reading with all its repeats.
+///
+/// Repeats differ by the reading's own noise and by rounding alone. Given their deviations from their mean, the mean says all
+/// that they say of the rest; so a covariance is as large as the readings are many, however often they were taken.
+#[derive(Debug, Clone)]
+pub(crate) struct Pool {
+    /// Which reading taken, and which zero.
+    pair: [usize; 2],
     pub round: usize,
+    /// How often it was read.
+    pub count: f64,
+    /// Mean of what was written, in µm, counted from the zero as it was written.
+    value: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -226,19 +247,24 @@ struct Taken {
 /// What follows from a particle's parameters: transformed readings and their covariance's factor.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Cache {
-    /// `∂(height difference) / ∂(reading)` of each observation.
+    /// `∂(height difference) / ∂(reading)` of each pool.
     pub contrast: Vec<f64>,
-    /// Packed Cholesky factor.
+    /// Packed Cholesky factor of the pools' covariance.
     pub factor: Vec<f64>,
-    /// The misfit, whitened.
+    /// The misfit of each pool's mean, whitened.
     pub white: Vec<f64>,
+    /// Latent reading of each observation less the mean of its pool, in units of the reading's own noise.
+    pub deviations: Vec<f64>,
+    /// Standard deviation of a reading's own noise, in µm of reading.
+    pub own_noise: f64,
     log_constant: f64,
 }
 
 impl Cache {
     /// Logarithm of the likelihood.
     pub fn log_likelihood(&self) -> f64 {
-        self.log_constant - 0.5 * self.white.iter().map(|u| u * u).sum::<f64>()
+        let squares = |values: &[f64]| values.iter().map(|u| u * u).sum::<f64>();
+        self.log_constant - 0.5 * (squares(&self.white) + squares(&self.deviations))
     }
 }
 
@@ -250,6 +276,9 @@ pub(crate) struct Heights {
 }
 
 const N_LENGTHS: usize = 33;
+
+/// So many different readings can be judged together, repeats and zeros not counted: time grows with their cube.
+pub const MOST_READINGS: usize = 100;
 
 impl ReadingModel {
     /// Sets the model up: everything that depends on no parameter.
@@ -269,21 +298,6 @@ impl ReadingModel {
         let zero_of = |round: usize| survey.zeros[round];
         let written_zero =
             |round: usize| observations.iter().find(|o| o.reading == zero_of(round)).map_or(0.0, |o| o.value);
-        let observed: Vec<Observed> = observations
-            .iter()
-            .enumerate()
-            .filter(|(_, o)| zero_of(survey.readings[o.reading].round) != o.reading)
-            .map(|(observation, o)| {
-                let round = survey.readings[o.reading].round;
-                Observed {
-                    observation,
-                    reading: o.reading,
-                    value: o.value - written_zero(round),
-                    step: o.step,
-                    round,
-                }
-            })
-            .collect();
         let mut taken: Vec<Taken> = Vec::new();
         let mut slot = |reading: usize| {
             taken.iter().position(|known| known.reading == reading).unwrap_or_else(|| {
@@ -294,7 +308,28 @@ impl ReadingModel {
                 taken.len() - 1
             })
         };
-        let pairs = observed.iter().map(|o| [slot(o.reading), slot(zero_of(o.round))]).collect();
+        let mut observed: Vec<Observed> = Vec::with_capacity(observations.len());
+        let mut pools: Vec<Pool> = Vec::new();
+        let mut pool_of: Vec<Option<usize>> = vec![None; n_readings];
+        for (observation, &Observation { reading, value, step }) in observations.iter().enumerate() {
+            let round = survey.readings[reading].round;
+            if zero_of(round) == reading {
+                continue;
+            }
+            let value = value - written_zero(round);
+            let pool = *pool_of[reading].get_or_insert_with(|| {
+                let pair = [slot(reading), slot(zero_of(round))];
+                pools.push(Pool { pair, round, count: 0.0, value: 0.0 });
+                pools.len() - 1
+            });
+            let of = &mut pools[pool];
+            of.count += 1.0;
+            of.value += (value - of.value) / of.count;
+            observed.push(Observed { observation, reading, value, step, pool });
+        }
+        if pools.len() > MOST_READINGS {
+            return Err(Unreadable::TooMany { n: pools.len() });
+        }
         let landscape = experiment.landscape();
         let mut footprints = Vec::new();
         for run in landscape.places().chunk_by(|a, b| a.variance == b.variance) {
@@ -303,14 +338,14 @@ impl ReadingModel {
         }
         let mut scores = Scores::default();
         let difference = &check.temperature.top_to_bottom;
-        let n = observed.len();
+        let n = pools.len();
         let mut model = Self {
             experiment: experiment.clone(),
             n_rounds: survey.zeros.len(),
             setting_step: check.indicator.read_step,
             observed,
+            pools,
             taken,
-            pairs,
             footprints,
             bumps: landscape.wear().map_or_else(Vec::new, |wear| bumps(wear, &mut scores)),
             scales: Vec::new(),
@@ -349,19 +384,19 @@ impl ReadingModel {
         Ok(model)
     }
 
-    /// How many observations there are.
+    /// How many readings there are, repeats counted once.
     pub fn n(&self) -> usize {
-        self.observed.len()
+        self.pools.len()
     }
 
-    /// Observations from heights at the landscape's places, in µm.
+    /// Readings from heights at the landscape's places, in µm.
     pub fn observe(&self, at_places: &[f64], taken: &mut Vec<f64>, into: &mut [f64]) {
         taken.clear();
         taken.extend(self.taken.iter().map(|t| {
             let datum: f64 = t.feet.iter().zip(&t.weights).map(|(&foot, w)| w * at_places[foot]).sum();
             at_places[t.block] - datum
         }));
-        for (value, [reading, zero]) in into.iter_mut().zip(&self.pairs) {
+        for (value, Pool { pair: [reading, zero], .. }) in into.iter_mut().zip(&self.pools) {
             *value = taken[*reading] - taken[*zero];
         }
     }
@@ -421,9 +456,11 @@ impl ReadingModel {
         let mut sites = Vec::new();
         let mut push = |place, effect: &dyn Fn(&Taken) -> f64| {
             let effects: Vec<_> = self
-                .pairs
+                .pools
                 .iter()
-                .map(|&[reading, zero]| effect(&self.taken[reading]) - effect(&self.taken[zero]))
+                .map(|&Pool { pair: [reading, zero], .. }| {
+                    effect(&self.taken[reading]) - effect(&self.taken[zero])
+                })
                 .enumerate()
                 .filter(|(_, value)| *value != 0.0)
                 .collect();
@@ -451,7 +488,10 @@ impl ReadingModel {
         let check = self.experiment.check().clone();
         let n = self.n();
         let differences = |f: &dyn Fn(&Taken) -> f64| -> Vec<f64> {
-            self.pairs.iter().map(|&[a, b]| f(&self.taken[a]) - f(&self.taken[b])).collect()
+            self.pools
+                .iter()
+                .map(|&Pool { pair: [a, b], .. }| f(&self.taken[a]) - f(&self.taken[b]))
+                .collect()
         };
         let mut covariance = vec![0.0; n * (n + 1) / 2];
         let film = check.cleanliness.film;
@@ -473,7 +513,8 @@ impl ReadingModel {
         }
         let block = &check.gauge_block;
         let variation = block.length_variation * block.length_variation / 12.0;
-        self.add_reading_noise(variation, &vec![1.0; n], &mut covariance);
+        // The tip finds the same place of the block, and the pointer the same of its swing, when a reading is repeated.
+        self.add_reading_noise(variation, |_| 1.0, &vec![1.0; n], &mut covariance);
         // Drift per minute and fading warmth, which share the column's growth.
         let (stand, heat) = (&check.stand, &check.temperature);
         let column = stand.column_expansion.scaled(stand.height * 1000.0);
@@ -498,7 +539,7 @@ impl ReadingModel {
         if self.swing_is_noise {
             // Amplitude rectangular up to the limit, phase unknown: variance limit²/6.
             let limit = check.indicator.error_limit;
-            self.add_reading_noise(limit * limit / 6.0, &vec![1.0; n], &mut covariance);
+            self.add_reading_noise(limit * limit / 6.0, |_| 1.0, &vec![1.0; n], &mut covariance);
         }
         self.disturbances.clone_from(&covariance);
         self.disturbance_factor = covariance.clone();
@@ -506,18 +547,24 @@ impl ReadingModel {
         self.fixed_covariance = covariance;
     }
 
-    /// Adds independent noise of every reading, zeros too, to a packed covariance.
-    fn add_reading_noise(&self, variance: f64, contrast: &[f64], covariance: &mut [f64]) {
+    /// Adds independent noise of every reading, zeros too, to a packed covariance; `times` is how many independent
+    /// values of it a pool's mean holds.
+    fn add_reading_noise(
+        &self,
+        variance: f64,
+        times: impl Fn(&Pool) -> f64,
+        contrast: &[f64],
+        covariance: &mut [f64],
+    ) {
         let mut k = 0;
-        for i in 0..self.n() {
-            for j in 0..=i {
+        for (i, pool) in self.pools.iter().enumerate() {
+            for (j, other) in self.pools[..=i].iter().enumerate() {
                 let mut common = 0.0;
-                if self.pairs[i][1] == self.pairs[j][1] {
+                if pool.pair[1] == other.pair[1] {
                     common += variance;
                 }
-                // Two observations of one reading are two readings.
                 if i == j {
-                    common += variance;
+                    common += variance / times(pool);
                 }
                 covariance[k] += common * contrast[i] * contrast[j];
                 k += 1;
@@ -659,7 +706,8 @@ impl ReadingModel {
         };
         let mut packed = self.disturbances.clone();
         let rounding = self.setting_step * self.setting_step / 12.0;
-        self.add_reading_noise(self.reading_noise(&middling) + rounding, &vec![1.0; n], &mut packed);
+        let noise = self.reading_noise(&middling) + rounding;
+        self.add_reading_noise(noise, |pool| pool.count, &vec![1.0; n], &mut packed);
         packed
     }
 
@@ -670,21 +718,25 @@ impl ReadingModel {
         let n = self.n();
         cache.contrast.resize(n, 1.0);
         cache.white.resize(n, 0.0);
-        let log_jacobian = self.transform(parameters, &mut cache.contrast, &mut cache.white);
+        let noise = self.reading_noise(parameters);
+        // A hundredth of a nanometre where there is none: repeats that differ are then far off, and not infinitely.
+        cache.own_noise = noise.sqrt().max(1e-5);
+        let log_jacobian = self.transform(parameters, cache);
         self.subtract_mean(parameters, profiles, &mut cache.white);
-        self.covariance(parameters, &cache.contrast, &mut cache.factor);
+        self.covariance(parameters, noise, &cache.contrast, &mut cache.factor);
         let log_determinant = factorise(&mut cache.factor, n);
         solve_lower(&cache.factor, &mut cache.white);
         cache.log_constant = log_jacobian - log_determinant;
     }
 
-    /// Readings to differences of height, in µm: takes the indicator's swing and gain off. Returns
-    /// the logarithm of the transformation's Jacobian.
+    /// Readings to differences of height (µm), and repeats to their deviations: takes the indicator's swing and gain off.
+    /// Returns the logarithm of the transformation's Jacobian, and of what the repeats' deviations leave of their density.
     ///
-    /// The swing is inverted at the value that was written; what the rounding leaves open, and the
+    /// The swing is inverted at the value that was written; what the rounding leaves open, what repeats differ by, and the
     /// noise, follow the tangent there. All zeros stand at one phase, which a few µm between the
     /// zeros of several rounds hardly change.
-    fn transform(&self, parameters: &Parameters, contrast: &mut [f64], heights: &mut [f64]) -> f64 {
+    fn transform(&self, parameters: &Parameters, cache: &mut Cache) -> f64 {
+        let Cache { contrast, white: heights, deviations, own_noise, .. } = cache;
         let at = |k: usize| self.scales[k].at(parameters.scales[k]);
         let indicator = &self.experiment.check().indicator;
         let gain = indicator.gain(at(scale::ANGLE));
@@ -692,15 +744,29 @@ impl ReadingModel {
         let wave_number = std::f64::consts::TAU / indicator.error_travel;
         let phase = libm::atan2(parameters.scales[scale::PHASE], parameters.scales[scale::PHASE + 1]);
         let at_zero = libm::sin(phase);
+        // Means of what the roundings leave open, then repeats' deviations from their means.
+        heights.fill(0.0);
+        for (o, rounding) in self.observed.iter().zip(&parameters.roundings) {
+            heights[o.pool] += rounding / self.pools[o.pool].count;
+        }
+        deviations.clear();
+        deviations.extend(self.observed.iter().zip(&parameters.roundings).map(|(o, rounding)| {
+            let pool = &self.pools[o.pool];
+            if pool.count > 1.0 {
+                (o.value - pool.value + rounding - heights[o.pool]) / *own_noise
+            } else {
+                0.0
+            }
+        }));
         let mut log_jacobian = 0.0;
-        for (i, o) in self.observed.iter().enumerate() {
-            let (mut travel, mut slope) = (o.value, 1.0);
+        for (i, pool) in self.pools.iter().enumerate() {
+            let (mut travel, mut slope) = (pool.value, 1.0);
             if amplitude != 0.0 {
                 // The slope lies between 0.2 and 1.8: Newton's method with few steps.
                 for _ in 0..4 {
                     let angle = wave_number * travel + phase;
                     slope = 1.0 + amplitude * wave_number * libm::cos(angle);
-                    let excess = travel + amplitude * (libm::sin(angle) - at_zero) - o.value;
+                    let excess = travel + amplitude * (libm::sin(angle) - at_zero) - pool.value;
                     travel -= excess / slope;
                     if excess.abs() < 1e-6 {
                         break;
@@ -709,7 +775,12 @@ impl ReadingModel {
             }
             contrast[i] = 1.0 / (gain * slope);
             log_jacobian += libm::log(contrast[i]);
-            let open = parameters.roundings[i] + parameters.settings[o.round];
+            if pool.count > 1.0 {
+                log_jacobian -= (pool.count - 1.0)
+                    * (libm::log(*own_noise) + 0.5 * libm::log(std::f64::consts::TAU))
+                    + 0.5 * libm::log(pool.count);
+            }
+            let open = heights[i] + parameters.settings[pool.round];
             heights[i] = travel / gain + contrast[i] * open;
         }
         log_jacobian
@@ -744,7 +815,7 @@ impl ReadingModel {
         }
     }
 
-    fn covariance(&self, parameters: &Parameters, contrast: &[f64], packed: &mut Vec<f64>) {
+    fn covariance(&self, parameters: &Parameters, noise: f64, contrast: &[f64], packed: &mut Vec<f64>) {
         packed.clear();
         packed.extend_from_slice(&self.fixed_covariance);
         for (f, field) in self.fields.iter().enumerate() {
@@ -765,7 +836,7 @@ impl ReadingModel {
                 add_weighted_square((unit * deviation).powi(2), effects, packed);
             }
         }
-        self.add_reading_noise(self.reading_noise(parameters), contrast, packed);
+        self.add_reading_noise(noise, |pool| pool.count, contrast, packed);
     }
 }
 

@@ -4,7 +4,7 @@ use super::{
     check_experiment::{CannotSimulate, CheckExperiment},
     completion::{self, Plate, complete},
     fit::{Fit, FitSample},
-    likelihood::{Observation, ReadingModel, Unreadable},
+    likelihood::{MOST_READINGS, Observation, ReadingModel, Unreadable},
     power_scaling::PowerScaling,
     tempering::{Particle, Population},
 };
@@ -21,7 +21,7 @@ use std::fmt;
 /// How hard to work.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
-    /// How many particles are carried along.
+    /// How many particles are carried along; fewer where there are more than forty readings, see [`Inference::new`].
     pub n_particles: usize,
     /// The effective sample size to be reached.
     pub effective_sample_size: f64,
@@ -36,6 +36,9 @@ impl Default for Settings {
         Self { n_particles: 1000, effective_sample_size: 2000.0, rounds: [4, 48], seed: 1 }
     }
 }
+
+/// Above so many readings, fewer particles are carried along.
+const MANY_READINGS: f64 = 40.0;
 
 /// What the readings leave open of the plate.
 #[derive(Debug, Clone)]
@@ -117,6 +120,11 @@ impl fmt::Display for CannotJudge {
             Self::Readings(Unreadable::NoSuchReading { reading, n_readings, .. }) => {
                 write!(f, "reading {reading} of a survey that has {n_readings}")
             }
+            Self::Readings(Unreadable::TooMany { n }) => write!(
+                f,
+                "{n} different readings, where at most {MOST_READINGS} can be judged together (repeats of one reading \
+                 count once); leave out placements or targets that lie close to others"
+            ),
             Self::Readings(Unreadable::NotANumber { observation }) => {
                 write!(f, "value or step of observation {observation} is no finite number of at least 0")
             }
@@ -198,6 +206,9 @@ pub struct Inference {
 impl Inference {
     /// See [`posterior_of`].
     ///
+    /// The time that a particle takes grows with the cube of the readings: above forty there are fewer particles, by the
+    /// square, down to a fifth. The effective sample size says whether they were enough.
+    ///
     /// Particles are moved on from round to round until that gains far fewer independent draws than a new population would for
     /// the same work; then there is a new one, independent of the first, and all are pooled.
     pub fn new(
@@ -208,7 +219,8 @@ impl Inference {
     ) -> Result<Self, CannotJudge> {
         let model = ReadingModel::new(experiment, observations).map_err(CannotJudge::Readings)?;
         let streams = Streams::new(settings.seed);
-        let n_particles = settings.n_particles.max(2);
+        let share = (MANY_READINGS / model.n().max(1) as f64).powi(2).clamp(0.2, 1.0);
+        let n_particles = ((settings.n_particles as f64 * share) as usize).max(2);
         let [fewest, most] = [settings.rounds[0].max(1), settings.rounds[1].max(1)];
         let mut gathered = Gathered::new(&model);
         let (mut n_rounds, mut next_stream) = (0, 0);

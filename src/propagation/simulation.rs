@@ -4,6 +4,7 @@ use super::{
     check_experiment::{CannotSimulate, CheckExperiment, Output},
     judged_checks::judged_checks,
     law::Budget,
+    likelihood::MOST_READINGS,
     monte_carlo::{IntervalKind, Validation},
     posterior,
     reading_budget::{ReadingBudget, reading_budget},
@@ -158,6 +159,15 @@ const SAMPLER: posterior::Settings =
 
 /// About how many trials of the plain kind take as long as judging one.
 const TRIALS_PER_JUDGED: u64 = 4000;
+
+/// How many simulated checks are judged unless somebody says how many: so many that all take about as long as those of a
+/// check of thirty readings, and none where that is too few to say anything.
+pub fn usual_judged(check: &ShopCheck) -> u64 {
+    let n_readings = check.survey.readings.len();
+    let usual = Settings::default().n_judged;
+    let affordable = (usual as f64 * (30.0 / n_readings as f64).powi(3)) as u64;
+    if n_readings > MOST_READINGS || affordable < 8 { 0 } else { affordable.min(usual) }
+}
 
 /// Simulates a shop check.
 ///

@@ -56,6 +56,7 @@ struct Scratch {
     other_weights: Vec<f64>,
     /// Columns of the inverse factor, packed by rows.
     inverse: Vec<f64>,
+    pool_means: Vec<f64>,
 }
 
 /// The least share of particles that a step of temperature leaves effective.
@@ -529,37 +530,50 @@ impl Move<'_> {
     fn move_roundings(&mut self, particle: &mut Particle) {
         let Particle { parameters, cache, .. } = particle;
         let n = self.model.n();
-        let mut start = 0;
-        for (i, o) in self.model.observed.iter().enumerate() {
-            let column = &self.scratch.inverse[start..start + n - i];
-            start += n - i;
-            if o.step > 0.0 {
-                let contrast = cache.contrast[i];
-                let white = &mut cache.white[i..];
-                let latent = &mut parameters.roundings[i];
-                let by = draw_latent(*latent, o.step, contrast, column, white, self.power, self.draws);
-                *latent += by;
-                add_scaled(by * contrast, column, white);
+        let setting_step = self.model.setting_step;
+        let Scratch { inverse, white: shared, pool_means, .. } = &mut *self.scratch;
+        // What the deviations of each pool have moved by since they were counted from its mean.
+        pool_means.clear();
+        pool_means.resize(n, 0.0);
+        for (k, o) in self.model.observed.iter().enumerate().filter(|(_, o)| o.step > 0.0) {
+            let count = self.model.pools[o.pool].count;
+            let column = &inverse[column_start(o.pool, n)..][..n - o.pool];
+            let unit = cache.contrast[o.pool] / count;
+            let white = &mut cache.white[o.pool..];
+            // Repeats are held together by their own noise as well.
+            let from_mean = cache.deviations[k] - pool_means[o.pool];
+            let along = Quadratic {
+                power: self.power,
+                slope: -unit * dot(column, white) - from_mean / cache.own_noise,
+                curvature: unit * unit * dot(column, column)
+                    + (1.0 - 1.0 / count) / (cache.own_noise * cache.own_noise),
+            };
+            let latent = &mut parameters.roundings[k];
+            let by = draw_latent(*latent, o.step, along, self.draws);
+            *latent += by;
+            add_scaled(by * unit, column, white);
+            if count > 1.0 {
+                cache.deviations[k] += by / cache.own_noise;
+                pool_means[o.pool] += by / cache.own_noise / count;
             }
         }
-        if self.model.setting_step > 0.0 {
+        for (deviation, o) in cache.deviations.iter_mut().zip(&self.model.observed) {
+            *deviation -= pool_means[o.pool];
+        }
+        if setting_step > 0.0 {
             for round in 0..self.model.n_rounds {
-                let effects = self.model.observed.iter().enumerate().filter(|(_, o)| o.round == round);
+                let effects = self.model.pools.iter().enumerate().filter(|(_, pool)| pool.round == round);
                 let effects = effects.map(|(i, _)| (i, cache.contrast[i]));
-                spread_columns(&self.scratch.inverse, n, effects, &mut self.scratch.white);
+                spread_columns(inverse, n, effects, shared);
+                let along = Quadratic {
+                    power: self.power,
+                    slope: -dot(shared, &cache.white),
+                    curvature: dot(shared, shared),
+                };
                 let setting = &mut parameters.settings[round];
-                let (column, white) = (&self.scratch.white, &mut cache.white);
-                let by = draw_latent(
-                    *setting,
-                    self.model.setting_step,
-                    1.0,
-                    column,
-                    white,
-                    self.power,
-                    self.draws,
-                );
+                let by = draw_latent(*setting, setting_step, along, self.draws);
                 *setting += by;
-                add_scaled(by, column, white);
+                add_scaled(by, shared, &mut cache.white);
             }
         }
     }
@@ -574,10 +588,7 @@ impl Move<'_> {
         for (index, site) in model.sites.iter().enumerate() {
             let held = parameters.grains.iter().position(|(at, _)| *at == index);
             let single = match site.effects[..] {
-                [(i, effect)] => {
-                    let start = i * n - i * (i + 1) / 2 + i;
-                    Some((effect, &self.scratch.inverse[start..start + n - i], i))
-                }
+                [(i, effect)] => Some((effect, &self.scratch.inverse[column_start(i, n)..][..n - i], i)),
                 _ => None,
             };
             if single.is_none() {
@@ -693,26 +704,20 @@ struct Total {
     highest: f64,
 }
 
-/// One step of a latent number between ± half a step, given the whitened effect of 1 µm of it: how
-/// far it moves.
-fn draw_latent(
-    latent: f64,
-    step: f64,
-    unit: f64,
-    column: &[f64],
-    white: &[f64],
-    power: f64,
-    draws: &mut Draws,
-) -> f64 {
-    let curvature = unit * unit * dot(column, column);
-    let slope = unit * dot(column, white);
-    let deviation = 1.0 / (power * curvature).sqrt();
-    let best = latent - slope / curvature;
+/// One step of a latent number between ± half a step: how far it moves. `along` counts from where it is.
+fn draw_latent(latent: f64, step: f64, along: Quadratic, draws: &mut Draws) -> f64 {
+    let deviation = 1.0 / (along.power * along.curvature).sqrt();
+    let best = latent + along.slope / along.curvature;
     let z = normal_between((-0.5 * step - best) / deviation, (0.5 * step - best) / deviation, draws.random());
     (best + deviation * z).clamp(-0.5 * step, 0.5 * step) - latent
 }
 
-/// The whitened effect of several observations' effects together.
+/// Where column i of the inverse factor begins.
+fn column_start(i: usize, n: usize) -> usize {
+    i * n - i * (i + 1) / 2 + i
+}
+
+/// The whitened effect of several readings' effects together.
 fn spread_columns(
     inverse: &[f64],
     n: usize,
@@ -722,8 +727,7 @@ fn spread_columns(
     into.clear();
     into.resize(n, 0.0);
     for (i, effect) in effects {
-        let start = i * n - i * (i + 1) / 2 + i;
-        add_scaled(effect, &inverse[start..start + n - i], &mut into[i..]);
+        add_scaled(effect, &inverse[column_start(i, n)..][..n - i], &mut into[i..]);
     }
 }
 

@@ -133,10 +133,10 @@ impl<'a> CheckReport<'a> {
             (Some(limit), None) => format!("from {} on it is out", self.heights().text(limit)),
             (None, _) if grains => format!(
                 "no spread, however large, proves it out, as a grain under a foot makes any spread: {anew}, and let \
-                 `howflat judge` weigh the single readings"
+                 \"howflat judge\" weigh the single readings"
             ),
             (None, _) => {
-                "no spread, however large, proves it out; let `howflat judge` weigh the single readings"
+                "no spread, however large, proves it out; let \"howflat judge\" weigh the single readings"
                     .into()
             }
         };
@@ -262,8 +262,8 @@ impl<'a> CheckReport<'a> {
             ));
         }
         steps.push(
-            "Read these: `howflat sheet` prints the spots; `howflat judge` says what the readings mean, which is more than \
-             their spread does; `howflat plan` says what would make the check better."
+            "Read these: \"howflat sheet\" prints the spots; \"howflat judge\" says what the readings mean, which is more than \
+             their spread does; \"howflat plan\" says what would make the check better."
                 .into(),
         );
         steps.push(match limits.and_then(|limits| limits.out_at_or_above) {
@@ -298,7 +298,8 @@ impl<'a> CheckReport<'a> {
             rows.push(row("  its error", error));
         }
         let p = about_percent(self.simulation.settings.coverage_probability);
-        let covered = judged.map_or(String::new(), |ModelBased { n_trials, n_covered, mean_width, .. }| {
+        let nothing = || "; no check was judged from its readings".into();
+        let covered = judged.map_or_else(nothing, |ModelBased { n_trials, n_covered, mean_width, .. }| {
             let width = self.heights().text(*mean_width);
             format!("; judge's intervals, {width} wide on average, hold the truth in {n_covered} of {n_trials} checks")
         });
