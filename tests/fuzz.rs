@@ -10,9 +10,9 @@ use crate::common::{
     schema::misfits,
 };
 use howflat::{
-    model::formula::Formula,
+    model::formula::{Formula, FormulaError},
     propagation::check_experiment::CheckExperiment,
-    setup::{self, FileKind, HistoryFile, MeasurementSetup, PointFile, PointUnits, Readings, Setup},
+    setup::{self, Fault, FileKind, HistoryFile, MeasurementSetup, PointFile, PointUnits, Readings, Setup},
 };
 use proptest::{
     prelude::*,
@@ -338,7 +338,15 @@ fn any_text_is_a_formula_or_refused() {
     }
     let corpus: Vec<&str> = formulas.iter().map(String::as_str).collect();
     try_with(n_files(), recipes(6), |recipe| {
-        let read = |text: &str| Formula::parse(text, &["x", "y"]).map_err(|error| vec![error]);
+        // As a setup tells it: an error quotes as much of the formula as there is, and a fault cuts it short.
+        let told = |error: FormulaError| Fault {
+            field: "formula".into(),
+            found: error.problem,
+            must: "a formula".into(),
+            fix: error.hint,
+            at: None,
+        };
+        let read = |text: &str| Formula::parse(text, &["x", "y"]).map_err(|error| vec![told(error)]);
         if let Some(formula) = read_alike(&cooked(&corpus, &recipe), read)? {
             for at in [[0.5, -2.0], [0.0, 0.0], [f64::MAX, f64::MIN_POSITIVE]] {
                 let value = || formula.value(&at).map(f64::to_bits).map_err(|error| error.to_string());
