@@ -56,7 +56,7 @@ impl PointFile {
         units: PointUnits,
         most: usize,
     ) -> Result<(Self, Vec<Fault>), Vec<Fault>> {
-        let digest = hex(&Sha256::digest(text.as_bytes()));
+        let digest = hex(Sha256::digest(text.as_bytes()));
         let mut rows = Lines::of(text)?;
         let mut width = 0;
         let mut columns: Option<[Column; 3]> = None;
