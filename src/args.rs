@@ -478,3 +478,53 @@ pub enum Described {
     /// The output of `zone --json`.
     Zone,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+    use proptest::{
+        prelude::*,
+        test_runner::{Config, RngAlgorithm, TestRng, TestRunner},
+    };
+
+    /// Whatever is typed is understood, or answered in words that fit a screen; as many lines as files in `tests/fuzz.rs`.
+    #[test]
+    fn anything_typed_is_understood_or_answered() {
+        let n = std::env::var("HOWFLAT_FUZZ").map_or(500, |n| n.parse().unwrap());
+        let command = Arguments::command();
+        let mut words: Vec<String> = [
+            "-", "--", "-1", "0", "1", "1e999", "NaN", "", "\u{0}", "🙂", "--=", "--json=1", "-hV", "x.json",
+            "US A",
+        ]
+        .map(str::to_owned)
+        .into();
+        words.push("9".repeat(5000));
+        for of in command.get_subcommands() {
+            // Commands come up more often: most of what is typed begins with one.
+            words.extend(vec![of.get_name().to_owned(); 4]);
+            words.extend(of.get_arguments().filter_map(|a| a.get_long()).map(|long| format!("--{long}")));
+            let values = of.get_arguments().flat_map(|a| a.get_possible_values());
+            words.extend(values.map(|value| value.get_name().to_owned()));
+        }
+        let config = Config { cases: n, failure_persistence: None, ..Config::default() };
+        let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+        let typed = proptest::collection::vec(proptest::sample::select(words), 0..7);
+        let answered = TestRunner::new_with_rng(config, rng).run(&typed, |typed| {
+            let parse = || Arguments::try_parse_from(["howflat".to_owned()].iter().chain(&typed));
+            match (parse(), parse()) {
+                (Ok(once), Ok(again)) => prop_assert_eq!(format!("{once:?}"), format!("{again:?}")),
+                (Err(once), Err(again)) => {
+                    let text = once.render().to_string();
+                    prop_assert_eq!(&text, &again.render().to_string());
+                    prop_assert!(!text.trim().is_empty());
+                    prop_assert!(!once.use_stderr() || text.chars().count() < 1000 + 5000, "{text}");
+                    prop_assert!([0, 2].contains(&once.exit_code()));
+                }
+                _ => prop_assert!(false, "understood and not understood"),
+            }
+            Ok(())
+        });
+        assert!(answered.is_ok(), "{answered:?}");
+    }
+}

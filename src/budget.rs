@@ -13,7 +13,10 @@ use howflat::{
         monte_carlo::{Adaptive, IntervalKind, Trials},
         simulation::{self, Settings},
     },
-    report::budget_report::{self, BudgetReport},
+    report::{
+        budget_report::{self, BudgetReport},
+        page::Page,
+    },
     setup::{MeasurementSetup, Setup},
 };
 use std::process::ExitCode;
@@ -110,9 +113,11 @@ fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failu
     crate::hand_over(
         &arguments.output,
         budget_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        |width| report.text(width),
+        Page::terminal,
+        None,
     )?;
     Ok(ExitCode::SUCCESS)
 }

@@ -198,10 +198,21 @@ pub fn try_file(path: &Path) -> Result<(), Failure> {
     report_folder::try_folder(folder_of(path))
 }
 
-/// Writes a file that [`try_file`] has tried, whole or not at all.
-pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let written = complete(path, bytes).and_then(|file| Ok(file.persist(path)?));
-    written.map(|_| ()).map_err(|error| Failure::Unwritable(path.to_owned(), error))
+/// A file that [`try_file`] has tried, in full and on the disk, that waits beside its place; gone when dropped.
+pub struct Ready<'a>(&'a Path, NamedTempFile);
+
+impl<'a> Ready<'a> {
+    /// Writes it.
+    pub fn new(path: &'a Path, bytes: &[u8]) -> Result<Self, Failure> {
+        let written = complete(path, bytes).map_err(|error| Failure::Unwritable(path.to_owned(), error));
+        Ok(Self(path, written?))
+    }
+
+    /// Puts it in its place.
+    pub fn put(self) -> Result<(), Failure> {
+        let Self(path, file) = self;
+        file.persist(path).map(|_| ()).map_err(|error| Failure::Unwritable(path.to_owned(), error.error))
+    }
 }
 
 /// A file beside its place, written in full and on the disk.

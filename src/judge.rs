@@ -64,9 +64,11 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     hand_over(
         &arguments.output,
         judge_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        on_screen(&arguments.output, &report.page()),
+        on_screen(&arguments.output),
+        None,
     )?;
     Ok(match verdict {
         None | Some(Verdict::Within) => ExitCode::SUCCESS,

@@ -20,9 +20,11 @@ pub fn lesson(arguments: &Lesson) -> Result<ExitCode, Failure> {
     hand_over(
         &arguments.output,
         lesson_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        on_screen(&arguments.output, &report.page()),
+        on_screen(&arguments.output),
+        None,
     )?;
     Ok(ExitCode::SUCCESS)
 }

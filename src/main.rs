@@ -35,6 +35,7 @@ use howflat::{
 use progress::Progress;
 use report_folder::Earlier;
 use std::{
+    cell::LazyCell,
     panic,
     path::Path,
     process::ExitCode,
@@ -135,26 +136,29 @@ fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     progress.finish();
     let date = arguments.output.date.as_deref();
     let report = CheckReport { verdicts, date, ..CheckReport::new(&setup, &simulation) };
-    let trials = arguments.trials_csv.as_deref();
-    let written = trials.map(|file| files::write_file(file, report.trials_csv().as_bytes()));
+    let trials = || report.trials_csv();
     hand_over(
         &arguments.output,
         check_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        on_screen(&arguments.output, &report.page()),
+        on_screen(&arguments.output),
+        arguments.trials_csv.as_deref().map(|file| (file, &trials as &dyn Fn() -> String)),
     )?;
-    written.transpose()?;
     Ok(ExitCode::SUCCESS)
 }
 
-/// Makes sure that every number is one, writes a report's files where a folder was named, then prints the report as JSON or as text.
+/// Makes sure that every number is one, writes a report's files where a folder was named, and a table where one was, both or
+/// neither; then prints the report as JSON or as text.
 fn hand_over<E: std::fmt::Display>(
     output: &Output,
     schema: impl FnOnce() -> serde_json::Value,
-    files: impl FnOnce() -> Result<Vec<(String, Vec<u8>)>, E>,
+    page: impl FnOnce() -> Page,
+    files: impl FnOnce(&Page) -> Result<Vec<(String, Vec<u8>)>, E>,
     json: impl FnOnce() -> serde_json::Value,
-    text: impl FnOnce(Option<usize>) -> String,
+    text: impl FnOnce(&Page, Option<usize>) -> String,
+    table: Option<(&Path, &dyn Fn() -> String)>,
 ) -> Result<(), Failure> {
     let document = json();
     if let Some(path) = number_check::missing_number(&document, &schema()) {
@@ -162,18 +166,28 @@ fn hand_over<E: std::fmt::Display>(
             "is beyond all numbers that can be reckoned with; check the sizes and units of what was put in";
         return Err(Failure::Use(format!("the result's {path} {why}")));
     }
-    let written = output.out.as_deref().map(|folder| {
-        let files = files().map_err(Failure::picture)?;
-        report_folder::write_report(folder, &files, Earlier::Replaced)?;
-        Ok((folder, files.len()))
-    });
+    let page = LazyCell::new(page);
+    let write = || {
+        let table = table.map(|(path, table)| files::Ready::new(path, table().as_bytes())).transpose()?;
+        let written = match output.out.as_deref() {
+            Some(folder) => {
+                let files = files(&page).map_err(Failure::picture)?;
+                report_folder::write_report(folder, &files, Earlier::Replaced)?;
+                Some((folder, files.len()))
+            }
+            None => None,
+        };
+        table.map(files::Ready::put).transpose()?;
+        Ok(written)
+    };
+    let written = write();
     // A result that was computed is shown even where it cannot be kept.
     if output.json {
         print_json(&document)?;
     } else {
-        print(&text(terminal_width()))?;
+        print(&text(&page, terminal_width()))?;
     }
-    if let Some((folder, n)) = written.transpose()? {
+    if let Some((folder, n)) = written? {
         say_written(folder, n, "report.html");
     }
     Ok(())
@@ -185,8 +199,8 @@ fn say_written(folder: &Path, n_files: usize, first: &str) {
 }
 
 /// A report on the screen: what matters now, or all of it where that was asked for.
-fn on_screen<'a>(output: &'a Output, page: &'a Page) -> impl Fn(Option<usize>) -> String + 'a {
-    move |width| {
+fn on_screen(output: &Output) -> impl Fn(&Page, Option<usize>) -> String {
+    move |page, width| {
         if output.full {
             return page.terminal(width);
         }

@@ -5,18 +5,43 @@ use serde_json::{Map, Value};
 /// Where a document has nothing although its schema promises something there: JSON writes no infinity and no result of 0/0,
 /// so that is what becomes of them. Or where an answer says one in words.
 pub fn missing_number(document: &Value, schema: &Value) -> Option<String> {
-    hole(document, schema, schema, String::new()).or_else(|| says_none(document).then(|| "answer".into()))
+    let answer = || {
+        let mut names = Vec::new();
+        names_like_none(document, &mut names);
+        // One that another begins with comes after it.
+        names.sort_by_key(|name| usize::MAX - name.len());
+        says_none(document, &names).then(|| "answer".into())
+    };
+    hole(document, schema, schema, String::new()).or_else(answer)
 }
 
-fn says_none(document: &Value) -> bool {
-    let is_none = |word: &str| ["NaN", "inf"].contains(&word);
+/// Whether a text has a word that stands for no number.
+fn has_none(text: &str) -> bool {
+    text.split(|c: char| !c.is_alphanumeric() && c != '_').any(|word| ["NaN", "inf"].contains(&word))
+}
+
+/// What a user called `NaN` is no number, and no lack of one.
+fn names_like_none<'a>(document: &'a Value, names: &mut Vec<&'a str>) {
+    const NAMES: [&str; 4] = ["name", "title", "measurand", "tolerance_name"];
     match document {
-        Value::Array(items) => items.iter().any(says_none),
-        Value::Object(members) => members.iter().any(|(name, member)| match member {
+        Value::Array(items) => items.iter().for_each(|item| names_like_none(item, names)),
+        Value::Object(members) => members.iter().for_each(|(key, member)| match member {
+            Value::String(text) if NAMES.contains(&key.as_str()) && has_none(text) => names.push(text),
+            member => names_like_none(member, names),
+        }),
+        _ => {}
+    }
+}
+
+fn says_none(document: &Value, names: &[&str]) -> bool {
+    match document {
+        Value::Array(items) => items.iter().any(|item| says_none(item, names)),
+        Value::Object(members) => members.iter().any(|(key, member)| match member {
             Value::String(text) => {
-                name == "answer" && text.split(|c: char| !c.is_alphanumeric() && c != '_').any(is_none)
+                let unnamed = names.iter().fold(text.clone(), |text, name| text.replace(name, ""));
+                key == "answer" && has_none(&unnamed)
             }
-            _ => says_none(member),
+            _ => says_none(member, names),
         }),
         _ => false,
     }
@@ -90,8 +115,12 @@ mod tests {
         assert_eq!(found(json!({ "mean": 1, "date": null, "rows": [{ "u": 1 }], "best": null })), None);
         assert_eq!(found(json!({ "answer": "informed: y = 1 ± 2 µm", "title": "NaN" })), None);
         assert_eq!(found(json!({ "answer": "T_inf = 20 ± 1 K" })), None);
+        let named =
+            |answer: &str| json!({ "answer": answer, "plates": [{ "name": "NaN" }, { "name": "NaN 2" }] });
+        assert_eq!(found(named("NaN is due, NaN 2 is next")), None);
         for (document, path) in [
             (json!({ "answer": "y = 1 ± NaN µm" }), "answer"),
+            (json!({ "answer": "B is due in NaN years", "plates": [{ "name": "B" }] }), "answer"),
             (json!({ "mean": null }), "mean"),
             (json!({ "rows": [{ "u": 1 }, { "u": null }] }), "rows[1].u"),
             (json!({ "best": { "u": null } }), "best.u"),

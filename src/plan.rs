@@ -71,9 +71,11 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
     hand_over(
         &arguments.output,
         plan_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        on_screen(&arguments.output, &report.page()),
+        on_screen(&arguments.output),
+        None,
     )?;
     Ok(ExitCode::SUCCESS)
 }

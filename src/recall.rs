@@ -58,9 +58,11 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
     hand_over(
         &arguments.output,
         recall_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        on_screen(&arguments.output, &report.page()),
+        on_screen(&arguments.output),
+        None,
     )?;
     // The other plates have their dates; that some have none must not go unseen.
     match faults(&refused) {

@@ -9,6 +9,7 @@
 //! one that was killed is undone by the next. Runs exclude each other by a lock on the folder.
 
 use crate::{failure::Failure, files};
+use howflat::setup::hex;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::{
@@ -50,7 +51,8 @@ pub fn try_folder(folder: &Path) -> Result<(), Failure> {
         .map_err(|error| Failure::Use(format!("{}: cannot be written: {error}", folder.display())))
 }
 
-/// A file of its own in a folder, gone when dropped, with the permissions that the user's umask gives.
+/// A file of its own in a folder, gone when dropped, with the permissions that the user's umask gives. It is locked as long as
+/// its run lives, by which [`remove_temporary`] knows those of the dead.
 pub fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".howflat-");
@@ -59,7 +61,15 @@ pub fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
         use std::os::unix::fs::PermissionsExt;
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
-    builder.tempfile_in(folder)
+    loop {
+        let file = builder.tempfile_in(folder)?;
+        // A file system without locks has none that could be taken for a dead one's.
+        let _ = file.as_file().lock();
+        // Between its making and its lock it could be taken for one.
+        if file.path().exists() {
+            return Ok(file);
+        }
+    }
 }
 
 /// Writes the files of a report into a folder, making it where it is missing.
@@ -269,7 +279,7 @@ fn recover(folder: &Path) -> io::Result<()> {
     remove_temporary(folder)
 }
 
-/// Files that a killed run left while it tried the folder.
+/// Files that a killed run left, and not those that another is writing.
 fn remove_temporary(folder: &Path) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
@@ -279,7 +289,10 @@ fn remove_temporary(folder: &Path) -> io::Result<()> {
                 .is_some_and(|rest| rest.len() == 6 && rest.chars().all(char::is_alphanumeric))
         });
         if is_ours && entry.file_type()?.is_file() {
-            fs::remove_file(entry.path())?;
+            let file = File::open(entry.path());
+            if file.as_ref().is_ok_and(|file| file.try_lock().is_ok()) {
+                fs::remove_file(entry.path())?;
+            }
         }
     }
     Ok(())
@@ -316,7 +329,7 @@ fn manifest(path: &Path) -> BTreeMap<String, String> {
 }
 
 fn digest(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(Sha256::digest(bytes))
 }
 
 /// Folders can be opened, and so made sure of, on Unix only.
@@ -345,6 +358,19 @@ mod tests {
         let fails = left == 0;
         FAILS.set((if fails && !ends { usize::MAX } else { left.saturating_sub(1) }, ends));
         if fails { Err(io::Error::other("as the test wants it")) } else { Ok(()) }
+    }
+
+    #[test]
+    fn what_another_run_is_writing_stays_and_what_a_dead_one_left_goes() {
+        let folder = tempfile::tempdir().unwrap();
+        let living = temporary_in(folder.path()).unwrap();
+        let dead = folder.path().join(".howflat-aB3dE6");
+        fs::write(&dead, "left").unwrap();
+        write_report(folder.path(), &report(&[("a", "1")]), Earlier::Replaced).unwrap();
+        assert!(living.path().exists() && !dead.exists());
+        drop(living);
+        write_report(folder.path(), &report(&[("a", "2")]), Earlier::Replaced).unwrap();
+        assert_eq!(files(folder.path()).into_keys().collect::<Vec<_>>(), ["a", MANIFEST]);
     }
 
     type Files = BTreeMap<String, String>;

@@ -2,7 +2,10 @@
 
 use crate::{args::Zone, failure::Failure, files, hand_over};
 use howflat::{
-    report::zone_report::{self, ZoneReport},
+    report::{
+        page::Page,
+        zone_report::{self, ZoneReport},
+    },
     setup::PointUnits,
     shop::{flatness::FlatnessError, point_zone::PointZone},
 };
@@ -35,9 +38,11 @@ pub fn zone(arguments: &Zone) -> Result<ExitCode, Failure> {
     hand_over(
         &arguments.output,
         zone_report::json_schema,
-        || report.files(),
+        || report.page(),
+        |page| report.files(page),
         || report.json(),
-        |width| report.text(width),
+        Page::terminal,
+        None,
     )?;
     Ok(ExitCode::SUCCESS)
 }

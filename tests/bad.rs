@@ -17,14 +17,14 @@ use std::{fs, path::Path};
 
 const MARK: char = '‸';
 
-struct Case {
-    name: String,
-    text: String,
+pub struct Case {
+    pub name: String,
+    pub text: String,
     places: Vec<Position>,
     words: Vec<String>,
 }
 
-fn cases(kind: &str) -> Vec<Case> {
+pub fn cases(kind: &str) -> Vec<Case> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/bad").join(kind);
     let all = fs::read_to_string(path).expect("cases");
     let mut parts = all.split("=== ");

@@ -296,24 +296,51 @@ fn very_many_readings_work_at_any_number_of_threads() {
 fn numbers_without_bounds_are_refused() {
     let model = |formula: &str, x: &str| {
         format!(
-            r#"{{ "title": "far", "measurands": [{{ "name": "y", "unit": "µm", "formula": "{formula}" }}],
-                 "inputs": [{{ "name": "x", "unit": "µm", {x} }}] }}"#
+            r#"{{ "title": "far", "measurands": [{{ "name": "y", "formula": "{formula}" }}],
+                 "inputs": [{{ "name": "x", {x} }}] }}"#
         )
     };
-    for (formula, x) in [
-        ("x*x", r#""estimate": 1e200, "standard_uncertainty": 1e200"#),
-        ("x", r#""estimate": 1, "standard_uncertainty": 1e308"#),
-        ("exp(x)", r#""estimate": 800, "standard_uncertainty": 1"#),
-        ("1/x", r#""estimate": 0, "standard_uncertainty": 1"#),
-        ("x", r#""readings": [1e308, -1e308]"#),
-        ("x", r#""estimate": 1, "standard_uncertainty": 0.1, "degrees_of_freedom": 0.01"#),
+    const LARGE: &str = "measurands[0].formula is without a value at the estimates (formula of y, column 1: the result is too large";
+    for (formula, x, said) in [
+        ("x*x", r#""estimate": 1e200, "standard_uncertainty": 1e200"#, LARGE),
+        ("x", r#""estimate": 1, "standard_uncertainty": 1e308"#, "the result's answer is beyond all numbers"),
+        ("exp(x)", r#""estimate": 800, "standard_uncertainty": 1"#, LARGE),
+        ("1/x", r#""estimate": 0, "standard_uncertainty": 1"#, "column 1: division by zero"),
+        ("x", r#""readings": [1e308, -1e308]"#, "inputs[0].readings is an input whose scale is inf"),
+        (
+            "x",
+            r#""estimate": 1, "standard_uncertainty": 0.1, "degrees_of_freedom": 0.01"#,
+            "inputs[0].degrees_of_freedom is 0.01, but must be a number from 0.5",
+        ),
     ] {
         for option in ["--json", "--full"] {
             let run = run(howflat()
                 .args(["budget", "-", "--trials", "1000", option])
                 .write_stdin(model(formula, x)));
             assert_eq!((run.code, run.out.as_str()), (2, ""), "{formula} {x}: {}", run.err);
+            // For this reason and for no other.
+            assert!(run.err.contains(said) && run.err.lines().count() == 1, "{formula} {x}: {}", run.err);
         }
+    }
+    // What is large and can be reckoned with is: a square has twice the relative uncertainty.
+    let run = run(howflat()
+        .args(["budget", "-", "--trials", "1000", "--json"])
+        .write_stdin(model("x*x", r#""estimate": 1e60, "standard_uncertainty": 1e57"#)));
+    assert_eq!(run.code, 0, "{}", run.err);
+    let json: serde_json::Value = serde_json::from_str(&run.out).expect("JSON");
+    let u = json["combined_standard_uncertainty"].as_f64().expect("a number");
+    assert!((u / 2e117 - 1.0).abs() < 1e-9, "{u}");
+}
+
+/// What a user calls `NaN` or `inf` is a name, and no lack of a number.
+#[test]
+fn names_are_no_numbers() {
+    let model = r#"{ "measurands": [{ "name": "NaN", "formula": "inf + 1" }],
+                     "inputs": [{ "name": "inf", "estimate": 1, "standard_uncertainty": 1 }] }"#;
+    for option in ["--json", "--full"] {
+        let run = run(howflat().args(["budget", "-", "--trials", "1000", option]).write_stdin(model));
+        assert_eq!(run.code, 0, "{}", run.err);
+        assert!(run.out.contains("NaN"));
     }
 }
 

@@ -122,6 +122,32 @@ fn a_map_of_the_setup_is_never_replaced() {
     assert_eq!(simulate("--trials-csv", &folder.path().join("trials.csv")).code, 0);
 }
 
+/// A report and the table of its trials are written together or not at all.
+#[test]
+fn a_report_that_cannot_be_written_keeps_the_trials_back() {
+    let (folder, setup) = desk();
+    let (out, trials) = (folder.path().join("out"), folder.path().join("trials.csv"));
+    fs::create_dir(&out).expect("a folder");
+    fs::write(out.join("report.md"), "mine\n").expect("a file");
+    fs::write(&trials, "of an earlier run\n").expect("a file");
+    let before = contents(folder.path());
+    let simulate = || {
+        let mut command = howflat();
+        command.arg("simulate").arg(&setup).args(["--trials", "1000", "--judged", "0"]);
+        run(command.arg("--out").arg(&out).arg("--trials-csv").arg(&trials))
+    };
+    let refused = simulate();
+    assert!(refused.code == 2 && refused.err.contains("stands in the way"), "{}", refused.err);
+    assert!(refused.out.contains("In 95 %"), "the result is printed all the same");
+    assert!(contents(folder.path()) == before, "the trials were written without their report");
+    fs::remove_file(out.join("report.md")).expect("its end");
+    let written = simulate();
+    assert_eq!(written.code, 0, "{}", written.err);
+    assert!(is_whole(&out));
+    let table = fs::read_to_string(&trials).expect("the trials");
+    assert_eq!(table.lines().count(), 1001, "a line for each trial, and their names");
+}
+
 /// A folder from before there were manifests cannot be told from one of the user's, and says so.
 #[test]
 fn an_older_report_is_told_apart() {
@@ -192,24 +218,34 @@ fn a_killed_run_leaves_no_mixture_that_passes_for_a_report() {
     let metric = folder.path().join("metric.json");
     fs::write(&metric, SETUP.replace("24 in", "610 mm").replace("18 in", "457 mm")).expect("a setup");
     let out = folder.path().join("report");
+    assert!(lesson(&metric, &out).status().expect("a run").success());
+    let of_metric = contents(&out);
     let begun = Instant::now();
     assert!(lesson(&setup, &out).status().expect("a run").success());
     let whole = begun.elapsed();
     let files_before = contents(&out);
-    for i in 0..24 {
+    let mut struck = 0;
+    // Until enough were struck in the midst of it, and not before or after.
+    for i in 0..200 {
+        if struck == 12 {
+            break;
+        }
         let mut child = lesson(if i % 2 == 0 { &metric } else { &setup }, &out).spawn().expect("a run");
         // As soon as something is being written, then a little later each time.
         let begun = Instant::now();
         while !out.join(".howflat-new").exists() && begun.elapsed() < 4 * whole {
             thread::sleep(Duration::from_micros(50));
         }
-        thread::sleep(Duration::from_micros(400 * i));
+        thread::sleep(Duration::from_micros(400 * (i % 24)));
         child.kill().expect("a kill");
         child.wait().expect("an end");
+        struck += u32::from(out.join(".howflat-new").exists() || out.join(".howflat-old").exists());
         if out.join("manifest.json").exists() {
-            assert!(is_whole(&out), "killed run {i} left a mixture under a manifest");
+            let is_one = [&of_metric, &files_before].contains(&&contents(&out));
+            assert!(is_one && is_whole(&out), "killed run {i} left a mixture under a manifest");
         }
     }
+    assert_eq!(struck, 12, "so many runs were killed while they wrote");
     assert!(lesson(&setup, &out).status().expect("a run").success());
     assert!(contents(&out) == files_before && is_whole(&out));
     let left: Vec<_> =

@@ -15,6 +15,7 @@ mod evaluation;
 mod expansion;
 mod flatness;
 mod floors;
+mod fuzz;
 mod grades;
 mod judge;
 mod laws;

@@ -1,7 +1,7 @@
 //! What would make a check better: steps, placements, and the command.
 
 use crate::common::check_with;
-use crate::common::program::{howflat, run};
+use crate::common::program::{howflat, rounded, run, shipped_report, told};
 use howflat::{
     decision::{
         advice::{Advice, Offer, Question},
@@ -353,11 +353,8 @@ fn the_document_follows_its_schema_and_no_thread() {
          \"wider_feet\": {{ \"times\": 2, \"effort\": 60 }}, \"better_block\": {{ \"left_out\": true }} }} }}"
     );
     let run = |threads: &str| {
-        plan_in(
-            folder.path(),
-            &setup,
-            &["--trials", "5120", "--json", "--threads", threads, "--tolerance", "40 µm"],
-        )
+        let arguments = ["--trials", "5120", "--json", "--threads", threads, "--tolerance", "40 µm"];
+        plan_in(folder.path(), &setup, &arguments)
     };
     let (code, text, error) = run("1");
     assert_eq!((code, error.as_str()), (0, ""));
@@ -376,6 +373,170 @@ fn the_document_follows_its_schema_and_no_thread() {
         assert!(["wiping each time", "wider feet"].contains(&step.as_str().unwrap()));
     }
     assert_eq!(json["methods"].as_array().unwrap().len(), 7);
+    // For a tolerance that wider feet are just enough for, some set is: its words are held to its numbers as well.
+    let feet = json["steps"].as_array().unwrap().iter().find(|step| step["step"] == "wider feet").unwrap();
+    let tolerance = format!("{} tenths", 4.4 * farthest(&ends(&feet["errors"][0]["interval"])));
+    let arguments = ["--trials", "5120", "--json", "--tolerance", &tolerance, "--out", "out"]
+        .map(|word| if word == "out" { folder.path().join("out") } else { word.into() });
+    let arguments: Vec<&str> = arguments.iter().map(|word| word.to_str().unwrap()).collect();
+    let (code, text, error) = plan_in(folder.path(), &setup, &arguments);
+    assert_eq!(code, 0, "{error}");
+    let json: Value = serde_json::from_str(&text).unwrap();
+    assert!(
+        !json["enough"]["steps"].as_array().unwrap().is_empty() && json["enough"]["good_enough_now"] == false
+    );
+    words_follow_from_numbers(&fs::read_to_string(folder.path().join("out/report.md")).unwrap(), &json);
+}
+
+fn ends(interval: &Value) -> [f64; 2] {
+    [0, 1].map(|end| interval[end].as_f64().expect("an end"))
+}
+
+fn farthest([low, high]: &[f64; 2]) -> f64 {
+    low.abs().max(high.abs())
+}
+
+/// Every sentence of a plan that carries a number or a decision, against the numbers of its document; heights have two
+/// decimals, shares none and their uncertainties one.
+fn words_follow_from_numbers(report: &str, json: &Value) {
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let height = |value: f64| rounded(value, 2);
+    let both = |interval: &Value| ends(interval).map(height);
+    let of_way = |rows: &Value| {
+        let rows = rows.as_array().expect("a row for each way");
+        rows.iter().find(|row| row["way"] == json["way"]).expect("the way that was asked for")["interval"]
+            .clone()
+    };
+    let (now, enough) = (of_way(&json["now"]), &json["enough"]);
+    let target = number(&enough["target"]);
+    assert!((target * number(&enough["accuracy_ratio"]) / number(&json["tolerance"]) - 1.0).abs() < 1e-12);
+    let [low, high, tolerance, within, verdict] = told(
+        "is off the plate's true flatness by {} to {} tenths; for {} tenths ({it should be within {} tenths either way, 1/4 of that: {}.",
+        &report.replace(&format!("({}) ", json["tolerance_name"].as_str().unwrap()), "({"),
+    );
+    assert_eq!([low, high], both(&now));
+    assert_eq!([tolerance, within], [number(&json["tolerance"]), target].map(height));
+    let is_enough = farthest(&ends(&now)) <= target;
+    assert_eq!(verdict, if is_enough { "it is good enough as it is" } else { "it is not good enough" });
+    assert_eq!(enough["good_enough_now"], is_enough);
+
+    // The step, and the pair, that narrow most; a gain is how much of the width goes.
+    let gain = |row: &Value| row["narrower_by"].as_f64().unwrap_or(f64::NEG_INFINITY);
+    let most = |rows: &Value| {
+        let rows = rows.as_array().unwrap().iter();
+        rows.max_by(|a, b| gain(a).total_cmp(&gain(b))).unwrap().clone()
+    };
+    let gain_words =
+        |row: &Value| [rounded(100.0 * gain(row), 0), rounded(100.0 * number(&row["narrower_by_u"]), 1)];
+    let best = most(&json["steps"]);
+    let [name, _, by, u, low, high] = told(
+        "The single step that helps most is \"{}\" ({}): it narrows the interval by {} % (standard uncertainty {} %), to {} to {} tenths.",
+        report,
+    );
+    assert_eq!(name, best["step"].as_str().unwrap());
+    assert_eq!([by, u], gain_words(&best));
+    let narrowed = of_way(&best["errors"]);
+    assert_eq!([low, high], both(&narrowed));
+    let width = |interval: &Value| number(&interval[1]) - number(&interval[0]);
+    assert!((1.0 - width(&narrowed) / width(&now) - gain(&best)).abs() < 1e-9);
+    let pair = most(&json["pairs"]);
+    let [a, b, by, u, together] =
+        told("The best pair is \"{}\" with \"{}\": narrower by {} % (standard uncertainty {} %){}.", report);
+    assert_eq!([a.as_str(), b.as_str()], [0, 1].map(|k| pair["steps"][k].as_str().unwrap()));
+    assert_eq!([by, u], gain_words(&pair));
+    let alone = |name: &str| {
+        let steps = json["steps"].as_array().unwrap();
+        gain(steps.iter().find(|step| step["step"] == name).unwrap())
+    };
+    let interaction = gain(&pair) - alone(&a) - alone(&b);
+    assert!((number(&pair["interaction"]) - interaction).abs() < 1e-9);
+    let doubt = 2.0 * number(&pair["interaction_u"]);
+    assert_eq!(together.contains("overlap"), interaction < -doubt, "{together}");
+    assert_eq!(together.contains("more than"), interaction > doubt, "{together}");
+
+    // The set that suffices, or that none does.
+    let names = |of: &Value| {
+        let names: Vec<String> = of.as_array().unwrap().iter().map(|name| format!("{name}")).collect();
+        names.join(", ")
+    };
+    match enough["steps"].as_array() {
+        Some(steps) if !steps.is_empty() => {
+            let [effort, set, n] =
+                told("The cheapest set that makes it good enough takes {}: {} ({} sets of", report);
+            assert_eq!(effort.split(' ').next().unwrap().parse::<f64>().unwrap(), number(&enough["effort"]));
+            let price = |step: &Value| {
+                let known = json["steps"].as_array().unwrap();
+                number(&known.iter().find(|known| known["step"] == *step).unwrap()["effort"])
+            };
+            let each = if enough["efforts_count_steps"] == true {
+                steps.len() as f64
+            } else {
+                steps.iter().map(price).sum()
+            };
+            assert_eq!(number(&enough["effort"]), each);
+            assert_eq!((set, n), (names(&enough["steps"]), enough["n_tried"].to_string()));
+        }
+        Some(_) => assert!(is_enough),
+        None => {
+            let [n, among, best, low, high] = told(
+                "No set of these steps makes it good enough. All {} sets of the {} steps {were tried; the best of them, {}, still leaves {} to {} tenths.",
+                &report.replace("that are seen to help ", "{").replace(
+                    &format!(
+                        "that help most ({} that help less were left out of the search) ",
+                        enough["passed_over"].as_array().unwrap().len()
+                    ),
+                    "{",
+                ),
+            );
+            let searched = enough["searched"].as_array().unwrap().len();
+            assert_eq!([n.parse(), among.parse()], [Ok(1_usize << searched), Ok(searched)]);
+            assert_eq!(enough["n_tried"], 1 << searched);
+            assert_eq!((best, [low, high]), (names(&enough["best_steps"]), both(&enough["best_interval"])));
+            assert!(farthest(&ends(&enough["best_interval"])) > target);
+        }
+    }
+
+    let placed = &json["placements"];
+    let uncertainty = |of: &str| height(number(&placed[of]["standard_uncertainty"]));
+    let [set_downs, indications, readings, before, after] = told(
+        "With {} set-downs of the stand, {} indications ({} readings, {placed as below and judged by howflat judge, the standard \
+         uncertainty of the flatness should come down from {} tenths before any reading to {} tenths at most",
+        &cut_short(report, " readings, ", "placed as below"),
+    );
+    assert_eq!(
+        [set_downs, indications, readings],
+        ["set_downs", "indications", "n_readings"].map(|of| placed[of].to_string())
+    );
+    assert_eq!([before, after], ["before", "placed"].map(uncertainty));
+    let [own] = told("), leaves {} tenths.", report);
+    assert_eq!(own, uncertainty("own_survey"));
+
+    let methods = json["methods"].as_array().unwrap().iter().filter(|row| {
+        let name = row["method"].as_str().unwrap();
+        !name.starts_with("this check") && name != "repeat reading"
+    });
+    let error = |row: &Value| row["error"]["interval_symmetric"].clone();
+    let best = methods.min_by(|a, b| width(&error(a)).total_cmp(&width(&error(b)))).unwrap();
+    let [name, low, high] = told(
+        "Of the other methods the {} along eight lines comes closest, with the same hands and the same room: off by {} to {} tenths",
+        report,
+    );
+    assert_eq!((name.as_str(), [low, high]), (best["method"].as_str().unwrap(), both(&error(best))));
+}
+
+/// A text with what stands between two words, where they first follow one another, replaced by a brace.
+fn cut_short(text: &str, from: &str, to: &str) -> String {
+    let end = text.find(to).expect("the second");
+    let start = text[..end].rfind(from).expect("the first") + from.len();
+    format!("{}{{{}", &text[..start], &text[end..])
+}
+
+#[test]
+fn shipped_words_follow_from_shipped_numbers() {
+    for name in ["granite-parked/plan", "fresh-careful/plan"] {
+        let (report, json) = shipped_report(name);
+        words_follow_from_numbers(&report, &json);
+    }
 }
 
 #[test]

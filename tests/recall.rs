@@ -6,7 +6,7 @@
 
 use crate::common::{
     between, check_with,
-    program::{Run, howflat, run},
+    program::{Run, howflat, rounded, run, shipped_report, told},
 };
 use howflat::{
     decision::{
@@ -1102,4 +1102,183 @@ fn a_seed_is_a_whole_number() {
     let folder = with_setup();
     let run = recall(folder.path(), &["mine.json", "mine.csv", "--seed", "-1"]);
     assert!(run.code == 2 && run.err.contains("must be a whole number from 0"), "{}", run.err);
+}
+
+/// The words of shipped recalls, each against the numbers of its document.
+mod words {
+    use super::{rounded, shipped_report, told};
+    use serde_json::Value;
+
+    fn number(value: &Value) -> f64 {
+        value.as_f64().expect("a number")
+    }
+
+    fn height(value: &Value) -> String {
+        rounded(number(value), 2)
+    }
+
+    fn heights(estimate: &Value) -> [String; 3] {
+        ["estimate", "from", "to"].map(|of| height(&estimate[of]))
+    }
+
+    /// A probability: to a tenth of a per cent where it is small or large, else to one.
+    fn chance(p: f64) -> String {
+        rounded(100.0 * p, if (0.05..0.95).contains(&p) { 0 } else { 1 })
+    }
+
+    fn money(amount: f64) -> String {
+        rounded(amount, if amount < 10.0 { 2 } else { 0 })
+    }
+
+    /// Cells of the first row that begins so, and has so many.
+    fn row(report: &str, first: &str, n_cells: usize) -> Vec<String> {
+        let cells = |line: &str| -> Vec<String> {
+            line.trim_matches('|').split('|').map(|cell| cell.trim().to_owned()).collect()
+        };
+        let mut rows = report.lines().filter(|line| line.starts_with('|')).map(cells);
+        rows.find(|row| row[0] == first && row.len() == n_cells).unwrap_or_else(|| panic!("no row {first}"))
+    }
+
+    /// A date that is decided on is the first on which the forecast has reached its probability.
+    fn is_reached(plate: &Value, date: &Value, probability: f64) {
+        let (date, forecast) = (date.as_str().expect("a date"), plate["forecast"].as_array().expect("rows"));
+        let (before, after): (Vec<&Value>, Vec<&Value>) =
+            forecast.iter().partition(|row| row["date"].as_str().expect("a date") < date);
+        let out = |row: &Value| number(&row["out_probability"]);
+        // A day of it is less than this.
+        const SLACK: f64 = 2e-3;
+        assert!(before.last().is_none_or(|row| out(row) < probability + SLACK), "{date} is late");
+        assert!(after.first().is_some_and(|row| out(row) > probability - SLACK), "{date} is early");
+    }
+
+    #[test]
+    fn of_one_plate() {
+        let (report, json) = shipped_report("granite-parked/recall");
+        let (plate, cost) = (&json["plates"][0], &json["plates"][0]["by_cost"]);
+        let [date, limit, _, risk] = told(
+            "Send the plate out by {}: on that day the probability that its flatness deviation exceeds {} tenths ({}) reaches {} %.",
+            &report,
+        );
+        assert_eq!(plate["send_out_by"], *date);
+        assert_eq!((limit, risk), (height(&plate["tolerance"]), chance(number(&json["risk"]))));
+        is_reached(plate, &plate["send_out_by"], number(&json["risk"]));
+
+        let [day, estimate, from, to, out, a_year, slow, fast] = told(
+            "On {} the flatness deviation is estimated at {} tenths, and lies between {} and {} tenths with a probability of 95 %; it \
+             is out with a probability of {} %. It grows by {} tenths a year (95 %: {} to {} tenths).",
+            &report,
+        );
+        assert_eq!(json["as_on"], *day);
+        assert_eq!([estimate, from, to], heights(&plate["flatness"]));
+        assert_eq!([a_year, slow, fast], heights(&plate["wear_per_year"]));
+        assert_eq!(out, chance(number(&plate["out_probability"])));
+        // What is said of today is where the forecast begins.
+        assert_eq!(
+            (&plate["forecast"][0]["date"], &plate["forecast"][0]["flatness"]),
+            (&json["as_on"], &plate["flatness"])
+        );
+
+        let [best, worth, more] = told(
+            "By cost the best date is {}, when the risk reaches the {} % that these costs are worth; the date above costs {} more.",
+            &report,
+        );
+        assert_eq!(cost["least_cost_date"], *best);
+        assert_eq!(worth, chance(number(&cost["acceptable_risk"])));
+        assert_eq!(more, money(number(&cost["stated_risk_costs_more"])));
+        is_reached(plate, &cost["least_cost_date"], number(&cost["acceptable_risk"]));
+
+        // By hand: a recalibration with the days that it takes, and the bad parts of a year.
+        let typed = |of: &str| number(&json["costs"][of]);
+        let [recalibration, year] = [
+            typed("recalibration") + typed("day") * typed("days_away"),
+            typed("bad_part") * typed("bad_parts_a_year"),
+        ];
+        for (what, value) in [
+            ("a recalibration, with the days without the plate", money(recalibration)),
+            ("a year out of tolerance", money(year)),
+            ("date of least expected cost", best),
+            ("risk that these costs are worth", format!("{worth} %")),
+            (
+                "years from one recalibration to the next, from then on",
+                rounded(number(&cost["years_between"]), 1),
+            ),
+            ("cost a year, from then on", money(number(&cost["cost_per_year"]))),
+            ("the date of the stated risk costs more by", more),
+        ] {
+            assert_eq!(row(&report, what, 2)[1], value, "{what}");
+        }
+
+        // What checks are worth: none more than to know all.
+        let worths: Vec<f64> =
+            cost["checks"].as_array().expect("checks").iter().map(|check| number(&check["worth"])).collect();
+        let said: [String; 4] = told(
+            "another shop check, its spread taken {}; another shop check, its readings judged (u = 1.31 tenths) {}; a survey as good as \
+             the last certificate (u = 0.12 tenths) {}; knowing the flatness exactly {}.",
+            &report,
+        );
+        assert_eq!(said.to_vec(), worths.iter().copied().map(money).collect::<Vec<_>>());
+        assert!(worths.iter().all(|worth| (0.0..=worths[3]).contains(worth)));
+    }
+
+    #[test]
+    fn of_several_plates() {
+        let (report, json) = shipped_report("iron-metric/recall");
+        let (plates, risk) = (json["plates"].as_array().expect("plates"), number(&json["risk"]));
+        let [day, n, due, next, date, limit, _, reached] = told(
+            "As on {}, of {} plates {} is due; {} is next, on {}. A plate is due when the probability that its flatness deviation \
+             exceeds {} µm ({}) has reached {} %.",
+            &report,
+        );
+        assert_eq!((&json["as_on"], n), (&Value::from(day), plates.len().to_string()));
+        assert_eq!((limit, reached), (height(&json["tolerance"]), chance(risk)));
+        let is_due = |plate: &&Value| number(&plate["out_probability"]) >= risk;
+        let name = |plate: &Value| plate["name"].as_str().expect("a name").to_owned();
+        assert_eq!(plates.iter().filter(is_due).map(name).collect::<Vec<_>>(), [due]);
+        let by = |plate: &&Value| plate["send_out_by"].as_str().expect("a date").to_owned();
+        let first =
+            plates.iter().filter(|plate| !is_due(plate)).min_by_key(by).expect("a plate that is not due");
+        assert_eq!((name(first), &first["send_out_by"]), (next, &Value::from(date)));
+
+        // The most urgent first, each as its row has it.
+        assert!(plates.is_sorted_by_key(|plate| by(&plate)), "not by urgency");
+        for plate in plates {
+            let told = row(&report, &name(plate), 10);
+            let shown = |date: &Value, now: &str| {
+                if *date == json["as_on"] { now.to_owned() } else { date.as_str().unwrap().to_owned() }
+            };
+            let [estimate, from, to] = heights(&plate["flatness"]);
+            let out = rounded(100.0 * number(&plate["out_probability"]), 1);
+            let last = plate["entries"].as_array().expect("entries").last().expect("an entry");
+            let entry = format!("{} {}", last["date"].as_str().unwrap(), last["kind"].as_str().unwrap());
+            let cost = &plate["by_cost"];
+            let expected = [
+                name(plate),
+                shown(&plate["send_out_by"], "due"),
+                out,
+                estimate,
+                from,
+                to,
+                height(&plate["wear_per_year"]["estimate"]),
+                entry,
+                shown(&cost["least_cost_date"], "now"),
+                rounded(number(&cost["checks"][0]["worth"]), 0),
+            ];
+            assert_eq!(told, expected);
+            if !is_due(&plate) {
+                is_reached(plate, &plate["send_out_by"], risk);
+            }
+        }
+    }
+}
+
+/// A plate may be called anything, even as what stands for no number elsewhere.
+#[test]
+fn a_plate_called_nan_is_a_plate() {
+    let folder = with_setup();
+    let rows = "date,plate,kind,value,U,k\n2020-03-01,NaN,certificate,60 µin,20 µin,2\n2022-03-01,NaN,certificate,70 µin,20 µin,2\n\
+                2021-03-01,NaN 2,certificate,50 µin,20 µin,2\n";
+    fs::write(folder.path().join("named.csv"), rows).unwrap();
+    let run = recall(folder.path(), &["mine.json", "named.csv"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.contains("NaN"), "{}", run.out);
 }

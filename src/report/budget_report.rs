@@ -278,11 +278,6 @@ impl<'a> BudgetReport<'a> {
         self.measurands.iter().map(MeasurandReport::answer).collect::<Vec<_>>().join(" ")
     }
 
-    /// The whole report for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
     /// The report as it is read: the answer, then measurand by measurand budget, both ways beside each other and
     /// pictures, then what the inputs rest on.
     pub fn page(&self) -> Page {
@@ -542,13 +537,13 @@ impl<'a> BudgetReport<'a> {
         serde_json::to_value(document).unwrap_or_default()
     }
 
-    /// Every file of the report, by name, complete.
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = self.page().files();
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = page.files();
         files.push(("result.json".to_string(), format!("{:#}\n", self.json()).into_bytes()));
         for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
             let table = measurand.table();

@@ -169,11 +169,6 @@ impl<'a> CheckReport<'a> {
         (!said.is_empty()).then(|| said.join(" "))
     }
 
-    /// The whole report for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
     /// The report as it is read: the answer, the assumptions with every default that was used, the numbers and
     /// pictures behind it, its limits.
     pub fn page(&self) -> Page {
@@ -709,13 +704,13 @@ impl<'a> CheckReport<'a> {
         }
     }
 
-    /// Every file of the report, by name, complete.
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = self.page().files();
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = page.files();
         files.extend(
             [
                 ("result.json", format!("{:#}\n", self.json()).into_bytes()),

@@ -474,11 +474,6 @@ impl JudgeReport<'_> {
         Some(said)
     }
 
-    /// The whole report for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
     /// The report as it is read: the verdict, what to read next, the plate, the readings, the assumptions.
     pub fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
@@ -716,19 +711,19 @@ impl JudgeReport<'_> {
         }
     }
 
-    /// Every file of the report, by name, complete.
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
         let others = [
             ("result.json", format!("{:#}\n", self.json()).into_bytes()),
             ("judged.csv", self.readings_csv().csv().into_bytes()),
             ("fit.csv", self.readings_table().csv().into_bytes()),
             ("map.png", png(&self.map(), 2.0)?),
         ];
-        let mut files = self.page().files();
+        let mut files = page.files();
         files.extend(others.map(|(name, bytes)| (name.to_string(), bytes)));
         Ok(files)
     }

@@ -74,11 +74,6 @@ impl LessonReport<'_> {
         )
     }
 
-    /// The whole sheet for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
     /// The sheet as it is read.
     pub fn page(&self) -> Page {
         let setup = self.setup;
@@ -140,13 +135,12 @@ impl LessonReport<'_> {
         ]
     }
 
-    /// Every file of the sheet, by name, complete.
+    /// Every file of the sheet, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let page = self.page();
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
         let mut files = page.files();
         for part in &page.parts {
             if let Part::Picture(figure) = part {

@@ -58,8 +58,6 @@ impl Picture {
 
     /// Draws a group of elements over what is there.
     pub fn layer(&mut self, manner: Manner, draw: impl FnOnce(&mut Ink)) {
-        // Known to plotters even if nobody measured a text yet; without it text is still written.
-        font::register();
         let mut sheet = String::new();
         let size = ((self.width * FINE) as u32, (self.height * FINE) as u32);
         let mut ink = Ink { backend: SVGBackend::with_string(&mut sheet, size) };
@@ -175,11 +173,12 @@ impl Face {
 
     /// Width of a text in this face, px; up to 3 % more than it takes.
     pub fn width(&self, text: &str) -> f64 {
-        if !font::register() {
-            return 0.6 * self.size * text.chars().count() as f64;
-        }
-        let (width, _) = self.font().box_size(text).unwrap_or_default();
-        f64::from(width) / FINE
+        let font = match self.weight {
+            Weight::Regular => font::REGULAR,
+            Weight::Bold => font::BOLD,
+        };
+        let fine = self.size * TYPE_FACTOR * FINE * font::width(font, text);
+        fine.trunc() / FINE
     }
 
     /// The text cut so that it is no wider than `room` px, with an ellipsis where it was cut.

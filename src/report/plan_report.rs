@@ -307,11 +307,6 @@ impl PlanReport<'_> {
         ))
     }
 
-    /// The whole report for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
     /// The report as it is read.
     pub fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
@@ -709,13 +704,13 @@ impl PlanReport<'_> {
         )
     }
 
-    /// Every file of the report, by name, complete.
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = self.page().files();
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = page.files();
         files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
         files.push(("steps.csv".into(), self.steps_table().csv().into_bytes()));
         files.push(("methods.csv".into(), self.methods_table().csv().into_bytes()));

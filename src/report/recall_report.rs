@@ -789,13 +789,13 @@ impl RecallReport<'_> {
         .svg()
     }
 
-    /// Every file of the report, by name, complete.
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = self.page().files();
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = page.files();
         files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
         files.push(("forecast.csv".into(), self.forecast_csv().csv().into_bytes()));
         if let Some(of) = self.by_urgency().next() {

@@ -188,18 +188,13 @@ impl ZoneReport<'_> {
         }
     }
 
-    /// The report for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        self.page().terminal(width)
-    }
-
-    /// Every file of the report, by name, complete.
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
     ///
     /// # Errors
     ///
     /// If a picture cannot be turned into pixels.
-    pub fn files(&self) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = self.page().files();
+    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = page.files();
         files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
         files.push(("contacts.csv".into(), self.contacts().csv().into_bytes()));
         files.push(("points.png".into(), png(&self.plan(), 2.0)?));

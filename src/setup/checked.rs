@@ -1,6 +1,7 @@
 //! A setup that has been checked, and how a text becomes one.
 
 use super::fault::{Fault, Position, listing, nearest};
+use super::file_text::hex;
 use super::improvements::Improvements;
 use super::kind::{PerKelvin, Quantity, Uncertain};
 use super::lengths::Lengths;
@@ -258,7 +259,7 @@ impl Build {
             let sides = self.lengths.place([plate.length, plate.width]);
             format!("{sides} {material}plate, {} stand", plan.stand_use.name())
         });
-        let digest = digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        let digest = hex(digest.finalize());
         Some(Setup {
             title,
             unit,

@@ -56,9 +56,17 @@ impl fmt::Display for Fault {
 
 impl std::error::Error for Fault {}
 
-/// The first `n` characters, on one line: what a file says must not pass for a message of its own.
+/// The first `n` characters, on one line and with pictures of what has none: what a file says must not pass for a message of
+/// its own, and what nobody sees must be seen.
 fn cut(text: &str, n: usize) -> String {
-    let mut kept: String = text.chars().take(n).map(|c| if c == '\n' { '␊' } else { c }).collect();
+    let shown = |c: char| match u32::from(c) {
+        // The Unicode block of control pictures is in their order.
+        0..0x20 => char::from_u32(0x2400 + u32::from(c)).unwrap_or(c),
+        0x7F => '␡',
+        _ if c.is_control() => char::REPLACEMENT_CHARACTER,
+        _ => c,
+    };
+    let mut kept: String = text.chars().take(n).map(shown).collect();
     if text.chars().nth(n).is_some() {
         kept.push('…');
     }

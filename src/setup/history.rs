@@ -28,9 +28,10 @@
 use super::asked::{grade, tolerance};
 use super::checked::Setup;
 use super::fault::{Fault, Position, did_you_mean, listing};
+use super::file_text::hex;
 use super::map;
 use super::reading_table::{
-    Record, TextTable, decimal_points, longer_row, name_and_unit, named_twice, unit_of_heights,
+    Headings, Record, TextTable, decimal_points, headings, longer_row, unit_of_heights,
 };
 use super::readings::{Readings, is_same, shortened};
 use crate::decision::recall_plan::{Contradiction, Entry, Found, PlateRecord};
@@ -208,7 +209,6 @@ impl HistoryFile {
         today: Option<Day>,
         load: &dyn Fn(&str) -> Result<String, String>,
     ) -> Result<Self, Vec<Fault>> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let TextTable { separator, records: lines } = TextTable::read(text)?;
         let columns = columns(&lines)?;
         if let Some(fault) = lines.iter().find_map(|line| longer_row(line, lines[0].len(), separator)) {
@@ -305,21 +305,12 @@ fn columns(lines: &[Record]) -> Result<Columns, Vec<Fault>> {
     let Some(first) = lines.first() else {
         return fault("empty".into(), "a line of column names and a row for each date", example.into(), None);
     };
-    let mut columns = [None; N_COLUMNS];
-    let names: Vec<String> = first.iter().map(|(cell, _)| name_and_unit(cell).0).collect();
-    for (index, name) in names.iter().enumerate() {
-        let alias = || ALIASES.iter().find(|(alias, _)| alias == name).map(|(_, column)| *column);
-        if let Some(column) = COLUMNS.iter().position(|column| column == name).or_else(alias)
-            && columns[column].replace(index).is_some()
-        {
-            return Err(vec![named_twice(first, COLUMNS[column])]);
-        }
-    }
+    let Headings { names, columns } = headings(first, &COLUMNS, &ALIASES).map_err(|fault| vec![fault])?;
     for needed in [DATE, KIND] {
         if columns[needed].is_none() {
-            let other = names.iter().find(|name| did_you_mean(name, [COLUMNS[needed]]).is_some());
+            let other = names.iter().find(|(name, _)| did_you_mean(name, [COLUMNS[needed]]).is_some());
             let fix = match other {
-                Some(name) => format!("write \"{}\" for \"{name}\"", COLUMNS[needed]),
+                Some((name, _)) => format!("write \"{}\" for \"{name}\"", COLUMNS[needed]),
                 None => example.into(),
             };
             let found = format!("without a column \"{}\" in its first line", COLUMNS[needed]);
@@ -876,7 +867,7 @@ impl Reader<'_> {
             refused: Vec::new(),
             repeated: Vec::new(),
             assumed_factor: self.assumed_factor,
-            digest: self.digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect(),
+            digest: hex(self.digest.finalize()),
         };
         for (plate, PlateRows { name, own, rows: mut of_plate, .. }) in self.plates.into_iter().enumerate() {
             let of_this = self.faults.iter().filter(|(of, _)| *of == Some(plate));

@@ -1,6 +1,7 @@
 //! A formula model that has been checked, and how a text becomes one.
 
 use super::fault::{Fault, Position, did_you_mean, listing, nearest};
+use super::file_text::{hex, unmarked};
 use super::kind::{Plain, Quantity};
 use super::model_fields::{
     GroupReadings, GroupSummaries, ScatterFigures, ScatterSeries, WrittenGroups, WrittenInput, WrittenLimits,
@@ -173,7 +174,7 @@ impl Build<'_> {
             limits,
             lines,
             remarks: Vec::new(),
-            digest: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+            digest: hex(digest),
         })
     }
 
@@ -753,8 +754,7 @@ impl Build<'_> {
 
 /// Where the character `column` (from 1) of a JSON string stands in the file, whose opening quote is `at`.
 fn within_text(text: &str, at: Position, column: usize) -> Position {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let line = text.split('\n').nth(at.line - 1).unwrap_or_default();
+    let line = unmarked(text).split('\n').nth(at.line - 1).unwrap_or_default();
     let mut written = line.chars().skip(at.column).peekable();
     let mut place = at.column + 1;
     for _ in 1..column {

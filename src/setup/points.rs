@@ -1,7 +1,8 @@
 //! A plain file of points, x, y and z: a table as any other, with units in its line of column names.
 
 use super::fault::{Fault, Position, listing};
-use super::reading_table::{Lines, Record, decimal_points, longer_row, name_and_unit, named_twice};
+use super::file_text::hex;
+use super::reading_table::{Headings, Lines, Record, decimal_points, headings, longer_row};
 use super::readings::shortened;
 use crate::quantity::unit::{Dimension, MICROMETRE, MILLIMETRE, Measure, Unit};
 use sha2::{Digest, Sha256};
@@ -55,7 +56,7 @@ impl PointFile {
         units: PointUnits,
         most: usize,
     ) -> Result<(Self, Vec<Fault>), Vec<Fault>> {
-        let digest = hex(&Sha256::digest(text.as_bytes()));
+        let digest = hex(Sha256::digest(text.as_bytes()));
         let mut rows = Lines::of(text)?;
         let mut width = 0;
         let mut columns: Option<[Column; 3]> = None;
@@ -95,10 +96,6 @@ impl PointFile {
         };
         Ok((Self { points, lines, units: [x, z], digest }, faults))
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn fault(field: &str, line: usize, found: String, must: String, fix: &str) -> Fault {
@@ -148,17 +145,14 @@ fn number(cell: &str, separator: u8) -> Option<f64> {
 
 /// Which column is where, and whether the record is a line of column names.
 fn columns_of(record: &Record, line: usize, units: PointUnits) -> Result<([Column; 3], bool), Vec<Fault>> {
-    let names: Vec<(String, String)> = record.iter().map(|(cell, _)| name_and_unit(cell)).collect();
-    let has_names = names.iter().any(|(name, _)| NAMES.contains(&name.as_str()));
+    let Headings { names, columns: named } = headings(record, &NAMES, &[]).map_err(|fault| vec![fault])?;
+    let has_names = named.iter().any(Option::is_some);
     let first_line = || record.iter().map(|(cell, _)| cell.as_str()).collect::<Vec<_>>().join(", ");
-    if let Some(name) = NAMES.into_iter().find(|name| names.iter().filter(|(n, _)| n == name).count() > 1) {
-        return Err(vec![named_twice(record, name)]);
-    }
     let given = [units.plan, units.plan, units.height];
     let mut faults = Vec::new();
     let columns = std::array::from_fn(|k| {
         let name = NAMES[k];
-        let index = if has_names { names.iter().position(|(known, _)| known == name) } else { Some(k) };
+        let index = if has_names { named[k] } else { Some(k) };
         let written = index.filter(|_| has_names).map_or("", |index| names[index].1.as_str());
         let unit = match written {
             "" => given[k],

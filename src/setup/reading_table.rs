@@ -7,6 +7,7 @@
 //! reading; of two, target and reading. Empty lines, and lines that begin with `#`, are passed over.
 
 use super::fault::{Fault, Position, did_you_mean, listing};
+use super::file_text::unmarked;
 use super::readings::shortened;
 use crate::quantity::unit::{Dimension, Unit};
 
@@ -72,9 +73,8 @@ impl ReadingTable {
                 at: None,
             }]);
         };
-        let (columns, unit, n_headings) = match headings(first) {
-            Some(Err(fault)) => return Err(vec![fault]),
-            Some(Ok((columns, unit))) => (columns, unit, 1),
+        let (columns, unit, n_headings) = match own_headings(first).map_err(|fault| vec![fault])? {
+            Some((columns, unit)) => (columns, unit, 1),
             None => (by_order(&records), None, 0),
         };
         let n_columns = if n_headings == 1 { first.len() } else { COLUMNS.len() };
@@ -184,17 +184,6 @@ fn cut_number(record: &Record, index: usize) -> Option<Fault> {
     })
 }
 
-/// A column that is named twice.
-pub(super) fn named_twice(record: &Record, name: &str) -> Fault {
-    Fault {
-        field: "the line of column names".into(),
-        found: format!("with two columns for \"{name}\""),
-        must: "one with every column once".into(),
-        fix: "give one of the two another name".into(),
-        at: record.first().map(|cell| cell.1),
-    }
-}
-
 /// What separates the cells of a table.
 fn separator(text: &str) -> u8 {
     let is_told = |line: &&str| !line.trim().is_empty() && !is_remark(line);
@@ -226,7 +215,7 @@ pub(super) struct Lines<'a> {
 impl<'a> Lines<'a> {
     /// The lines of a text; not those of JSON, which is no table.
     pub fn of(text: &'a str) -> Result<Self, Vec<Fault>> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let text = unmarked(text);
         if text.trim_start().starts_with(['{', '[']) {
             return Err(vec![no_table("JSON, as a setup is")]);
         }
@@ -367,24 +356,44 @@ fn armed(cell: &str) -> &str {
 
 type Columns = [Option<usize>; 6];
 
-/// Which column is where and the unit of readings; `None` where the line is no line of column names.
-fn headings(record: &Record) -> Option<Result<(Columns, Option<Unit>), Fault>> {
-    let known = |name: &str| {
-        let alias = || ALIASES.iter().find(|(alias, _)| *alias == name).map(|(_, column)| *column);
-        COLUMNS.iter().position(|column| *column == name).or_else(alias)
-    };
+/// A first line, read as a line of column names.
+pub(super) struct Headings<const N: usize> {
+    /// Each cell's name and unit.
+    pub names: Vec<(String, String)>,
+    /// Where each of the known columns is.
+    pub columns: [Option<usize>; N],
+}
+
+/// Which of the known columns, by these names or by others, stands where; none may be there twice.
+pub(super) fn headings<const N: usize>(
+    record: &Record,
+    known: &[&str; N],
+    aliases: &[(&str, usize)],
+) -> Result<Headings<N>, Fault> {
     let names: Vec<(String, String)> = record.iter().map(|(cell, _)| name_and_unit(cell)).collect();
-    let found: Vec<Option<usize>> = names.iter().map(|(name, _)| known(name)).collect();
-    if found.iter().all(Option::is_none) {
-        return None;
-    }
-    let mut columns = [None; 6];
-    for (index, column) in found.iter().enumerate() {
-        if let Some(column) = column
-            && columns[*column].replace(index).is_some()
+    let mut columns = [None; N];
+    for (index, (name, _)) in names.iter().enumerate() {
+        let alias = || aliases.iter().find(|(alias, _)| alias == name).map(|(_, column)| *column);
+        if let Some(column) = known.iter().position(|column| column == name).or_else(alias)
+            && columns[column].replace(index).is_some()
         {
-            return Some(Err(named_twice(record, COLUMNS[*column])));
+            return Err(Fault {
+                field: "the line of column names".into(),
+                found: format!("with two columns for \"{}\"", known[column]),
+                must: "one with every column once".into(),
+                fix: "give one of the two another name".into(),
+                at: record.first().map(|cell| cell.1),
+            });
         }
+    }
+    Ok(Headings { names, columns })
+}
+
+/// Which column is where and the unit of readings; `None` where the line is no line of column names.
+fn own_headings(record: &Record) -> Result<Option<(Columns, Option<Unit>)>, Fault> {
+    let Headings { names, columns } = headings(record, &COLUMNS, &ALIASES)?;
+    if columns.iter().all(Option::is_none) {
+        return Ok(None);
     }
     let fault = |found: String, must: String, fix: String, at| Fault {
         field: "the line of column names".into(),
@@ -395,23 +404,23 @@ fn headings(record: &Record) -> Option<Result<(Columns, Option<Unit>), Fault>> {
     };
     for needed in [TARGET, READING] {
         if columns[needed].is_none() {
-            let others = || names.iter().zip(&found).filter(|(_, found)| found.is_none());
-            let likely = others().find(|((name, _), _)| did_you_mean(name, [COLUMNS[needed]]).is_some());
-            let fix = match likely {
-                Some(((name, _), _)) => format!("write \"{}\" for \"{name}\"", COLUMNS[needed]),
+            let is_other = |index: &usize| !columns.contains(&Some(*index));
+            let mut others = (0..names.len()).filter(is_other).map(|index| &names[index].0);
+            let fix = match others.find(|name| did_you_mean(name, [COLUMNS[needed]]).is_some()) {
+                Some(name) => format!("write \"{}\" for \"{name}\"", COLUMNS[needed]),
                 None => format!("the columns are {}", listing(COLUMNS.map(|name| format!("\"{name}\"")))),
             };
             let found = format!("without a column \"{}\"", COLUMNS[needed]);
             let must = "one with \"target\" and \"reading\" in it".into();
-            return Some(Err(fault(found, must, fix, record[0].1)));
+            return Err(fault(found, must, fix, record[0].1));
         }
     }
     let reading = columns[READING].unwrap_or_default();
-    Some(unit_of_heights(&record[reading], "reading").map(|unit| (columns, unit)))
+    unit_of_heights(&record[reading], "reading").map(|unit| Some((columns, unit)))
 }
 
 /// The name of a column in lower case, and what stands in brackets behind it.
-pub(super) fn name_and_unit(cell: &str) -> (String, String) {
+fn name_and_unit(cell: &str) -> (String, String) {
     let (name, unit) = cell.split_once(['(', '[']).unwrap_or((cell, ""));
     let unit = unit.trim_end_matches([')', ']']).trim().to_owned();
     (name.trim().trim_end_matches([':', ',']).to_lowercase(), unit)

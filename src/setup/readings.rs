@@ -15,6 +15,7 @@
 
 use super::checked::Setup;
 use super::fault::{Fault, Position, did_you_mean, listing};
+use super::file_text::hex;
 use super::lengths::Lengths;
 use super::obstacle;
 use super::plan::Bench;
@@ -430,7 +431,7 @@ impl<'a> Reader<'a> {
                 at: None,
             }]);
         }
-        let digest = Sha256::digest(text).iter().map(|byte| format!("{byte:02x}")).collect();
+        let digest = hex(Sha256::digest(text));
         Ok(Readings {
             check: ShopCheck { survey, ..self.setup.check.clone() },
             rows,

@@ -1,6 +1,7 @@
 //! A JSON text as a tree that remembers where everything stands.
 
 use super::fault::{Fault, Position};
+use super::file_text::unmarked;
 use jsonc_parser::{ParseOptions, ast, common::Ranged};
 use serde_json::{Map, Value};
 use std::collections::HashMap;
@@ -84,7 +85,7 @@ impl Node {
             allow_non_finite_numbers: false,
             allow_extended_string_escapes: false,
         };
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let text = unmarked(text);
         match jsonc_parser::parse_to_ast(text, &Default::default(), &options) {
             Ok(result) => match result.value {
                 Some(value) => {

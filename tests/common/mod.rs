@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test takes what it needs")]
 
 pub mod program;
+pub mod schema;
 
 use howflat::{
     quantity::distribution::Distribution,

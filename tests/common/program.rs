@@ -63,3 +63,35 @@ impl Desk {
         serde_json::from_str(&run.out).unwrap_or_else(|error| panic!("{error}: {}{}", run.out, run.err))
     }
 }
+
+/// What a report says where a sentence of it has `{}`.
+pub fn told<const N: usize>(sentence: &str, report: &str) -> [String; N] {
+    let parts: Vec<&str> = sentence.split("{}").collect();
+    assert_eq!(parts.len(), N + 1, "{sentence}");
+    let fits = |start: usize| {
+        let mut rest = &report[start + parts[0].len()..];
+        let mut words = Vec::new();
+        for part in &parts[1..] {
+            let (word, after) = rest.split_once(part)?;
+            words.push(word.to_owned());
+            rest = after;
+        }
+        // A sentence is within a paragraph.
+        words.iter().all(|word| !word.contains('\n')).then_some(words)
+    };
+    let found = report.match_indices(parts[0]).find_map(|(start, _)| fits(start));
+    found.unwrap_or_else(|| panic!("not said: {sentence}")).try_into().expect("as many words as places")
+}
+
+/// A number as reports round it.
+pub fn rounded(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    if text.chars().any(|c| ('1'..='9').contains(&c)) { text } else { text.replace('-', "") }
+}
+
+/// A shipped report, in words and in numbers.
+pub fn shipped_report(name: &str) -> (String, Value) {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("reports").join(name);
+    let read = |file: &str| fs::read_to_string(folder.join(file)).expect("a shipped report");
+    (read("report.md"), serde_json::from_str(&read("result.json")).expect("JSON"))
+}
