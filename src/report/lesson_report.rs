@@ -602,10 +602,10 @@ impl LessonReport<'_> {
             Part::Words(format!(
                 "Set the stand on clean stone with the tip {} straight ahead of the column, on the block, and set the zero. Lift {foot} \
                  a little, lay one flat layer of foil or shim under it, no crease, and set it down. Read. Take the foil away and read \
-                 again: the zero must come back. What goes in is a height you know, and the lever says what must come out: minus \
+                 again: the zero must come back. What goes in is a height you know, and the lever says what must come out: \
                  {} times the thickness.",
                 self.length(self.lesson.short_reach),
-                plain(foil.weight, Digits::Decimals(3)),
+                plain(-foil.weight, Digits::Decimals(3)),
             )),
             Part::Table(self.foil_table()),
             Part::Words(

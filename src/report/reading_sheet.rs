@@ -85,8 +85,7 @@ impl ReadingSheet<'_> {
                 page += &how_to_read;
                 // Two abreast where there are many, so that a sheet is two pages at most.
                 let abreast = stations.len() > SIDE_BY_SIDE;
-                let share = if abreast { 0.23 } else { 0.32 };
-                let all = stations.iter().enumerate().map(|(i, station)| self.one_of_many(i, station, share));
+                let all = stations.iter().enumerate().map(|(i, station)| self.one_of_many(i, station));
                 let all: String = all.collect();
                 page += &if abreast { format!("<div class=\"many\">\n{all}</div>\n") } else { all };
             }
@@ -148,7 +147,7 @@ impl ReadingSheet<'_> {
         )
     }
 
-    fn one_of_many(&self, index: usize, station: &Station, share: f64) -> String {
+    fn one_of_many(&self, index: usize, station: &Station) -> String {
         let n = index + 1;
         // A name that is the place already says where.
         let name = match escape(&station.name) {
@@ -159,7 +158,7 @@ impl ReadingSheet<'_> {
             "<section class=\"one\">\n<h2>Placement {n}{name}</h2>\n<p>{}</p>\n<div class=\"beside few\">\n<figure>\n{}\
              </figure>\n{}</div>\n</section>\n",
             self.where_to_stand(station),
-            self.sketch(index, station, share),
+            self.sketch(index, station, 0.32),
             self.table(index, station)
         )
     }
