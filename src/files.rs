@@ -44,8 +44,13 @@ pub fn read_readings(path: &Path, setup: &Setup) -> Result<Readings, Failure> {
 }
 
 /// Reads and checks a history of a setup's plates, with the files it names beside it; `-` is standard input.
-pub fn read_history(path: &Path, setup: &Setup, today: Option<Day>) -> Result<HistoryFile, Failure> {
-    HistoryFile::read(&read_input(path)?, setup, today, &loader(path))
+pub fn read_history(
+    path: &Path,
+    setup: &Setup,
+    today: Option<Day>,
+    to_keep: &dyn Fn(&Setup) -> Option<howflat::shop::grade::Tolerance>,
+) -> Result<HistoryFile, Failure> {
+    HistoryFile::read(&read_input(path)?, setup, today, to_keep, &loader(path))
         .map_err(|faults| Failure::Faults(path.to_owned(), faults))
 }
 

@@ -22,9 +22,11 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
             arguments.setup.display()
         ))
     })?;
-    // What is asked for is what heights in the history are compared with.
+    // Bare heights in the history are held against what a plate is to keep, to catch a slip of the unit: its own row's grade or
+    // tolerance, else what is asked for, else what its setup names.
     let setup = Setup { tolerance: Some(tolerance.clone()), ..setup };
-    let mut history = files::read_history(&arguments.history, &setup, arguments.on)?;
+    let to_keep = |its: &Setup| judge::tolerance(&arguments.limit, its).ok().flatten();
+    let mut history = files::read_history(&arguments.history, &setup, arguments.on, &to_keep)?;
     hold_to_their_setups(&mut history, arguments)?;
     let today = arguments.on.or(history.last_day()).ok_or_else(Failure::ours)?;
     let question = RecallQuestion {

@@ -126,7 +126,9 @@ fn readings() {
 #[test]
 fn histories() {
     let setup = setup();
-    try_all("histories.txt", 30, |text| HistoryFile::read(text, &setup, None, &beside));
+    try_all("histories.txt", 30, |text| {
+        HistoryFile::read(text, &setup, None, &|its| its.tolerance.clone(), &beside)
+    });
 }
 
 #[test]

@@ -151,6 +151,21 @@ fn a_sheet_that_is_filled_in_is_never_overwritten() {
     }
 }
 
+/// A sheet asks for the cleaning that the setup counts on.
+#[test]
+fn a_sheet_wipes_as_the_setup_does() {
+    for (state, said) in [
+        ("wiped each time", "wipe again each time"),
+        ("wiped once", "feet once before you begin"),
+        ("not wiped", "counts on no wiping"),
+    ] {
+        let setup = BEGINNER.replacen('{', &format!("{{ \"cleanliness\": {{ \"state\": \"{state}\" }},"), 1);
+        let page = run_sheet(&Desk::new(&setup, ""));
+        assert!(page.contains(said), "{state}: {page}");
+        assert_eq!(page.contains("wipe again each time"), state == "wiped each time");
+    }
+}
+
 #[test]
 fn exit_codes_tell_the_verdict() {
     let desk = Desk::new(BEGINNER, SMALL);
@@ -180,6 +195,9 @@ fn exit_codes_tell_the_verdict() {
         let run = desk.judge(arguments);
         assert_eq!((run.code, run.out.as_str()), (2, ""), "{arguments:?}");
     }
+    // A name with a comma in it stands in quotes like all others.
+    let names = desk.judge(&["--grade", "US C"]).err;
+    assert!(names.contains("\"US A, printed table\", "), "{names}");
     // A plate without a tolerance has a flatness and no verdict.
     let desk = Desk::new(&BEGINNER.replace(", \"grade\": \"US A\"", ""), SMALL);
     let run = desk.judge(&["--json"]);

@@ -186,6 +186,107 @@ fn dips_are_round_in_the_users_unit() {
     }
 }
 
+/// A foil under one foot, by hand: the plane through the feet (40, ±35, 0) and (−50, 0, t) mm is −t (x − 40) / 90 at x; the tip is
+/// 130 mm ahead, the block at 0, so that the indicator reads t.
+#[test]
+fn a_foil_reads_what_the_plane_of_the_feet_says() {
+    let (check, _, lesson) = lesson(1000.0, 630.0);
+    assert_eq!(lesson.short_reach, 130.0);
+    let plane = |feet: [[f64; 3]; 3], x: f64| {
+        let [a, b] = [1, 2].map(|k| [0, 1, 2].map(|axis| feet[k][axis] - feet[0][axis]));
+        let n = [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
+        feet[0][2] - (n[0] * (x - feet[0][0]) - n[1] * feet[0][1]) / n[2]
+    };
+    let reading = |front: f64, rear: f64, reach: f64, t: f64| {
+        -plane([[front, 35.0, 0.0], [front, -35.0, 0.0], [rear, 0.0, t]], reach)
+    };
+    let [t, u] = [15.0, 2.0];
+    let by_hand = reading(40.0, -50.0, 130.0, t);
+    assert_near(by_hand, 15.0, 1e-9);
+    let [foretold, foretold_u] = lesson.foil.foretold([t, u]);
+    assert!(lesson.foil.at_the_rear);
+    assert_near(foretold, by_hand, 1e-9);
+    // Its uncertainty: thickness, three lengths to 1 mm (differences), feet of 0.5 µm of film with weights 1, 1 and −1 put down
+    // twice, repeatability, half the hysteresis and the rounding twice, a slant of 10° ± 20°/√12, and the indicator's swing.
+    let slope = |front: f64, rear: f64, reach: f64| {
+        (reading(40.0 + front, -50.0 + rear, 130.0 + reach, t)
+            - reading(40.0 - front, -50.0 - rear, 130.0 - reach, t))
+            / 2e-4
+    };
+    let lengths = [slope(1e-4, 0.0, 0.0), slope(0.0, 1e-4, 0.0), slope(0.0, 0.0, 1e-4)];
+    let once = 3.0 * 0.25 + 0.508_f64.powi(2) + 0.2125_f64.powi(2) + 0.508_f64.powi(2) / 12.0;
+    let gain = |degrees: f64| 1.0 / degrees.to_radians().cos();
+    let slant = [gain(10.0) - 1.0, gain(10.0 + 20.0 / 12.0_f64.sqrt()) - gain(10.0)];
+    let swing = 2.54_f64.powi(2) / 3.0 * (1.0 - (std::f64::consts::TAU / 50.8 * t).cos());
+    let squares = u * u
+        + lengths.iter().map(|l| l * l).sum::<f64>()
+        + 2.0 * once
+        + slant.iter().map(|s| (s * t).powi(2)).sum::<f64>()
+        + swing;
+    assert_near(foretold_u, squares.sqrt(), 1e-5);
+    assert_eq!(check.stand, stand());
+}
+
+/// What is read off a dial is read to its step, the same number in words, tables and exercises; answers stand on a page of their
+/// own at the end, and targets have the sheet's numbers.
+#[test]
+fn the_sheet_for_a_class_is_of_one_piece() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let setup = concat!(env!("CARGO_MANIFEST_DIR"), "/budgets/granite-parked.json");
+    let output =
+        howflat().args(["lesson", setup, "--json", "--out"]).arg(folder.path()).output().expect("runs");
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).expect("one JSON document");
+    let table = |name: &str| {
+        let tables = json["tables"].as_array().expect("tables");
+        tables.iter().find(|table| table["name"] == name).expect("the table").clone()
+    };
+    let mut n_read = 0;
+    for name in ["feet", "walk", "lever", "tilt", "carried", "foil"] {
+        let table = table(name);
+        for (k, column) in table["columns"].as_array().expect("columns").iter().enumerate() {
+            let column = column["name"].as_str().expect("a name");
+            if !(column.contains("the dial") || name == "lever" && k > 0) {
+                continue;
+            }
+            for row in table["rows"].as_array().expect("rows") {
+                let steps = row[k].as_f64().expect("a reading") / 0.2;
+                assert_near(steps, steps.round(), 1e-6);
+                n_read += 1;
+            }
+        }
+    }
+    assert!(n_read > 200, "{n_read}");
+    // The second exercise reads what the table of the tilt shows.
+    let tilt = table("tilt");
+    let shown = |name: &str| {
+        let rows = tilt["rows"].as_array().expect("rows");
+        rows.iter().find(|row| row[0] == name).and_then(|row| row[2].as_f64()).expect("a reading")
+    };
+    let question = json["exercises"][1]["question"].as_str().expect("words");
+    for reading in [shown("back left against front right"), shown("back right against front right")] {
+        assert!(question.contains(&format!(" {reading:.1} tenths")), "{reading}: {question}");
+    }
+    let page = fs::read_to_string(folder.path().join("report.html")).expect("a page");
+    let (before, answers) = page.split_once("<section class=\"overleaf\">").expect("answers overleaf");
+    assert!(answers.contains("Answer 1.") && !before.contains("Answer 1."));
+    assert!(!answers.contains("<section") && before.contains("Exercise 2.") && before.contains("foil"));
+    assert!(page.contains(".overleaf { break-before: page;"));
+    for hard in ["takes a part", "origin", "its weight"] {
+        assert!(!page.contains(hard), "{hard}");
+    }
+    // As the sheet numbers them: its rows in their order.
+    let sheet = howflat().args(["sheet", setup]).output().expect("runs").stdout;
+    let sheet = String::from_utf8(sheet).expect("text");
+    let rows: Vec<&str> = sheet.lines().filter(|line| line.starts_with("front left,")).collect();
+    let svg = fs::read_to_string(folder.path().join("tilt.svg")).expect("a picture");
+    for (name, at) in
+        [("front right", "35, 1"), ("back left", "1, 23"), ("back right", "35, 23"), ("middle", "18, 12")]
+    {
+        let number = 1 + rows.iter().position(|row| row.split(',').nth(1) == Some(name)).expect("a row");
+        assert!(svg.contains(&format!("Target {number} at {at}:")), "{name} is {number}");
+    }
+}
+
 /// What a class reads: the sheet's own exercise, worked from its words.
 #[test]
 fn the_exercises_answer_themselves() {

@@ -25,6 +25,7 @@ mod methods;
 mod pages;
 mod plan;
 mod posterior;
+mod promise;
 mod recall;
 mod reference;
 mod reports;

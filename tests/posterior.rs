@@ -7,7 +7,7 @@ use howflat::{
         check_experiment::CheckExperiment,
         judged_checks::observations,
         likelihood::{GrainPlace, Observation},
-        next_reading::{Candidate, candidates, next_readings},
+        next_reading::{candidates, next_readings},
         posterior::{Inference, Posterior, Settings, posterior, posterior_under},
         trials::{Experiment, run_trials},
     },
@@ -15,7 +15,7 @@ use howflat::{
     shop::{
         check::ShopCheck,
         form::{Bump, Form},
-        survey::{StandUse, Station, Zeroing},
+        survey::StandUse,
         visibility::ideal_readings,
         wear::{Surface, Waves, Wear},
     },
@@ -458,57 +458,4 @@ fn proposed_readings_help() {
         assert!(reading.expected_standard_uncertainty < last * 1.02, "{next:?}");
         last = reading.expected_standard_uncertainty;
     }
-}
-
-/// Brute force: plates are surveyed, judged, read once more at a proposed spot and judged again. The
-/// variance that is left is what was promised.
-#[test]
-fn a_proposed_reading_narrows_as_promised() {
-    let station = Station {
-        name: "back middle".into(),
-        at: [457.2, 551.4],
-        heading: -90.0,
-        targets: vec![
-            crate::common::target("near", 457.2, 458.3),
-            crate::common::target("middle", 457.2, 304.8),
-            crate::common::target("front middle", 457.2, 30.0),
-        ],
-    };
-    let candidate = Candidate { stand_use: StandUse::Parked, station: station.clone(), carried_reach: 0.0 };
-    // A careful hand on an indicator that reads finely, and few readings: so that one more tells.
-    let careful = |extra: Option<Station>| {
-        let mut check = check_with(|plan| {
-            plan.zeroing = Zeroing::EachStation;
-            plan.closing_reading = false;
-            plan.stations[0].targets.truncate(3);
-            plan.stations.extend(extra);
-        });
-        check.cleanliness.film = 0.05;
-        check.indicator.read_step = 0.1;
-        check.indicator.repeatability = 0.1;
-        check.indicator.hysteresis = exactly(0.0);
-        check
-    };
-    let (before, after) = (careful(None), careful(Some(station)));
-    let experiment = CheckExperiment::new(&after).expect("a sound check");
-    let n_before = before.survey.readings.len();
-    let n_plates = 48;
-    let (mut first, mut promised, mut left) = (0.0, 0.0, 0.0);
-    for plate in 0..n_plates {
-        let (_, written) = experiment.written(&Streams::new(31), plate, &mut experiment.scratch());
-        let settings = Settings { n_particles: 300, effective_sample_size: 600.0, ..Settings::default() };
-        let run = |check: &ShopCheck, written: &[f64]| {
-            posterior(check, &observations(check, written), &settings, &|_| {}).expect("sound readings")
-        };
-        let judged = run(&before, &written[..n_before]);
-        first += judged.summary(0.95).standard_deviation.powi(2);
-        let next = next_readings(&before, &judged, std::slice::from_ref(&candidate), 2);
-        // Nothing is promised where less than 1 % would be gained.
-        let expected = next.last().map(|next| next.expected_standard_uncertainty);
-        promised += expected.unwrap_or(judged.summary(0.95).standard_deviation).powi(2);
-        left += run(&after, &written).summary(0.95).standard_deviation.powi(2);
-    }
-    // The variance left differs from plate to plate by about half of itself: 8 % of the mean of 48.
-    assert!((left / promised - 1.0).abs() < 0.2, "{first} {promised} {left}");
-    assert!(promised < 0.95 * first, "{first} {promised} {left}");
 }

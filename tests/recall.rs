@@ -846,6 +846,17 @@ fn a_likely_slip_of_the_unit_is_asked_for_at_its_row() {
     assert_eq!(ask("60 µin", "20 µin").code, 0);
     let run = ask("60 tenths", "20 µin");
     assert!(run.code == 2 && run.err.contains("line 3, column 1"), "{}", run.err);
+    // What is asked for stands before what a plate's own setup names: thirty of its tolerances, but one and a half of these.
+    fs::write(folder.path().join("own.json"), shipped("granite-parked.json")).expect("a file");
+    fs::write(
+        folder.path().join("own.csv"),
+        "plate,date,kind,value,U,setup\nSaw,2022-01-10,certificate,60,20 tenths,own.json\n",
+    )
+    .expect("a file");
+    let refused = recall(folder.path(), &["mine.json", "own.csv"]);
+    assert!(refused.code == 2 && refused.err.contains("60 tenths or 60 µin?"), "{}", refused.err);
+    let asked = recall(folder.path(), &["mine.json", "own.csv", "--tolerance", "40 tenths"]);
+    assert_eq!((asked.code, asked.err.as_str()), (0, ""));
     // Where two contradict each other, both are named.
     assert!(run.err.contains("out of reach of the certificate of 2022-01-10 (line 2)"), "{}", run.err);
 }
@@ -926,6 +937,11 @@ fn costs_say_what_they_rest_on() {
             .expect("JSON");
     let page = fs::read_to_string(folder.path().join("two/report.md")).expect("a report");
     assert!(page.contains("a shop check is worth, in the costs' currency"), "{page}");
+    // No amount stands without its unit, and of works that were not looked up this is said once.
+    for line in page.lines().filter(|line| line.starts_with('|') && line.contains(" worth ")) {
+        assert!(line.contains("in the costs' currency") || line.contains('%'), "{line}");
+    }
+    assert_eq!(page.lines().filter(|l| !l.starts_with('|')).filter(|l| l.contains("from memory")).count(), 1);
     for plate in result["plates"].as_array().expect("plates") {
         let name = plate["name"].as_str().expect("a name");
         let row = page.lines().find(|line| line.starts_with(&format!("| {name} "))).expect("a row");

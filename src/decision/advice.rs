@@ -1,6 +1,6 @@
 //! What would make a check good enough.
 
-use super::sufficient_set::{Search, cheapest_sufficient};
+use super::sufficient_set::{FoundSet, Search, cheapest_sufficient};
 use crate::{
     propagation::{
         improvement_gain::{CheckWorth, ErrorInterval, Gain, Gains, Pair, Workshop},
@@ -45,11 +45,13 @@ pub struct Enough {
     pub target: f64,
     /// Which set of steps is the cheapest that suffices; the empty set where the check is good enough as it is.
     pub search: Search,
-    /// The steps it was looked for among: those that have an effort and were seen to gain something, alone, in a pair, or as
-    /// the last of all.
+    /// The steps it was looked for among: of those that have an effort the ones that gain most, alone, in a pair, or as the last
+    /// of all.
     pub among: Vec<usize>,
     /// Such steps that were left out because there were too many, those that gain most first.
     pub passed_over: Vec<usize>,
+    /// Whether the set found holds steps that were left out, as no set without them suffices: then a cheaper one may.
+    pub beyond: bool,
     /// How many sets were tried.
     pub n_tried: usize,
     /// Whether every step counts as one because no effort was given.
@@ -102,7 +104,8 @@ fn adds(pair: &Pair) -> bool {
     pair.gain.is_seen() && pair.beyond.iter().all(|beyond| beyond.is_seen())
 }
 
-/// The steps with an effort that are seen to gain something, those that gain most first.
+/// The steps with an effort, those that are seen to gain most first, and last those that are not seen to gain anything: where
+/// the target is hardly reached, they may be what is missing.
 ///
 /// A step that something else hides gains nothing alone; beside the step that takes the other away it does. So each is also
 /// looked at in pairs, by what a pair gains beyond its other step, and as the last of all steps that can be taken together;
@@ -135,7 +138,6 @@ fn promising(workshop: &Workshop, question: &Question, gains: &Gains) -> Option<
     let has_effort = |step: &usize| counted(question) || question.offers[*step].effort.is_some();
     let mut promising: Vec<(usize, f64)> =
         all.iter().copied().filter(has_effort).map(|step| (step, gain(step))).collect();
-    promising.retain(|(_, gain)| *gain > 0.0);
     promising.sort_by(|a, b| b.1.total_cmp(&a.1));
     Some(promising.into_iter().map(|(step, _)| step).collect())
 }
@@ -176,7 +178,7 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
         }
         Some(enough)
     };
-    let (search, n_tried) = cheapest_sufficient(&efforts, |set| suffices(set).unwrap_or(false));
+    let (search, mut n_tried) = cheapest_sufficient(&efforts, |set| suffices(set).unwrap_or(false));
     let search = match search {
         Search::Cheapest(mut set) => {
             set.steps = set.steps.iter().map(|&place| among[place]).collect();
@@ -184,5 +186,37 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
         }
         Search::NoneSuffices => Search::NoneSuffices,
     };
-    Ok(Enough { target, search, among, passed_over, n_tried, counted: counted(question), best })
+    let mut found = Enough {
+        target,
+        search,
+        among,
+        passed_over,
+        beyond: false,
+        n_tried,
+        counted: counted(question),
+        best,
+    };
+    if found.search == Search::NoneSuffices {
+        // The best of them, with those that were left out one after the other, each where it brings the target nearer.
+        for &further in &found.passed_over {
+            let mut members = found.best.0.clone();
+            members.push(further);
+            members.sort_unstable();
+            let steps: Vec<Step> = members.iter().map(|&step| gains.steps[step].step).collect();
+            n_tried += 1;
+            let Some(tried) = workshop.with(&steps).ok().as_ref().and_then(interval) else { continue };
+            if tried.farthest() < found.best.1.farthest() {
+                found.best = (members, tried);
+            }
+            let (members, tried) = &found.best;
+            if tried.farthest() + 2.0 * tried.farthest_u() <= target {
+                let effort = members.iter().map(|&step| question.offers[step].effort.unwrap_or(1.0)).sum();
+                found.search = Search::Cheapest(FoundSet { steps: members.clone(), effort });
+                found.beyond = true;
+                break;
+            }
+        }
+        found.n_tried = n_tried;
+    }
+    Ok(found)
 }

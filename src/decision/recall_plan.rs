@@ -87,8 +87,9 @@ pub struct RecallPlan {
     pub urgency: Vec<usize>,
     /// Records of which nothing can be said.
     pub contradictions: Vec<Contradiction>,
-    /// Mean and standard deviation of the spread (µm) on a plate just at the tolerance; `None` where no spread is on
-    /// record and no costs are given.
+    /// Mean and standard deviation of the spread (µm) that the setup's check shows on a plate just at the tolerance. `None` where
+    /// plates have tolerances or setups of their own, so that there is no one such plate, and where nobody asked what spreads
+    /// say: none is on record, and no costs are given.
     pub spread_at_tolerance: Option<(f64, f64)>,
 }
 

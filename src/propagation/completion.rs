@@ -1,7 +1,7 @@
 //! From a particle to a whole plate: the Gaussian rest, drawn given the readings.
 
 use super::{
-    likelihood::{ReadingModel, add_scaled, solve_lower, solve_upper, times_lower},
+    likelihood::{Pointer, ReadingModel, add_scaled, solve_lower, solve_upper, times_lower},
     tempering::Particle,
 };
 use crate::{
@@ -20,10 +20,12 @@ pub(crate) struct Plate {
     pub bumps: Vec<Bump>,
     /// In µm at the corners.
     pub twist: f64,
-    /// In µm/mm², crowned; nothing where flatness holds no bow.
+    /// From heat, in µm/mm², crowned: all readings see it, flatness where it holds the bow.
     pub curvature: f64,
     /// All cosines' coefficients, then the map's points, in µm.
     pub coefficients: Vec<f64>,
+    /// What it was read with.
+    pub pointer: Pointer,
 }
 
 /// Working memory of one thread.
@@ -170,7 +172,8 @@ pub(crate) fn complete(
             None => model.bow.score.at(parameters.lines[1]),
         };
     plate.twist = twist;
-    plate.curvature = if model.experiment.check().plate.flatness_holds_bow { curvature } else { 0.0 };
+    plate.curvature = curvature;
+    plate.pointer = model.pointer(parameters);
     plate.bumps.clear();
     for (b, state) in parameters.bumps.iter().enumerate().filter(|(_, state)| state.there) {
         let unit = model.bump(b, state);
@@ -185,7 +188,7 @@ impl Plate {
         let experiment = &model.experiment;
         let [on_grid, at_places] = experiment.bow_profiles();
         self.compose(experiment.landscape(), &mut scratch.drawn);
-        if self.curvature != 0.0 {
+        if experiment.check().plate.flatness_holds_bow && self.curvature != 0.0 {
             add_scaled(-self.curvature, on_grid, &mut scratch.drawn.on_grid);
             add_scaled(-self.curvature, at_places, &mut scratch.drawn.at_places);
         }

@@ -154,6 +154,27 @@ pub(crate) struct Line {
     pub score: Arc<NormalScore>,
 }
 
+/// What the indicator makes of a height.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Pointer {
+    gain: f64,
+    /// Of the swing, in µm; its wave number in 1/µm, its phase at the zero.
+    amplitude: f64,
+    wave_number: f64,
+    phase: f64,
+    /// Variance of a single reading's own noise, in µm².
+    pub noise: f64,
+}
+
+impl Pointer {
+    /// What it shows, against its zero, of a height (µm) over that of the zero; without noise.
+    pub fn at(&self, height: f64) -> f64 {
+        let travel = self.gain * height;
+        let swing = libm::sin(self.wave_number * travel + self.phase) - libm::sin(self.phase);
+        travel + self.amplitude * swing
+    }
+}
+
 /// One field of waves: covariances between observations on a grid of correlation lengths.
 #[derive(Debug, Clone)]
 pub(crate) struct FieldTable {
@@ -198,7 +219,7 @@ pub(crate) struct ReadingModel {
     /// Effects of the measured map's points, `[point][observation]`, flat.
     pub map_effects: Vec<f64>,
     pub map_uncertainty: f64,
-    fixed_mean: Vec<f64>,
+    pub fixed_mean: Vec<f64>,
     /// Packed covariance of all that depends on no parameter.
     fixed_covariance: Vec<f64>,
     /// The disturbances' part of it, and its Cholesky factor.
@@ -729,6 +750,19 @@ impl ReadingModel {
         cache.log_constant = log_jacobian - log_determinant;
     }
 
+    /// What the indicator makes of heights, with these parameters.
+    pub fn pointer(&self, parameters: &Parameters) -> Pointer {
+        let at = |k: usize| self.scales[k].at(parameters.scales[k]);
+        let indicator = &self.experiment.check().indicator;
+        Pointer {
+            gain: indicator.gain(at(scale::ANGLE)),
+            amplitude: at(scale::SWING),
+            wave_number: std::f64::consts::TAU / indicator.error_travel,
+            phase: libm::atan2(parameters.scales[scale::PHASE], parameters.scales[scale::PHASE + 1]),
+            noise: self.reading_noise(parameters),
+        }
+    }
+
     /// Readings to differences of height (µm), and repeats to their deviations: takes the indicator's swing and gain off.
     /// Returns the logarithm of the transformation's Jacobian, and of what the repeats' deviations leave of their density.
     ///
@@ -737,12 +771,7 @@ impl ReadingModel {
     /// zeros of several rounds hardly change.
     fn transform(&self, parameters: &Parameters, cache: &mut Cache) -> f64 {
         let Cache { contrast, white: heights, deviations, own_noise, .. } = cache;
-        let at = |k: usize| self.scales[k].at(parameters.scales[k]);
-        let indicator = &self.experiment.check().indicator;
-        let gain = indicator.gain(at(scale::ANGLE));
-        let amplitude = at(scale::SWING);
-        let wave_number = std::f64::consts::TAU / indicator.error_travel;
-        let phase = libm::atan2(parameters.scales[scale::PHASE], parameters.scales[scale::PHASE + 1]);
+        let Pointer { gain, amplitude, wave_number, phase, .. } = self.pointer(parameters);
         let at_zero = libm::sin(phase);
         // Means of what the roundings leave open, then repeats' deviations from their means.
         heights.fill(0.0);

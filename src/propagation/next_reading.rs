@@ -2,7 +2,7 @@
 
 use super::{
     check_experiment::CheckExperiment,
-    likelihood::{Observation, ReadingModel, add_scaled, dot, factorise, times_lower},
+    likelihood::{Observation, ReadingModel, add_scaled, dot, times_lower},
     posterior::Posterior,
 };
 use crate::quantity::{sample::mean_and_standard_deviation, stream::Streams};
@@ -11,6 +11,7 @@ use crate::shop::{
     grid::Grid,
     survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
 };
+use rand::RngExt as _;
 use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
 
@@ -76,7 +77,7 @@ pub fn next_readings_at(
 ) -> Vec<NextReading> {
     let mut readings: Vec<Predicted> = Vec::new();
     for (index, candidate) in candidates.iter().enumerate() {
-        readings.extend(predict(check, posterior, index, candidate, Heat::AsRead).unwrap_or_default());
+        readings.extend(predict(check, posterior, index, candidate).unwrap_or_default());
     }
     let (choosing, judging) = (half(&posterior.plate_flatness, 0), half(&posterior.plate_flatness, 1));
     let on_half = |readings: &[Predicted], which: usize| -> Vec<Predicted> {
@@ -86,9 +87,9 @@ pub fn next_readings_at(
     let planned = planned(&choosing, candidates, &choosing_readings, first);
     let n_planned = planned.len();
     let order = choose(&choosing, &choosing_readings, planned, count);
-    let chosen_readings: Vec<Predicted> =
-        order.iter().map(|&r| Predicted { values: half(&readings[r].values, 1), ..readings[r] }).collect();
-    let mut chosen = promised(&judging, &chosen_readings, n_planned);
+    let taken: Vec<Predicted> = order.iter().map(|&r| readings[r].clone()).collect();
+    let Some(taken) = as_surveyed(check, posterior, candidates, taken) else { return Vec::new() };
+    let mut chosen = promised(&judging, &on_half(&taken, 1), n_planned);
     // The plates are part of the sample; the whole of it knows the present uncertainty better.
     let (_, of_plates) = mean_and_standard_deviation(&posterior.plate_flatness);
     let (_, of_sample) = mean_and_standard_deviation(&posterior.flatness);
@@ -96,6 +97,38 @@ pub fn next_readings_at(
         reading.expected_standard_uncertainty *= of_sample / of_plates;
     }
     chosen
+}
+
+/// Readings that were chosen, as they will be read: in surveys of their own that follow what was read already, not among all
+/// that their candidates list.
+fn as_surveyed(
+    check: &ShopCheck,
+    posterior: &Posterior,
+    candidates: &[Candidate],
+    mut chosen: Vec<Predicted>,
+) -> Option<Vec<Predicted>> {
+    let rows: Vec<NextReading> = chosen
+        .iter()
+        .map(|r| NextReading {
+            candidate: r.candidate,
+            target: r.target,
+            expected_standard_uncertainty: f64::NAN,
+        })
+        .collect();
+    let before = check.survey.readings.len();
+    let surveys = surveys_of(check, candidates, &rows);
+    let survey = surveys.iter().fold(check.survey.clone(), |survey, next| survey.followed_by(next));
+    let is_new = |reading: &usize| !survey.zeros.contains(reading);
+    let readings: Vec<usize> = (before..survey.readings.len()).filter(is_new).collect();
+    let longer = ShopCheck { survey, ..check.clone() };
+    let columns = predicted_readings(&longer, posterior, &readings, candidates.len())?;
+    // Survey by survey, as the first of each was chosen.
+    let mut places: Vec<usize> = (0..rows.len()).collect();
+    places.sort_by_key(|&place| rows.iter().position(|row| row.candidate == rows[place].candidate));
+    for (place, values) in places.into_iter().zip(columns) {
+        chosen[place].values = values;
+    }
+    Some(chosen)
 }
 
 /// Every other value, from the first or the second on.
@@ -137,7 +170,7 @@ pub fn foreseen(
     let check = ShopCheck { survey: survey.clone(), ..check.clone() };
     let readings: Vec<usize> =
         (0..survey.readings.len()).filter(|reading| !survey.zeros.contains(reading)).collect();
-    let columns = predicted_readings(&check, posterior, &readings, 0, Heat::AsRead)?;
+    let columns = predicted_readings(&check, posterior, &readings, 0)?;
     let kept = posterior.plate_flatness.iter().map(|&flatness| keep(flatness));
     let n = kept.clone().filter(|kept| *kept).count();
     let mean = |values: Vec<f64>| {
@@ -161,13 +194,12 @@ pub(super) fn predict(
     posterior: &Posterior,
     index: usize,
     candidate: &Candidate,
-    heat: Heat,
 ) -> Option<Vec<Predicted>> {
     let plan = plan(candidate);
     let survey = Survey::lay_out(&plan, &check.plate, &check.stand, &check.gauge_block).ok()?;
     let check = ShopCheck { survey, ..check.clone() };
     let readings: Vec<usize> = (1..check.survey.readings.len()).collect();
-    let columns = predicted_readings(&check, posterior, &readings, index, heat)?;
+    let columns = predicted_readings(&check, posterior, &readings, index)?;
     let predicted = columns.into_iter().zip(readings).map(|(values, target)| Predicted {
         candidate: index,
         target,
@@ -176,34 +208,23 @@ pub(super) fn predict(
     Some(predicted.collect())
 }
 
-/// How the plate is bent by heat while readings to come are taken.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Heat {
-    /// As it was when it was read already: no news.
-    AsRead,
-    /// As it may be on any day.
-    Anew,
-}
-
 /// What each plate of a posterior may give at these readings of a check, which are no zeros: for every reading its values (µm,
 /// with noise, no grains) in the order of the plates. `index` tells one check's luck from another's.
+///
+/// Plate, heat and indicator are as the particle has them; where the stand and its feet are put down anew, and what drifts, is drawn.
 pub(super) fn predicted_readings(
     check: &ShopCheck,
     posterior: &Posterior,
     readings: &[usize],
     index: usize,
-    heat: Heat,
 ) -> Option<Vec<Vec<f64>>> {
     // Heights on a grid are not needed: the coarsest will do.
     let experiment = CheckExperiment::on_grid(check, Grid::over(check.plate.working_surface(), 9)).ok()?;
-    let observations: Vec<_> = readings
-        .iter()
-        .map(|&reading| Observation { reading, value: 0.0, step: check.indicator.read_step })
-        .collect();
+    let step = check.indicator.read_step;
+    let observations: Vec<_> =
+        readings.iter().map(|&reading| Observation { reading, value: 0.0, step }).collect();
     let model = ReadingModel::new(&experiment, &observations).ok()?;
     let n = model.n();
-    let mut factor = model.typical_noise();
-    factorise(&mut factor, n);
     let source = Streams::new(0).source("noise of readings to come");
     let rows: Vec<Vec<f64>> = posterior
         .plates
@@ -215,15 +236,21 @@ pub(super) fn predicted_readings(
                 plate.compose(experiment.landscape(), drawn);
                 let mut row = vec![0.0; n];
                 model.observe(&drawn.at_places, taken, &mut row);
+                add_scaled(plate.curvature, &model.bow.effects, &mut row);
+                add_scaled(1.0, &model.fixed_mean, &mut row);
                 let draws = &mut source.trial((index * posterior.plates.len() + k) as u64);
                 let deviates: Vec<f64> = (0..n).map(|_| StandardNormal.sample(draws)).collect();
                 let mut noise = vec![0.0; n];
-                times_lower(&factor, &deviates, &mut noise);
+                times_lower(&model.disturbance_factor, &deviates, &mut noise);
                 add_scaled(1.0, &noise, &mut row);
-                if heat == Heat::Anew {
-                    let own = check.plate.flatness_holds_bow;
-                    let curvature = if own { plate.curvature } else { experiment.draw_curvature(draws) };
-                    add_scaled(curvature, &model.bow.effects, &mut row);
+                let own = plate.pointer.noise.sqrt();
+                let mut single = || {
+                    let deviate: f64 = StandardNormal.sample(draws);
+                    own * deviate + step * (draws.random::<f64>() - 0.5)
+                };
+                let zeros: Vec<f64> = (0..model.n_rounds).map(|_| single()).collect();
+                for (value, pool) in row.iter_mut().zip(&model.pools) {
+                    *value = plate.pointer.at(*value) + single() - zeros[pool.round];
                 }
                 row
             },
@@ -395,21 +422,51 @@ impl Regression {
     pub fn with(&self, values: &[f64]) -> Self {
         let mut next = self.clone();
         let Some(functions) = self.functions(values) else { return next };
-        for (k, mut function) in functions.into_iter().enumerate() {
-            let length = dot(&function, &function);
+        for (k, function) in functions.into_iter().enumerate() {
             if k == 0 {
-                next.lines.push(scaled(&function, 1.0 / length.sqrt()));
+                next.lines.push(scaled(&function, 1.0 / dot(&function, &function).sqrt()));
             }
-            project_out(&next.basis, &mut function);
-            let remaining = dot(&function, &function);
-            if remaining > 1e-8 * length {
-                let direction = scaled(&function, 1.0 / remaining.sqrt());
-                let part = dot(&direction, &next.left);
-                add_scaled(-part, &direction, &mut next.left);
-                next.basis.push(direction);
-            }
+            next.fit(function);
         }
         next
+    }
+
+    /// With ridges across the readings: rounded |direction · readings| for so many random directions, the readings made
+    /// independent of one another and of variance 1 first.
+    ///
+    /// Flatness is a seminorm of the surface (as large for the surface upside down, twice as large for one twice as rough), and what
+    /// is to be expected of it given the readings is nearly a norm of these; norms are approximated by mixtures of such ridges
+    /// (zonoids: Bolker, Transactions of the American Mathematical Society 145, 1969, 323-345), which no sum of functions
+    /// of single readings is. Directions at random: Rahimi and Recht, "Random features for large-scale kernel machines", 2008.
+    pub fn with_ridges(&self, n_ridges: usize) -> Self {
+        let mut next = self.clone();
+        let n = self.left.len();
+        let root = (n as f64).sqrt();
+        let source = Streams::new(0).source("directions of ridges");
+        for ridge in 0..n_ridges {
+            let draws = &mut source.trial(ridge as u64);
+            let direction: Vec<f64> = self.lines.iter().map(|_| StandardNormal.sample(draws)).collect();
+            let size = dot(&direction, &direction).sqrt();
+            let mut along = vec![0.0; n];
+            for (share, line) in direction.iter().zip(&self.lines) {
+                add_scaled(share / size * root, line, &mut along);
+            }
+            next.fit(centred(&along.iter().map(|v| (0.0625 + v * v).sqrt()).collect::<Vec<_>>()));
+        }
+        next
+    }
+
+    /// Takes a function's part out of what is left.
+    fn fit(&mut self, mut function: Vec<f64>) {
+        let length = dot(&function, &function);
+        project_out(&self.basis, &mut function);
+        let remaining = dot(&function, &function);
+        if remaining > 1e-8 * length {
+            let direction = scaled(&function, 1.0 / remaining.sqrt());
+            let part = dot(&direction, &self.left);
+            add_scaled(-part, &direction, &mut self.left);
+            self.basis.push(direction);
+        }
     }
 
     /// The functions of one reading more; `None` where the others determine it.

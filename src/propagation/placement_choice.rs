@@ -1,7 +1,7 @@
 //! Where to put stand and block, for a number of readings, so that most is learnt of a plate nobody has read yet.
 
 use super::{
-    next_reading::{Candidate, Heat, Predicted, Regression, possible, predict, predicted_readings},
+    next_reading::{Candidate, Predicted, Regression, possible, predict, predicted_readings},
     posterior::{CannotJudge, Posterior, Settings, posterior},
 };
 use crate::{
@@ -17,7 +17,9 @@ use rayon::prelude::*;
 /// How many plates placements are chosen by.
 const N_CHOOSING: usize = 2048;
 /// How many others a choice is then judged by, so that luck in choosing does not flatter it.
-const N_JUDGING: usize = 4096;
+const N_JUDGING: usize = 8192;
+/// How many ridges across the readings a choice is judged with, for each reading, and most.
+const N_RIDGES: [usize; 2] = [40, 320];
 /// Most rounds of exchanges.
 const MOST_SWEEPS: usize = 2;
 
@@ -54,14 +56,16 @@ impl Unread {
 
     /// What is left open after all readings of a check.
     ///
-    /// By regression of the flatness on functions of the readings, as [`super::next_reading::next_readings`] does it: an upper
-    /// bound, for a full posterior makes more of the same readings. `None` where the check cannot be computed with.
+    /// By regression of the flatness on functions of the readings, as [`super::next_reading::next_readings`] does it, and on ridges
+    /// across them: an upper bound, for a full posterior makes more of the same readings (`tests/promise.rs` has how much). `None`
+    /// where the check cannot be computed with.
     pub fn after(&self, check: &ShopCheck) -> Option<Expected> {
         let survey = &check.survey;
         let readings: Vec<usize> = survey.compared().collect();
-        let columns = predicted_readings(check, &self.judging, &readings, 0, Heat::Anew)?;
+        let columns = predicted_readings(check, &self.judging, &readings, 0)?;
         let start = Regression::new(&self.judging.plate_flatness);
-        Some(self.left(&columns.iter().fold(start, |regression, values| regression.with(values))))
+        let each = columns.iter().fold(start, |regression, values| regression.with(values));
+        Some(self.left(&each.with_ridges((N_RIDGES[0] * columns.len()).min(N_RIDGES[1]))))
     }
 
     fn left(&self, regression: &Regression) -> Expected {
@@ -89,7 +93,7 @@ pub fn choose_placements(
 ) -> Option<Plan> {
     let mut readings: Vec<Predicted> = Vec::new();
     for (index, candidate) in candidates.iter().enumerate() {
-        readings.extend(predict(check, &unread.choosing, index, candidate, Heat::Anew).unwrap_or_default());
+        readings.extend(predict(check, &unread.choosing, index, candidate).unwrap_or_default());
     }
     let chosen = choose(&unread.choosing.plate_flatness, &readings, count);
     let mut stations: Vec<Station> = Vec::new();

@@ -575,9 +575,15 @@ impl JudgeReport<'_> {
         };
         Some(Table {
             caption: format!(
-                "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}",
+                "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}{}",
                 h.text(now),
-                h.text(then)
+                h.text(then),
+                match self.setup.plan.stand_use {
+                    StandUse::Turned => "",
+                    StandUse::Parked | StandUse::Carried => {
+                        " (a heading of 0° points to the right, one of 90° to the back)"
+                    }
+                }
             ),
             columns: vec![
                 Column::text("placement"),

@@ -55,6 +55,11 @@ pub fn bow_height(setup: &Setup) -> f64 {
     setup.tolerance.as_ref().map_or(10.0 * dip_depth(setup.unit), |tolerance| 2.0 * tolerance.value)
 }
 
+/// What is put under a foot: its thickness and the standard uncertainty of it, in µm. Kitchen foil anything from 10 to 20 µm, shim of a
+/// thousandth of an inch within 10 % (common practice, no source); both rectangular.
+const FOILS: [(&str, [f64; 2]); 2] =
+    [("kitchen foil, one layer", [15.0, 2.887]), ("shim of 0.001 in (25 µm)", [25.4, 1.466])];
+
 /// A question and its answer.
 struct Exercise {
     question: String,
@@ -64,13 +69,12 @@ struct Exercise {
 impl LessonReport<'_> {
     /// The lesson in two sentences.
     pub fn answer(&self) -> String {
-        let h = self.heights();
         format!(
             "A dip of {} under the rear of this stand makes a reading {} out wrong by {}; under its front by {}.",
             self.depth_text(),
             self.length(self.lesson.long_reach),
-            h.signed_text(self.at_long_reach(true)),
-            h.signed_text(self.at_long_reach(false)),
+            self.dial(self.at_long_reach(true)),
+            self.dial(self.at_long_reach(false)),
         )
     }
 
@@ -81,7 +85,7 @@ impl LessonReport<'_> {
         let plate = &setup.check.plate;
         let side = &self.lesson.side;
         let spread_out =
-            format!("rear {}, front {} ahead of its place", self.length(side.rear), self.length(side.front));
+            format!("rear {}, front {} ahead of the column", self.length(side.rear), self.length(side.front));
         let mut parts = Vec::new();
         parts.extend(self.one_foot());
         parts.extend(self.walked());
@@ -89,15 +93,16 @@ impl LessonReport<'_> {
         parts.extend(self.compared());
         parts.extend(self.carried());
         parts.extend(self.remedied());
+        parts.extend(self.tried());
         parts.push(Part::heading("Exercises"));
         for (n, exercise) in self.exercises().iter().enumerate() {
             parts.push(Part::Words(format!("Exercise {}. {}", n + 1, exercise.question)));
         }
-        parts.push(Part::heading("Answers"));
+        parts.extend([Part::heading("Cautions and limits"), Part::Caution(LIMITS_OF_USE.into())]);
+        parts.push(Part::Overleaf("Answers".into()));
         for (n, exercise) in self.exercises().iter().enumerate() {
             parts.push(Part::Words(format!("Answer {}. {}", n + 1, exercise.answer)));
         }
-        parts.extend([Part::heading("Cautions and limits"), Part::Caution(LIMITS_OF_USE.into())]);
         Page {
             kind: "The lesson of the corner dip".into(),
             title: setup.title.clone(),
@@ -132,6 +137,7 @@ impl LessonReport<'_> {
             ("tilt", self.tilt_table()),
             ("carried", self.carried_table(|_| true)),
             ("remedies", self.remedies_table()),
+            ("foil", self.foil_table()),
         ]
     }
 
@@ -162,15 +168,17 @@ impl LessonReport<'_> {
         let mut parts = vec![
             Part::heading("1. One foot in the dip"),
             Part::Words(format!(
-                "A height under a foot changes the reading by so many times that height: the foot's weight w, which geometry \
-                 alone fixes. Places are counted forwards from the stand's own place, as a rule the middle of its feet. For the rear w is -(reach - front) / (front - rear) = -({} - {}) / ({} - {}) = {}; for the front, one minus that. A foot \
-                 in a dip stands at height z = -{}, and the reading changes by minus w times z.",
+                "Lift one foot by a hair and the tip moves as well, by w hairs: that is the foot's lever, and nothing but lengths \
+                 goes into it. Measure them forwards from the column. For the rear w is -(reach - front) / (front - rear) = \
+                 -({} - {}) / ({} - {}) = {}; for the front it is one minus that. A foot in a dip stands at a height of -{}, and the \
+                 reading changes by minus w times that height.{}",
                 figure(lesson.long_reach),
                 bracketed(self.plan(side.front), Digits::Decimals(2)),
                 figure(side.front),
                 bracketed(self.plan(side.rear), Digits::Decimals(2)),
                 plain(self.at_long_reach(true) / lesson.depth, Digits::Decimals(3)),
                 self.depth_text(),
+                self.read_to(),
             )),
             Part::Table(self.feet_table()),
         ];
@@ -204,6 +212,7 @@ impl LessonReport<'_> {
                 Cell::Number(reading / self.lesson.depth, Digits::Decimals(3)),
                 h.cell(-self.lesson.depth),
                 h.cell(reading),
+                self.dial_cell(reading),
             ]
         };
         let both = self.at_long_reach(true) + self.at_long_reach(false);
@@ -215,9 +224,10 @@ impl LessonReport<'_> {
             ),
             columns: vec![
                 Column::text("in the dip"),
-                Column::numbers("weight w", ""),
+                Column::numbers("lever w", ""),
                 Column::numbers("height z", h.label()),
-                Column::numbers("reading, minus w z", h.label()),
+                Column::numbers("worked out, minus w z", h.label()),
+                Column::numbers("the dial shows", h.label()),
             ],
             rows: vec![
                 row("rear", true),
@@ -227,6 +237,7 @@ impl LessonReport<'_> {
                     Cell::Number(both / self.lesson.depth, Digits::Decimals(3)),
                     h.cell(-self.lesson.depth),
                     h.cell(both),
+                    self.dial_cell(both),
                 ],
             ],
         }
@@ -234,16 +245,11 @@ impl LessonReport<'_> {
 
     /// The stand walked over the dip.
     fn walked(&self) -> Vec<Part> {
-        let h = self.heights();
         let lesson = self.lesson;
         let [block, front, rear] = self.key_places();
         let reading = |at: f64| match lesson.walk.iter().find(|step| step.at == at) {
             Some(step) => {
-                format!(
-                    "{}, of which {} is the plate",
-                    h.signed_text(step.reading()),
-                    h.signed_text(step.block)
-                )
+                format!("{}, of which {} is the plate", self.dial(step.reading()), self.dial(step.block))
             }
             None => "nothing".to_string(),
         };
@@ -307,7 +313,7 @@ impl LessonReport<'_> {
         let h = self.heights();
         let steps = self.lesson.walk.iter().enumerate().filter(|(i, step)| is_shown(*i, step.at));
         let rows = steps.map(|(_, step)| {
-            vec![self.place(step.at), h.cell(step.block), h.cell(step.feet), h.cell(step.reading())]
+            vec![self.place(step.at), h.cell(step.block), h.cell(step.feet), self.dial_cell(step.reading())]
         });
         Table {
             caption: "The walk across the dip".into(),
@@ -315,7 +321,7 @@ impl LessonReport<'_> {
                 Column::numbers("place of the stand", self.setup.plan_unit.symbol()),
                 Column::numbers("height under the block", h.label()),
                 Column::numbers("from the feet", h.label()),
-                Column::numbers("reading", h.label()),
+                Column::numbers("the dial shows", h.label()),
             ],
             rows: rows.collect(),
         }
@@ -373,7 +379,7 @@ impl LessonReport<'_> {
             }
         }
         let rows = self.lesson.lever.iter().map(|row| {
-            let readings = row.rear.iter().chain(&row.front).map(|&value| h.cell(value));
+            let readings = row.rear.iter().chain(&row.front).map(|&value| self.dial_cell(value));
             std::iter::once(self.place(row.reach)).chain(readings).collect()
         });
         Table { caption: "False reading by reach and foot spacing".into(), columns, rows: rows.collect() }
@@ -401,7 +407,7 @@ impl LessonReport<'_> {
                 "tilt",
                 self.tilt_picture(),
                 "What the tilt alone adds to readings, zeroed at the front right corner: lines of equal error run across the \
-                 arm.",
+                 arm. Targets have the numbers of the reading sheet where they are on it, else letters.",
             ),
             Part::Table(self.tilt_table()),
         ]
@@ -432,6 +438,7 @@ impl LessonReport<'_> {
             vec![
                 Cell::from(name),
                 h.cell(value),
+                self.dial_cell(value),
                 Cell::Number(100.0 * libm::fabs(value) / largest, Digits::Decimals(0)),
             ]
         };
@@ -442,7 +449,8 @@ impl LessonReport<'_> {
             ),
             columns: vec![
                 Column::text("compared"),
-                Column::numbers("the tilt adds", h.label()),
+                Column::numbers("the tilt adds, worked out", h.label()),
+                Column::numbers("the dial shows", h.label()),
                 Column::numbers("of the largest", "%"),
             ],
             rows: comparisons.map(row).to_vec(),
@@ -460,8 +468,9 @@ impl LessonReport<'_> {
             grid.points().iter().map(|[x, y]| h.of(base + along * x + back * y - zero)).collect();
         let to_plan = |nodes: &[f64]| nodes.iter().map(|&v| self.plan(v)).collect::<Vec<_>>();
         let unit = self.setup.plan_unit;
-        let readings: Vec<String> = tilt.spots.iter().map(|spot| h.signed(spot.added - zero)).collect();
-        let labels: Vec<String> = (1..=tilt.spots.len()).map(|n| n.to_string()).collect();
+        let readings: Vec<String> =
+            tilt.spots.iter().map(|spot| h.signed(self.on_dial(spot.added - zero))).collect();
+        let labels: Vec<String> = tilt.spots.iter().map(|spot| self.number_on_sheet(spot.name)).collect();
         let targets: Vec<MapTarget> = tilt
             .spots
             .iter()
@@ -545,7 +554,7 @@ impl LessonReport<'_> {
         let h = self.heights();
         let places = self.lesson.carried.places.iter().enumerate().filter(|(i, _)| is_shown(*i));
         let rows = places.map(|(_, place)| {
-            vec![self.place(place.at), h.cell(place.height), h.cell(place.raw), h.cell(place.reading)]
+            vec![self.place(place.at), h.cell(place.height), h.cell(place.raw), self.dial_cell(place.reading)]
         });
         Table {
             caption: "The carried stand, place by place".into(),
@@ -553,7 +562,7 @@ impl LessonReport<'_> {
                 Column::numbers("block, from the left edge", self.setup.plan_unit.symbol()),
                 Column::numbers("height of the plate", h.label()),
                 Column::numbers("block over the plane of the feet", h.label()),
-                Column::numbers("reading, zeroed at the first", h.label()),
+                Column::numbers("the dial shows, zeroed at the first", h.label()),
             ],
             rows: rows.collect(),
         }
@@ -578,6 +587,68 @@ impl LessonReport<'_> {
         ]
     }
 
+    /// The lever, tried with something thin.
+    fn tried(&self) -> Vec<Part> {
+        let foil = &self.lesson.foil;
+        let foot = if foil.at_the_rear { "the rear foot" } else { "the front foot" };
+        vec![
+            Part::heading("7. Try it: foil under one foot"),
+            Part::Words(format!(
+                "Set the stand on clean stone with the tip {} straight ahead of the column, on the block, and set the zero. Lift {foot} \
+                 a little, lay one flat layer of foil or shim under it, no crease, and set it down. Read. Take the foil away and read \
+                 again: the zero must come back. What goes in is a height you know, and the lever says what must come out: \
+                 {} times the thickness.",
+                self.length(self.lesson.short_reach),
+                plain(-foil.weight, Digits::Decimals(3)),
+            )),
+            Part::Table(self.foil_table()),
+            Part::Words(
+                "The standard uncertainty is made of the thickness (kitchen foil 10 to 20 µm, shim within 10 % of what it says: common \
+                 practice, no source; measure yours with a micrometer), of lengths taken to a millimetre, of film under feet that are \
+                 put down twice, and of the indicator. Two of them either side hold some 95 % of all tries."
+                    .into(),
+            ),
+            Part::list(&[
+                "The reading is within two standard uncertainties: lever, stand and hands are as this sheet takes them.",
+                "It is too large or too small by the same share with both: a length is wrong, or the tip slants.",
+                "It is off by about the same amount with both, or differs from try to try: dirt or a crease; wipe, and seat the foot again.",
+                "The zero does not come back: something is loose or the foot was put elsewhere. Tighten, and begin anew.",
+                "The sign is wrong: the indicator counts the other way, or the foil is under another foot.",
+            ]),
+        ]
+    }
+
+    fn foil_table(&self) -> Table {
+        let h = self.heights();
+        let rows = FOILS.iter().map(|&(name, thickness)| {
+            let [reading, u] = self.lesson.foil.foretold(thickness);
+            vec![
+                Cell::from(name),
+                h.cell(thickness[0]),
+                self.dial_cell(reading),
+                h.cell(u),
+                Cell::Empty,
+                Cell::Empty,
+            ]
+        });
+        Table {
+            caption: format!(
+                "What one layer under {} must show, {} ahead, and what it did",
+                if self.lesson.foil.at_the_rear { "the rear foot" } else { "the front foot" },
+                self.length(self.lesson.short_reach)
+            ),
+            columns: vec![
+                Column::text("layer"),
+                Column::numbers("thickness", h.label()),
+                Column::numbers("the dial must show", h.label()),
+                Column::numbers("standard uncertainty", h.label()),
+                Column::numbers("it shows: write here", h.label()),
+                Column::numbers("the foil away: write here", h.label()),
+            ],
+            rows: rows.collect(),
+        }
+    }
+
     fn remedies_table(&self) -> Table {
         let h = self.heights();
         let film = self.setup.check.cleanliness.film;
@@ -590,11 +661,12 @@ impl LessonReport<'_> {
                     format!("wipe plate and feet each time (film of {}; standard uncertainty)", h.text(film))
                 }
             };
+            let [before, after] = [remedy.before, remedy.after].map(|error| self.on_dial(error));
             vec![
                 Cell::Text(what),
-                h.cell(remedy.before),
-                h.cell(remedy.after),
-                h.cell(remedy.before - remedy.after),
+                self.dial_cell(before),
+                self.dial_cell(after),
+                self.dial_cell(before - after),
             ]
         });
         Table {
@@ -626,9 +698,10 @@ impl LessonReport<'_> {
         let unit = self.setup.plan_unit.symbol();
         let number = |value: f64| plain(value, Digits::Decimals(2));
         let value = |value: f64| format!("{} {}", plain(value, h.digits()), h.label());
+        let in_micrometres = |value: f64| Measure { value, unit: self.setup.unit }.to(MICROMETRE);
         let first = Exercise {
             question: format!(
-                "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} ahead of its place, and the tip \
+                "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} ahead of the column, and the tip \
                  is {} {unit} ahead of it. The plate under the block is true. What does the indicator show?",
                 value(depth),
                 number(rear),
@@ -636,8 +709,8 @@ impl LessonReport<'_> {
                 number(reach)
             ),
             answer: format!(
-                "The weight of the rear is -({} - {}) / ({} - {}) = {}, so the reading is {} x {} = {}. The block has not \
-                 moved: it is the arm that has risen.",
+                "The lever of the rear is -({} - {}) / ({} - {}) = {}, so the reading is {} x {} = {}; the dial shows {}. The block \
+                 has not moved: it is the arm that has risen.",
                 number(reach),
                 bracketed(front, Digits::Decimals(2)),
                 number(front),
@@ -645,20 +718,21 @@ impl LessonReport<'_> {
                 plain(weight, Digits::Decimals(3)),
                 plain(weight, Digits::Decimals(3)),
                 value(depth),
-                value(weight * depth)
+                value(weight * depth),
+                self.dial(in_micrometres(weight * depth))
             ),
         };
         // The middle is low by one and a half dips; the rest is tilt. All of it as this indicator is read.
         let zero = self.added("front right");
-        let step = self.setup.check.indicator.read_step;
-        let rounded = |micrometres: f64| -> f64 {
-            let read = if step > 0.0 { libm::round(micrometres / step) * step } else { micrometres };
-            h.bare(read).parse().unwrap_or(f64::NAN)
-        };
+        let digits = self.dial_digits();
+        let value = |value: f64| format!("{} {}", plain(value, digits), h.label());
+        let rounded = |micrometres: f64| h.of(self.on_dial(micrometres));
         let left = rounded(self.added("back left") - zero);
         let far = rounded(self.added("back right") - zero);
         let middle = rounded(self.added("middle") - zero - 1.5 * self.lesson.depth);
-        let mean = plain(left / 2.0, h.digits()).parse().unwrap_or(f64::NAN);
+        // Half a step has a digit more than a step may have.
+        let halves = self.digits_of(0.5 * self.setup.check.indicator.read_step);
+        let mean = left / 2.0;
         let read = [0.0, left, far, middle];
         let spread = read.into_iter().fold(f64::NEG_INFINITY, f64::max)
             - read.into_iter().fold(f64::INFINITY, f64::min);
@@ -675,11 +749,11 @@ impl LessonReport<'_> {
                 "A tilt moves the middle as it moves the mean of the two neighbouring corners, (0 + {}) / 2 = {}. So the middle \
                  stands at {} - {} = {} from the plane of the corners. The largest minus the smallest reading would have \
                  said {}.",
-                plain(left, h.digits()),
-                plain(mean, h.digits()),
-                plain(middle, h.digits()),
-                bracketed(mean, h.digits()),
-                value(middle - mean),
+                plain(left, digits),
+                plain(mean, halves),
+                plain(middle, digits),
+                bracketed(mean, halves),
+                format!("{} {}", plain(middle - mean, halves), h.label()),
                 value(spread),
             ),
         };
@@ -718,6 +792,60 @@ impl LessonReport<'_> {
     fn at_long_reach(&self, rear: bool) -> f64 {
         let stand = &self.setup.check.stand;
         self.lesson.false_reading(stand, self.lesson.long_reach, rear).unwrap_or(f64::NAN)
+    }
+
+    /// What is read off the dial of a height (µm): to the step that it is read to.
+    fn on_dial(&self, micrometres: f64) -> f64 {
+        let step = self.setup.check.indicator.read_step;
+        if step > 0.0 { libm::round(micrometres / step) * step } else { micrometres }
+    }
+
+    fn dial_digits(&self) -> Digits {
+        self.digits_of(self.setup.check.indicator.read_step)
+    }
+
+    /// As many decimals as multiples of a step (µm) have in the sheet's unit, and no more than heights have.
+    fn digits_of(&self, step: f64) -> Digits {
+        let h = self.heights();
+        let step = h.of(step);
+        let is_whole = |decimals: &i32| {
+            let scaled = step * libm::pow(10.0, f64::from(*decimals));
+            libm::fabs(scaled - libm::round(scaled)) < 1e-6 * scaled
+        };
+        (0..4).find(is_whole).filter(|_| step > 0.0).map_or(h.digits(), Digits::Decimals)
+    }
+
+    /// A reading in plain text, with sign and unit, as the dial shows it.
+    fn dial(&self, micrometres: f64) -> String {
+        let h = self.heights();
+        let value = h.of(self.on_dial(micrometres));
+        let text = format!("{} {}", plain(value, self.dial_digits()), h.label());
+        if value > 0.0 { format!("+{text}") } else { text }
+    }
+
+    fn dial_cell(&self, micrometres: f64) -> Cell {
+        Cell::Number(self.heights().of(self.on_dial(micrometres)), self.dial_digits())
+    }
+
+    /// To what the dial is read, as a sentence; nothing where it is not rounded.
+    fn read_to(&self) -> String {
+        let step = self.setup.check.indicator.read_step;
+        let h = self.heights();
+        if step > 0.0 {
+            let step = plain(h.of(step), self.dial_digits());
+            format!(" This dial is read to {step} {}, so that is how its readings stand here.", h.label())
+        } else {
+            String::new()
+        }
+    }
+
+    /// The number of a target on the reading sheet's first placement; the first letters of its name where it is not there.
+    fn number_on_sheet(&self, name: &str) -> String {
+        let targets = self.setup.plan.stations.first().map_or(&[][..], |station| &station.targets);
+        match targets.iter().position(|target| target.name == name) {
+            Some(index) => (index + 1).to_string(),
+            None => name.split(' ').filter_map(|word| word.chars().next()).collect(),
+        }
     }
 
     fn depth_text(&self) -> String {

@@ -46,6 +46,8 @@ pub enum Part {
     Heading(String),
     /// Begins the section that says what to do next; it belongs to the answer.
     Next(String),
+    /// Begins a section that has a sheet of paper to itself, at the end.
+    Overleaf(String),
     /// A paragraph.
     Words(String),
     /// A paragraph that warns.
@@ -103,7 +105,7 @@ impl Page {
         let mut belongs = true;
         let parts = self.parts.iter().filter(|part| {
             match part {
-                Part::Heading(_) => belongs = false,
+                Part::Heading(_) | Part::Overleaf(_) => belongs = false,
                 Part::Next(_) => belongs = true,
                 _ => {}
             }
@@ -118,7 +120,7 @@ impl Page {
         out.extend(self.answer.iter().map(|said| filled(said)));
         for part in parts {
             match part {
-                Part::Heading(_) | Part::Picture(_) => {}
+                Part::Heading(_) | Part::Overleaf(_) | Part::Picture(_) => {}
                 Part::Next(heading) => out.push(format!("{}:", inert(heading))),
                 Part::Words(said) | Part::Caution(said) | Part::Appendix(_, said) => out.push(filled(said)),
                 Part::List(items) => {
@@ -145,7 +147,9 @@ impl Page {
         out.push(facts.collect::<Vec<_>>().join("\n"));
         for part in &self.parts {
             out.push(match part {
-                Part::Heading(heading) | Part::Next(heading) => format!("## {}", markdown(heading)),
+                Part::Heading(heading) | Part::Next(heading) | Part::Overleaf(heading) => {
+                    format!("## {}", markdown(heading))
+                }
                 Part::Words(said) | Part::Caution(said) => markdown_sentence(said),
                 Part::List(items) => {
                     let items = items.iter().map(|item| format!("- {}", markdown_sentence(item)));
@@ -208,6 +212,9 @@ impl Page {
             page += &match part {
                 Part::Heading(heading) | Part::Next(heading) => {
                     format!("</section>\n<section>\n<h2>{}</h2>\n", escape(heading))
+                }
+                Part::Overleaf(heading) => {
+                    format!("</section>\n<section class=\"overleaf\">\n<h2>{}</h2>\n", escape(heading))
                 }
                 Part::Words(said) => paragraph(said),
                 Part::Caution(said) => format!("<p class=\"caution\">{}</p>\n", escape_sentence(said)),

@@ -123,8 +123,8 @@ pre { font-size: 7.5pt; white-space: pre-wrap; }
 .sign p { display: flex; gap: 2mm; align-items: flex-end; white-space: nowrap; margin: 0; }
 .sign i { flex: 1; border-bottom: 0.3mm solid var(--muted); }
 footer { break-inside: avoid; }
-.annex { break-before: page; margin: 0; }
-.annex h2 { margin-top: 0; }
+.annex, .overleaf { break-before: page; margin: 0; }
+.annex h2, .overleaf h2 { margin-top: 0; }
 .choice, body:has(.choice input:not(:checked)) .annex { display: none; }
 }
 ";

@@ -10,7 +10,7 @@ use super::{
     number::{Digits, percent, plain, short},
     page::{Page, Part, short_digest},
     picture::{PixelError, png},
-    reading_sheet::ReadingSheet,
+    reading_sheet::{ReadingSheet, direction},
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
     table::{Cell, Column, Table},
@@ -228,7 +228,7 @@ impl PlanReport<'_> {
             (None, _) => format!("an effort of {}", short(effort, 4)),
         };
         let among = match enough.passed_over.len() {
-            0 => format!("{} sets of the {} steps that are seen to help", enough.n_tried, enough.among.len()),
+            0 => format!("{} sets of {} steps", enough.n_tried, enough.among.len()),
             n => format!(
                 "{} sets of the {} steps that help most ({n} that help less were left out of the search)",
                 enough.n_tried,
@@ -236,6 +236,13 @@ impl PlanReport<'_> {
             ),
         };
         match &enough.search {
+            Search::Cheapest(set) if enough.beyond => format!(
+                "A set that makes it good enough takes {}: {}. No set of the {} steps that help most does; whether a cheaper one \
+                 with the others would was not tried.",
+                effort(set.effort),
+                names(&set.steps),
+                enough.among.len()
+            ),
             Search::Cheapest(set) => format!(
                 "The cheapest set that makes it good enough takes {}: {} ({among} were tried, from the cheapest on).",
                 effort(set.effort),
@@ -315,7 +322,8 @@ impl PlanReport<'_> {
             Part::picture(
                 "steps",
                 self.steps_picture(),
-                "By how much each step alone narrows the interval of the error; whiskers are two standard uncertainties.",
+                "By how much each step alone narrows the interval of the error (a minus: widens it); whiskers are two standard \
+                 uncertainties.",
             ),
             Part::Table(self.steps_table()),
             Part::Table(self.pairs_table()),
@@ -594,12 +602,16 @@ impl PlanReport<'_> {
     /// A step with its size, where it puts the stand, and which targets it gives up.
     fn words_and_places(&self, step: Step) -> String {
         let mut said = self.words(step);
-        let Ok((_, after)) = taken_with_plan(&self.setup.check, &self.setup.plan, &[step]) else {
+        let Ok((after_it, after)) = taken_with_plan(&self.setup.check, &self.setup.plan, &[step]) else {
             return said;
         };
         let before = &self.setup.plan;
         let carried = after.stand_use == StandUse::Carried;
-        let stands = |station: &Station, reach| self.setup.stand_text(station.at, station.heading, reach);
+        let stands = |station: &Station, reach| {
+            let place = self.setup.stand_text(station.at, station.heading, reach);
+            let points = (after.stand_use != StandUse::Turned).then(|| direction(station.heading));
+            place + &points.map_or(String::new(), |points| format!(" (pointing {points})"))
+        };
         let known: Vec<String> = before.stations.iter().map(|s| stands(s, before.carried_reach)).collect();
         let mut places: Vec<String> = Vec::new();
         for place in after.stations.iter().map(|station| stands(station, after.carried_reach)) {
@@ -623,7 +635,21 @@ impl PlanReport<'_> {
         if !given_up.is_empty() {
             said += &format!("; no room is left to read {}", given_up.join(", "));
         }
+        if self.widens(step) {
+            said += "; the minus means wider";
+            let effort = after_it.survey.effort().indications;
+            if effort > self.setup.check.survey.effort().indications {
+                said += ": more readings give a plain spread more chances to be large";
+            }
+        }
         said
+    }
+
+    /// Whether a step is seen to make the interval wider.
+    fn widens(&self, step: Step) -> bool {
+        let gain =
+            self.advice.gains.steps.iter().find(|known| known.step == step).and_then(|known| known.gain);
+        gain.is_some_and(|gain| gain.share < -2.0 * gain.u)
     }
 
     /// A step with its size, in words.

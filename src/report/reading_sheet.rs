@@ -83,11 +83,11 @@ impl ReadingSheet<'_> {
             [station] => page += &self.alone(station, &how_to_read),
             _ => {
                 page += &how_to_read;
-                page += &stations
-                    .iter()
-                    .enumerate()
-                    .map(|(i, station)| self.one_of_many(i, station))
-                    .collect::<String>();
+                // Two abreast where there are many, so that a sheet is two pages at most.
+                let abreast = stations.len() > SIDE_BY_SIDE;
+                let all = stations.iter().enumerate().map(|(i, station)| self.one_of_many(i, station));
+                let all: String = all.collect();
+                page += &if abreast { format!("<div class=\"many\">\n{all}</div>\n") } else { all };
             }
         }
         let digest = &setup.digest[..setup.digest.len().min(16)];
@@ -298,6 +298,9 @@ impl ReadingSheet<'_> {
     }
 }
 
+/// So many placements and no more have the whole width of the sheet.
+const SIDE_BY_SIDE: usize = 4;
+
 /// What every shop check needs (common practice, no source).
 const CAUTIONS: [&str; 6] = [
     "Press the tip up with a finger: the pointer must go to plus. <span class=\"tick\">seen</span>",
@@ -337,13 +340,20 @@ td:nth-child(n+3) { min-width: 14mm; }
 .wide { width: 28%; }
 .few th, .few td { height: 6mm; }
 .few .wide { width: 20%; }
-
+.many { display: grid; grid-template-columns: 1fr 1fr; gap: 0 5mm; }
+.many .one { display: grid; grid-template-columns: 1fr 36mm; grid-template-rows: auto auto auto; column-gap: 3mm; align-content: start; }
+.many .few { display: contents; }
+.many figure { grid-column: 2; grid-row: 1 / 3; margin: 0.5mm 0; }
+.many table { grid-column: 1 / 3; font-size: 8pt; line-height: 1.15; margin-bottom: 1.5mm; table-layout: fixed; }
+.many th, .many td { height: 5.6mm; padding: 0.3mm 1mm; }
+.many th:first-child { width: 6mm; }
+.many th:nth-child(2) { width: 33mm; }
 .tick { white-space: nowrap; }
 .tick::before { content: \"\"; display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid #52606d; vertical-align: -0.5mm; \
     margin: 0 1mm 0 1.5mm; }
 .small { font-size: 7.5pt; color: #52606d; margin: 1mm 0 0; break-inside: avoid; }
 @media screen { section { overflow-x: auto; } }
-@media screen and (max-width: 40rem) { .beside, .few { grid-template-columns: 1fr; } ul { columns: 1; } }
+@media screen and (max-width: 40rem) { .beside, .few, .many, .many .one { grid-template-columns: 1fr; } .many .one { display: block; } ul { columns: 1; } }
 @media print { body { max-width: none; padding: 0 0.5mm; } ul { columns: 2; column-gap: 8mm; } }
 ";
 
@@ -353,7 +363,7 @@ fn unit_name(unit: Unit) -> String {
 }
 
 /// A heading in words, for a person who stands at the front edge.
-fn direction(heading: f64) -> &'static str {
+pub(super) fn direction(heading: f64) -> &'static str {
     const NAMES: [&str; 8] = [
         "to the right",
         "to the right and back",

@@ -315,7 +315,7 @@ impl RecallReport<'_> {
         let Some((least, risk)) = by_cost.least else {
             return vec![format!(
                 "At these costs no date is the cheapest: a year out of tolerance costs {}, and a recalibration at {} costs more \
-                 than it prevents.",
+                 than it prevents (in the currency of the costs).",
                 money(costs.of_year_out()),
                 money(costs.of_recalibration())
             )];
@@ -336,7 +336,8 @@ impl RecallReport<'_> {
                 self.day(years),
                 probability(risk),
                 match by_cost.risk_costs_more {
-                    Some(more) if more >= 0.5 => format!("; the date above costs {} more", money(more)),
+                    Some(more) if more >= 0.5 =>
+                        format!("; the date above costs {} more, in the currency of the costs", money(more)),
                     _ => String::new(),
                 }
             ),
@@ -449,10 +450,7 @@ impl RecallReport<'_> {
         columns.extend(with_setup.then(|| Column::text("setup")));
         columns.extend(with_usage.then(|| Column::text("usage")));
         if self.question.costs.is_some() {
-            columns.extend([
-                Column::text("by cost on"),
-                Column::numbers("a shop check is worth", "in the costs' currency"),
-            ]);
+            columns.extend([Column::text("by cost on"), Column::numbers("a shop check is worth", CURRENCY)]);
         }
         let rows =
             all.iter().map(|of| {
@@ -600,24 +598,26 @@ impl RecallReport<'_> {
         let (costs, by_cost) = (self.question.costs.as_ref()?, plan.by_cost.as_ref()?);
         let text = |name: &str, said: String| vec![Cell::from(name), Cell::Text(said)];
         let mut rows = vec![
-            text("a recalibration, with the days without the plate", money(costs.of_recalibration())),
-            text("a year out of tolerance", money(costs.of_year_out())),
+            text(
+                &format!("a recalibration, with the days without the plate, {CURRENCY}"),
+                money(costs.of_recalibration()),
+            ),
+            text(&format!("a year out of tolerance, {CURRENCY}"), money(costs.of_year_out())),
         ];
         if let (Some(cycle), Some((least, risk))) = (by_cost.cycle, by_cost.least) {
             rows.extend([
                 text("date of least expected cost", self.cost_date(least)),
                 text("risk that these costs are worth", probability(risk)),
                 text("years from one recalibration to the next, from then on", short(cycle.years, 2)),
-                text("cost a year, from then on", money(cycle.cost_per_year)),
+                text(&format!("cost a year, from then on, {CURRENCY}"), money(cycle.cost_per_year)),
             ]);
         }
-        rows.extend(
-            by_cost
-                .risk_costs_more
-                .map(|more| text("the date of the stated risk costs more by", money(more))),
-        );
+        rows.extend(by_cost.risk_costs_more.map(|more| {
+            text(&format!("the date of the stated risk costs more by, {CURRENCY}"), money(more))
+        }));
         let worth = |check: &CheckWorth| {
-            text(&format!("worth today, before its own cost: {}", self.check_name(check)), money(check.worth))
+            let what = format!("worth today, before its own cost, {CURRENCY}: {}", self.check_name(check));
+            text(&what, money(check.worth))
         };
         rows.extend(by_cost.checks.iter().map(worth));
         Some(Table {
@@ -686,7 +686,7 @@ impl RecallReport<'_> {
                 percent(UNFORESEEN),
                 plain(UNFORESEEN_MEAN, Digits::Decimals(0))
             ),
-            "By the names of ILAC-G24 and OIML D 10 (from memory): shop checks between calibrations are in-service checking \
+            "By the names of ILAC-G24 and OIML D 10: shop checks between calibrations are in-service checking \
              (\"black-box\" testing), the course of the findings is what a control chart shows, and the date by a fitted model is \
              of the other statistical approaches."
                 .to_string(),
@@ -1011,21 +1011,25 @@ fn probability_like(share: f64) -> String {
     format!("{} %", plain(100.0 * share, Digits::Decimals(0)))
 }
 
+/// What amounts of money are in: that of the costs, which no one names.
+const CURRENCY: &str = "in the costs' currency";
+
 /// An amount, to whole units where it is large.
 fn money(amount: f64) -> String {
     plain(amount, Digits::Decimals(if amount.abs() < 10.0 { 2 } else { 0 }))
 }
 
 /// What the methods rest on.
-const REFERENCES: [&str; 6] = [
-    "Intervals between calibrations: ILAC-G24 / OIML D 10:2007 (methods by name, from memory).",
+const REFERENCES: [&str; 7] = [
+    "Intervals between calibrations: ILAC-G24 / OIML D 10:2007 (methods by name).",
     "Wear as a gamma process: J. M. van Noortwijk, Reliability Engineering and System Safety 94, 2009, 2-21.",
     "Forward and backward through a history: L. R. Rabiner, Proceedings of the IEEE 77, 1989, 257-286.",
     "Recalibration at least cost: R. E. Barlow and F. Proschan, Mathematical Theory of Reliability, 1965, chapter 4 (age \
-     replacement; from memory).",
+     replacement).",
     "What a check is worth: H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961 (expected value of sample \
-     information; from memory).",
+     information).",
     "Probability of being out of tolerance: JCGM 106:2012.",
+    "Of these ILAC-G24, Barlow and Proschan, and Raiffa and Schlaifer are cited from memory.",
 ];
 
 /// The JSON Schema of [`RecallReport::json`].

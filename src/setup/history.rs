@@ -202,11 +202,12 @@ impl HistoryFile {
     /// Reads a history for a setup, or says everything that is wrong in it, by line.
     ///
     /// `load` reads a file that the history names, or says why it cannot. `today` is the day that is asked
-    /// for, if any: no entry may be later.
+    /// for, if any: no entry may be later. `to_keep` says what a plate with this setup of its own is to keep, unless its rows do.
     pub fn read(
         text: &str,
         setup: &Setup,
         today: Option<Day>,
+        to_keep: &dyn Fn(&Setup) -> Option<Tolerance>,
         load: &dyn Fn(&str) -> Result<String, String>,
     ) -> Result<Self, Vec<Fault>> {
         let TextTable { separator, records: lines } = TextTable::read(text)?;
@@ -222,6 +223,7 @@ impl HistoryFile {
             setup,
             unit: unit.unwrap_or(setup.unit),
             today,
+            to_keep,
             load,
             columns,
             decimal_comma: separator != b',',
@@ -324,6 +326,7 @@ struct Reader<'a> {
     setup: &'a Setup,
     unit: Unit,
     today: Option<Day>,
+    to_keep: &'a dyn Fn(&Setup) -> Option<Tolerance>,
     load: &'a dyn Fn(&str) -> Result<String, String>,
     columns: Columns,
     decimal_comma: bool,
@@ -544,7 +547,10 @@ impl Reader<'_> {
                         folder => (self.load)(&format!("{folder}/{name}")),
                     };
                     match Setup::read(&written, &beside) {
-                        Ok(setup) => self.plates[plate].own.setup = Some((text.into(), Box::new(setup))),
+                        Ok(setup) => {
+                            let setup = Setup { tolerance: (self.to_keep)(&setup), ..setup };
+                            self.plates[plate].own.setup = Some((text.into(), Box::new(setup)));
+                        }
                         Err(faults) => {
                             let said = faults.first().map(ToString::to_string);
                             let found = format!(

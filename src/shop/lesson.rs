@@ -35,6 +35,8 @@ pub struct Lesson {
     pub carried: Carried,
     /// What can be done, the largest saving first.
     pub remedies: Vec<Remedy>,
+    /// A height that is known, put under one foot.
+    pub foil: FoilTrial,
 }
 
 /// One place of a stand that is walked over a dip.
@@ -142,6 +144,39 @@ pub enum RemedyKind {
     Wipe,
 }
 
+/// Something thin under the foot that stands alone, with the tip straight ahead at the short reach; then the foot is put down
+/// without it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FoilTrial {
+    /// Whether the foot that stands alone is the rear.
+    pub at_the_rear: bool,
+    /// Weight of that foot in the datum.
+    pub weight: f64,
+    /// Its standard uncertainty: each length is measured to 1 mm.
+    pub weight_u: f64,
+    /// Standard uncertainty (µm) of what feet that are put down anew, and reading twice, do.
+    pub hands_u: f64,
+    /// Relative standard uncertainty of what the indicator makes of a height: its slant.
+    pub gain_u: f64,
+    /// Amplitude (µm) that the swing of the indicator's error has at most, and its wave number in 1/µm.
+    pub swing: [f64; 2],
+}
+
+impl FoilTrial {
+    /// What the indicator must show with a foil so thick (µm, with its standard uncertainty) under the foot, zeroed without it,
+    /// and the standard uncertainty of that, in µm.
+    pub fn foretold(&self, [thickness, u]: [f64; 2]) -> [f64; 2] {
+        let reading = -self.weight * thickness;
+        // A swing of rectangular amplitude and any phase, between two readings.
+        let swing = self.swing[0] * self.swing[0] / 3.0 * (1.0 - libm::cos(self.swing[1] * reading));
+        let parts = [self.weight * u, self.weight_u * thickness, self.hands_u, self.gain_u * reading];
+        [reading, libm::sqrt(swing + parts.iter().map(|part| part * part).sum::<f64>())]
+    }
+}
+
+/// Standard uncertainty of a length that a class takes off a stand with a rule, in mm (common practice, no source).
+const BY_RULE: f64 = 1.0;
+
 /// What a film under each foot is where all is wiped each time, in µm (0.1 to 0.2; common practice, no source).
 const WIPED_FILM: f64 = 0.15;
 
@@ -177,6 +212,7 @@ impl Lesson {
             tilt: tilt(check, &side, depth)?,
             carried: carried(check, &side, bow, short_reach)?,
             remedies: remedies(check, depth, long_reach)?,
+            foil: foil(check, &side, short_reach)?,
         })
     }
 
@@ -321,4 +357,27 @@ fn remedies(check: &ShopCheck, depth: f64, reach: f64) -> Option<Vec<Remedy>> {
     ];
     remedies.sort_by(|a, b| (b.before - b.after).total_cmp(&(a.before - a.after)));
     Some(remedies)
+}
+
+fn foil(check: &ShopCheck, side: &Side, reach: f64) -> Option<FoilTrial> {
+    let spacing = side.front - side.rear;
+    let arm = (reach - side.front) / spacing;
+    let indicator = &check.indicator;
+    let weights = check.stand.weights([reach, 0.0])?;
+    let hysteresis = if indicator.one_sided_approach { 0.0 } else { indicator.hysteresis.mean() / 2.0 };
+    let once = check.cleanliness.film.powi(2) * weights.iter().map(|w| w * w).sum::<f64>()
+        + indicator.repeatability.powi(2)
+        + hysteresis * hysteresis
+        + indicator.read_step.powi(2) / 12.0;
+    let [angle, u] = [indicator.contact_angle.mean(), indicator.contact_angle.standard_uncertainty()];
+    let slant = indicator.gain(angle) - 1.0;
+    Some(FoilTrial {
+        at_the_rear: side.single_is_rear,
+        weight: weights[side.single],
+        // Of −(reach − front) / (front − rear); the front's weight is one minus that.
+        weight_u: BY_RULE / spacing * libm::sqrt(1.0 + (1.0 + arm) * (1.0 + arm) + arm * arm),
+        hands_u: libm::sqrt(2.0 * once),
+        gain_u: libm::hypot(slant, indicator.gain(angle + u) - indicator.gain(angle)),
+        swing: [indicator.error_limit, std::f64::consts::TAU / indicator.error_travel],
+    })
 }

@@ -22,6 +22,8 @@ const MM = 96 / 25.4;
 const PAPERS = { A4: [210 * MM, 297 * MM], Letter: [8.5 * 96, 11 * 96] };
 /** No shipped report needs more sheets than this; a page that runs away does. */
 const MOST_SHEETS = 16;
+/** A sheet to be filled in is one page, two at most. */
+const MOST_TO_FILL_IN = 2;
 
 const validator = new HtmlValidate({
   extends: ['html-validate:recommended'],
@@ -84,7 +86,7 @@ async function fits(page, width) {
 }
 
 /** What is cut when the page is printed, and the sheets of paper it takes. */
-async function printed(page, paper, keep) {
+async function printed(page, paper, most, keep) {
   const [width, height] = PAPERS[paper];
   await page.emulateMediaType('print');
   const faults = [];
@@ -106,7 +108,7 @@ async function printed(page, paper, keep) {
   const pdf = Buffer.from(await page.pdf({ format: paper, printBackground: true, preferCSSPageSize: false }));
   if (keep) writeFileSync(`${keep}-${paper}.pdf`, pdf);
   const sheets = (pdf.toString('latin1').match(/\/Type\s*\/Page\b/g) ?? []).length;
-  if (sheets < 1 || sheets > MOST_SHEETS) faults.push(`${paper}: ${sheets} sheets`);
+  if (sheets < 1 || sheets > most) faults.push(`${paper}: ${sheets} sheets`);
   return { faults, sheets };
 }
 
@@ -128,7 +130,8 @@ async function check(browser, file, keep) {
   await page.emulateMediaFeatures([]);
   const sheets = [];
   for (const paper of Object.keys(PAPERS)) {
-    const print = await printed(page, paper, keep);
+    const most = file.endsWith('sheet.html') ? MOST_TO_FILL_IN : MOST_SHEETS;
+    const print = await printed(page, paper, most, keep);
     faults.push(...print.faults);
     sheets.push(`${print.sheets} ${paper}`);
   }
