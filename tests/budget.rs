@@ -6,6 +6,7 @@ use crate::common::{
     schema::misfits,
 };
 use howflat::{
+    quantity::distribution::Distribution,
     setup::{FileKind, MeasurementSetup},
     validation::{
         coverage::coverage_checks,
@@ -13,6 +14,7 @@ use howflat::{
         record::ValidationRecord,
     },
 };
+use rand::SeedableRng;
 use serde_json::{Value, json};
 use std::{fs, path::Path};
 
@@ -54,7 +56,7 @@ fn estimate(name: &str, u: f64) -> Value {
 #[test]
 fn every_published_example_as_a_user_runs_it() {
     let examples = examples().expect("embedded files");
-    assert!(examples.len() >= 23);
+    assert!(examples.len() >= 38);
     for example in examples {
         let coverage = example.settings.coverage_probability.to_string();
         let order = example.settings.order.to_string();
@@ -690,10 +692,86 @@ fn units_are_not_mixed_and_texts_with_units_are_converted() {
     assert!(value("0.1 mm", Value::Null).contains(r#"add "unit": "mm" beside it"#));
     assert!(value("0.1 K", json!("mm")).contains("write it in mm"));
     assert!(value("20 °C", json!("K")).contains("write it in K"));
+    // Of temperatures, differences alone convert whatever the zero.
+    let warm = |unit: &str, value: &str, u: &str| {
+        let input = json!([{ "name": "t", "unit": unit, "estimate": value, "standard_uncertainty": u }]);
+        document(&with_unit("t", unit, input), &["--no-trials"])
+    };
+    near(number(&warm("K", "300 mK", "20 mK"), "/estimate"), 0.3, 1e-12);
+    near(number(&warm("°C", "20 °C", "20 mK"), "/combined_standard_uncertainty"), 0.02, 1e-12);
+    near(number(&warm("K", "293 K", "0.9 °F"), "/combined_standard_uncertainty"), 0.5, 1e-12);
+    let about = json!([{ "name": "t", "unit": "°C", "distribution":
+        { "rectangular": { "centre": "20 °C", "half_width": "300 mK" } } }]);
+    let found = document(&with_unit("t", "°C", about), &["--no-trials"]);
+    near(number(&found, "/combined_standard_uncertainty"), 0.3 / 3.0_f64.sqrt(), 1e-12);
     assert!(
         refused(json!({ "name": "d", "unit": "mm", "estimate": 1, "standard_uncertainty": "-1 µm" }))
             .contains("a number of at least 0")
     );
+}
+
+#[test]
+fn a_fault_of_a_measurand_is_told_once() {
+    let told = |first: &str| {
+        let measurands = json!([
+            { "name": "first", "unit": "mm", "formula": first },
+            { "name": "second", "unit": "mm", "formula": "2*first" },
+            { "name": "third", "unit": "mm", "formula": "second - a + first" },
+        ]);
+        let inputs = json!([
+            { "name": "a", "unit": "mm", "value": -1 },
+            { "name": "b", "unit": "µm", "value": 1 },
+        ]);
+        faults(&json!({ "measurands": measurands, "inputs": inputs }).to_string())
+    };
+    for first in ["a + b", "a +", "a*sqrt(a/abs(a))", "c"] {
+        let found = told(first);
+        assert!(found.len() == 1 && found[0].contains("measurands[0]"), "{first}: {found:?}");
+    }
+}
+
+/// A t with ν degrees of freedom has moments of orders below ν: its square as many as half of them, its bounded functions
+/// all, and exp of it none.
+#[test]
+fn moments_are_those_of_the_formula_and_not_of_the_input() {
+    let of = |formula: &str, nu: f64| {
+        let input =
+            json!({ "name": "x", "estimate": 1, "standard_uncertainty": 0.1, "degrees_of_freedom": nu });
+        let model = json!({ "measurands": [{ "name": "y", "formula": formula }], "inputs": [input] });
+        let found = document(&model.to_string(), &["--trials", "20000"]);
+        let there = |at: &str| found["monte_carlo"][at].is_number();
+        let says_so = found["remarks"].to_string().contains("no standard uncertainty by Monte Carlo");
+        assert_eq!(says_so, !there("standard_uncertainty"), "{formula} {nu}");
+        [there("mean"), there("standard_uncertainty")]
+    };
+    assert_eq!(of("x", 3.0), [true, true]);
+    assert_eq!(of("x^2", 3.0), [true, false]);
+    assert_eq!(of("x^2", 4.0), [true, false]);
+    assert_eq!(of("x*x", 4.5), [true, true]);
+    assert_eq!(of("x^2", 2.0), [false, false]);
+    assert_eq!(of("atan(x)", 1.0), [true, true]);
+    assert_eq!(of("sqrt(abs(x))", 1.5), [true, true]);
+    assert_eq!(of("x", 1.5), [true, false]);
+}
+
+/// An s of three readings is known with 2 degrees of freedom: a reading then has no standard deviation, and intervals it has.
+#[test]
+fn a_reading_of_hardly_known_repeatability_has_no_standard_uncertainty_by_trials() {
+    let text = fs::read_to_string("budgets/granite-parked.json").expect("a shipped setup");
+    let setup: Value = serde_json::from_str(&text).expect("JSON");
+    let of = |setup: &Value, nu: u32| {
+        let mut setup = setup.clone();
+        setup["indicator"]["repeatability"] =
+            json!({ "standard_deviation": "1 µm", "degrees_of_freedom": nu });
+        document(&setup.to_string(), &["--trials", "2000"])
+    };
+    for measurand in of(&setup, 2)["measurands"].as_array().expect("a list") {
+        let trials = &measurand["monte_carlo"];
+        assert!(trials["standard_uncertainty"].is_null() && trials["mean"].is_number(), "{trials}");
+        assert!(trials["interval_symmetric"][0].is_number());
+    }
+    assert!(of(&setup, 1)["measurands"][0]["monte_carlo"]["mean"].is_null());
+    assert!(of(&setup, 3)["measurands"][0]["monte_carlo"]["standard_uncertainty"].is_number());
 }
 
 #[test]
@@ -848,6 +926,84 @@ fn given_limits_are_kept_with_a_probability() {
     assert_eq!(micrometres["conformity"]["upper_limit"], json!(9.0));
     assert!(faulty(json!({})).contains("a lower limit, an upper one or both"));
     assert!(faulty(json!({ "max": 1 })).contains("write \"upper\""));
+}
+
+/// JCGM 106:2012, 9.5: the share of all that is made, measured and accepted (rejected) which is bad (good), against a count of
+/// simulated ones. Prior and error of measurement are drawn here; 4 standard deviations of a share are allowed.
+#[test]
+fn global_risks_are_shares_of_what_is_measured() {
+    const N: usize = 400_000;
+    let of = |input: Value, more: Value, arguments: &[&str]| {
+        let mut limits = json!({ "lower": -1, "upper": 1 });
+        limits.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
+        let measurand = json!({ "name": "y", "unit": "mm", "formula": "x", "limits": limits });
+        document(&json!({ "measurands": [measurand], "inputs": [input] }).to_string(), arguments)
+    };
+    let counted = |prior: Distribution, error: &dyn Fn(&mut rand_philox::Philox) -> f64, ends: [f64; 2]| {
+        let mut draws = rand_philox::Philox::seed_from_u64(3);
+        let [mut consumers, mut producers] = [0, 0];
+        for _ in 0..N {
+            let value = prior.draw(&mut draws);
+            let accepted = (ends[0]..=ends[1]).contains(&(value + error(&mut draws)));
+            let good = (-1.0..=1.0).contains(&value);
+            consumers += usize::from(accepted && !good);
+            producers += usize::from(!accepted && good);
+        }
+        [consumers, producers].map(|count| count as f64 / N as f64)
+    };
+    let check = |found: &Value, expected: [f64; 2]| {
+        for (name, expected) in ["consumers", "producers"].iter().zip(expected) {
+            let allowed = 4.0 * (expected * (1.0 - expected) / N as f64).sqrt();
+            let found = number(found, &format!("/conformity/global_risks/global_{name}_risk"));
+            assert!(
+                expected > 0.002 && (found - expected).abs() < allowed,
+                "{name} {found}, counted {expected}"
+            );
+        }
+    };
+    let ends = [-0.9, 0.8];
+    let given = json!({ "acceptance": { "lower": ends[0], "upper": ends[1] },
+        "prior": { "rectangular": { "from": -1.5, "to": 1.2 } } });
+    let uniform = Distribution::Rectangular { low: -1.5, high: 1.2 };
+    // By the law: t with 4 degrees of freedom. What is not measured at all keeps the limits with 2/2.7.
+    let few = json!({ "name": "x", "estimate": 0.2, "standard_uncertainty": 0.2, "degrees_of_freedom": 4 });
+    let found = of(few, given.clone(), &["--no-trials"]);
+    let t = Distribution::StudentT { location: 0.0, scale: 0.2, degrees_of_freedom: 4.0 };
+    check(&found, counted(uniform, &|draws| t.draw(draws), ends));
+    near(number(&found, "/conformity/global_risks/conforming_before_measuring"), 2.0 / 2.7, 1e-12);
+    assert_eq!(found["conformity"]["guard_band"], Value::Null);
+    // By trials: an exponential, which the law does not get right.
+    let skewed = json!({ "name": "x", "distribution": { "exponential": { "mean": 0.3 } } });
+    let found = of(skewed, given, &[]);
+    assert_eq!(found["validation"]["linear_result_may_be_used"], json!(false));
+    let exponential = Distribution::Exponential { mean: 0.3 };
+    check(&found, counted(uniform, &|draws| 0.3 - exponential.draw(draws), ends));
+    // Without acceptance limits they are the guarded ones.
+    let known = json!({ "name": "x", "estimate": 0.2, "standard_uncertainty": 0.1 });
+    let normal = json!({ "normal": { "mean": 0.5, "standard_deviation": "500 µm" } });
+    let found = of(known, json!({ "kept_with": 0.6, "prior": normal }), &["--no-trials"]);
+    let guarded = [0, 1].map(|k| number(&found, &format!("/conformity/acceptance_limits/{k}")));
+    near(guarded[1], 1.0 - 0.025_335, 1e-6);
+    let prior = Distribution::Normal { mean: 0.5, standard_deviation: 0.5 };
+    let error = Distribution::Normal { mean: 0.0, standard_deviation: 0.1 };
+    check(&found, counted(prior, &|draws| error.draw(draws), guarded));
+    let words = &found["conformity"]["global_risks"]["prior"];
+    assert_eq!(words, &json!("normal, mean 0.5 mm, standard deviation 0.5 mm"));
+}
+
+#[test]
+fn acceptance_limits_stand_beside_the_limits() {
+    let faulty = |limits: Value| {
+        let model = json!({ "measurands": [{ "name": "y", "formula": "x", "limits": limits }],
+            "inputs": [{ "name": "x", "value": 1 }] });
+        faults(&model.to_string()).remove(0)
+    };
+    let other_side = faulty(json!({ "upper": 2, "acceptance": { "lower": 1 } }));
+    assert!(other_side.contains("on other sides than the limits"), "{other_side}");
+    let falling = faulty(json!({ "lower": 0, "upper": 2, "acceptance": { "lower": 1.5, "upper": 1 } }));
+    assert!(falling.contains("acceptance limits from 1.5 to 1"), "{falling}");
+    let prior = faulty(json!({ "upper": 2, "prior": { "normal": { "mean": 1 } } }));
+    assert!(prior.contains("standard_deviation"), "{prior}");
 }
 
 /// The law stands where Monte Carlo cannot, and the reason is told.

@@ -405,8 +405,8 @@ fn the_habit_of_the_shop_is_ranked() {
     });
     let written: Vec<f64> = [0.0, 2.0, 0.0, 2.0, 0.0, 1.0].map(|tenths| tenths * 2.54).to_vec();
     let found = judge(&check, &written);
-    let loose = of_sample(&found.flatness, 2.0 * 2.54);
-    let tight = of_sample(&found.flatness, 50.0 * 0.0254);
+    let loose = of_sample(&found.flatness, None, Some(2.0 * 2.54));
+    let tight = of_sample(&found.flatness, None, Some(50.0 * 0.0254));
     // With six readings from feet this close together, what was not looked at leaves two tenths open.
     assert!(loose > 10.0 * tight, "{loose} {tight}");
     let verdict = Conformance::of_sample(&found.flatness, 50.0 * 0.0254, Rule::default());

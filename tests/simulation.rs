@@ -275,6 +275,37 @@ fn one_reading_by_the_law_and_by_trials() {
     assert!((by_trials / by_law - 1.0).abs() < 0.01, "{by_trials} {by_law}");
 }
 
+/// Zero and reading scatter by one and the same s with ν degrees of freedom: their difference over √2 s is t with just these
+/// (JCGM 101 6.4.9), by the law and by the trials.
+#[test]
+fn both_readings_rest_on_one_repeatability() {
+    let mut check = undisturbed(check_with(|plan| {
+        plan.stations[0].targets =
+            vec![crate::common::target("zero", 400.0, 300.0), crate::common::target("spot", 700.0, 450.0)];
+        plan.stand_use = StandUse::Parked;
+        plan.closing_reading = false;
+    }));
+    check.surface = perfect();
+    check.indicator.repeatability = 0.4;
+    check.indicator.repeatability_dof = 4.0;
+    let simulation = simulate(&check, settings(20_000), &|_| {}).expect("a sound check");
+    let budget = &simulation.budget.of_reading;
+    let scale = 0.4 * std::f64::consts::SQRT_2;
+    assert!((budget.combined_standard_uncertainty / scale - 1.0).abs() < 1e-12, "{budget:?}");
+    assert!((budget.effective_degrees_of_freedom - 4.0).abs() < 1e-9);
+    // 2.776 by GUM table G.2; the scatter of an end is √(0.025·0.975/n) over the density there, 0.035: 1.1 % of it; four of these.
+    let [low, high] = simulation.reading.summary.interval_symmetric;
+    let expected = 2.776 * scale;
+    assert!(
+        (high / expected - 1.0).abs() < 0.046 && (low / expected + 1.0).abs() < 0.046,
+        "{low} {high} {expected}"
+    );
+    // With 2 degrees of freedom t has no standard deviation.
+    check.indicator.repeatability_dof = 2.0;
+    let summary = simulate(&check, settings(2000), &|_| {}).expect("a sound check").reading.summary;
+    assert!(summary.standard_deviation.is_nan() && summary.mean.is_finite());
+}
+
 /// Closing reading and correction take off a steady drift.
 #[test]
 fn a_closing_reading_takes_off_drift() {

@@ -214,7 +214,7 @@ fn doubts_are_what_overturns_the_verdict() {
         assert_eq!(standing.verdict == Some(expected), standing.doubts.is_empty());
         let holds = |experiment: &CheckExperiment, observations: &[Observation]| {
             let anew = posterior_of(experiment, observations, &settings, &|_| {}).expect("sound readings");
-            let within = of_sample(&anew.flatness, tolerance);
+            let within = of_sample(&anew.flatness, None, Some(tolerance));
             if hollow { 1.0 - within } else { within }
         };
         for (index, fit) in inference.posterior.fit.readings.iter().enumerate() {

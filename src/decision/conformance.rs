@@ -1,7 +1,7 @@
 //! Whether a plate conforms: the probability of it, and the verdict by a rule.
 
 use super::limits::Verdict;
-use crate::quantity::student::{normal_cumulative, t_cumulative, t_quantile};
+use crate::quantity::student::{normal_cumulative, t_cumulative};
 
 /// Probability that a quantity known as normal lies within a tolerance (JCGM 106:2012, 7.2 to 7.4):
 /// `Φ((T_U − y)/u) − Φ((T_L − y)/u)`.
@@ -24,50 +24,29 @@ pub fn of_normal(estimate: f64, standard_uncertainty: f64, low: Option<f64>, hig
     }
 }
 
-/// Limits that are given for a quantity, and how sure one wants to be of either; in its unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GivenLimits {
-    /// The lower tolerance limit; `None` is no limit on that side.
-    pub low: Option<f64>,
-    /// The upper one.
-    pub high: Option<f64>,
-    /// The probability with which each limit is to be kept by what is accepted, above 0.5.
-    pub asked: f64,
+/// The same of a quantity known as scaled and shifted t; infinite degrees of freedom make it normal.
+pub fn of_t(
+    estimate: f64,
+    standard_uncertainty: f64,
+    degrees_of_freedom: f64,
+    low: Option<f64>,
+    high: Option<f64>,
+) -> f64 {
+    if degrees_of_freedom.is_infinite() || standard_uncertainty <= 0.0 {
+        return of_normal(estimate, standard_uncertainty, low, high);
+    }
+    let beyond = |distance: f64| t_cumulative(-distance / standard_uncertainty, degrees_of_freedom);
+    let below = low.map_or(0.0, |low| beyond(estimate - low));
+    let above = high.map_or(0.0, |high| beyond(high - estimate));
+    (1.0 - below - above).max(0.0)
 }
 
-impl GivenLimits {
-    /// Probability that a quantity known as scaled and shifted t is within the limits; infinite degrees of freedom make it
-    /// normal (JCGM 106:2012, 7.2 to 7.4).
-    pub fn probability_of_t(&self, estimate: f64, standard_uncertainty: f64, degrees_of_freedom: f64) -> f64 {
-        if degrees_of_freedom.is_infinite() || standard_uncertainty <= 0.0 {
-            return of_normal(estimate, standard_uncertainty, self.low, self.high);
-        }
-        let beyond = |distance: f64| t_cumulative(-distance / standard_uncertainty, degrees_of_freedom);
-        let below = self.low.map_or(0.0, |low| beyond(estimate - low));
-        let above = self.high.map_or(0.0, |high| beyond(high - estimate));
-        (1.0 - below - above).max(0.0)
-    }
-
-    /// Probability that a quantity known by a sample is within the limits: the share of the sample there (7.1).
-    pub fn probability_of_sample(&self, sample: &[f64]) -> f64 {
-        let within = |value: &&f64| {
-            self.low.is_none_or(|low| low <= **value) && self.high.is_none_or(|high| **value <= high)
-        };
-        sample.iter().filter(within).count() as f64 / sample.len() as f64
-    }
-
-    /// The guard band w: an estimate that is inside a limit by as much keeps it with the probability that is asked for
-    /// (guarded acceptance, 8.3.2): `w = t_asked(ν) u`.
-    pub fn guard_band(&self, standard_uncertainty: f64, degrees_of_freedom: f64) -> f64 {
-        t_quantile(self.asked, degrees_of_freedom) * standard_uncertainty
-    }
-}
-
-/// Probability that a quantity known by an equally weighted sample does not exceed `high`: the
-/// share of the sample at or below it (JCGM 106:2012, 7.1, for any density; JCGM 101 gives the
-/// sample). Not a number for an empty sample.
-pub fn of_sample(sample: &[f64], high: f64) -> f64 {
-    sample.iter().filter(|value| **value <= high).count() as f64 / sample.len() as f64
+/// Probability that a quantity known by an equally weighted sample is within the limits, these included: the share of the
+/// sample there (JCGM 106:2012, 7.1, for any density; JCGM 101 gives the sample). Not a number for an empty sample.
+pub fn of_sample(sample: &[f64], low: Option<f64>, high: Option<f64>) -> f64 {
+    let within =
+        |value: &&f64| low.is_none_or(|low| low <= **value) && high.is_none_or(|high| **value <= high);
+    sample.iter().filter(within).count() as f64 / sample.len() as f64
 }
 
 /// The probability whose odds are so many times those of `probability`.
@@ -131,7 +110,7 @@ impl Conformance {
     /// Judges a sample of the flatness deviation, µm, equally weighted, by a rule.
     pub fn of_sample(sample: &[f64], tolerance: f64, rule: Rule) -> Self {
         let (mean, deviation) = crate::quantity::sample::mean_and_standard_deviation(sample);
-        Self::new(mean, deviation, of_sample(sample, tolerance), tolerance, rule)
+        Self::new(mean, deviation, of_sample(sample, None, Some(tolerance)), tolerance, rule)
     }
 
     /// Judges a flatness deviation that is known as a normal quantity: estimate and standard
@@ -144,9 +123,7 @@ impl Conformance {
     /// The same where a plate within the tolerance is so many times likelier beforehand, against one that is out. The
     /// estimate stays.
     pub fn with_odds(self, times: f64) -> Self {
-        let within = self.probability * times;
-        let probability =
-            if times == 1.0 { self.probability } else { within / (within + 1.0 - self.probability) };
+        let probability = with_odds(self.probability, times);
         Self::new(self.estimate, self.standard_uncertainty, probability, self.tolerance, self.rule)
     }
 
@@ -174,21 +151,6 @@ impl Conformance {
 mod tests {
     use super::*;
 
-    /// By table G.2 of the GUM: t with 4 degrees of freedom is below 2.78 in 97.5 %, below 2.13 in 95 %; a normal below 1.645 in
-    /// 95 %.
-    #[test]
-    fn given_limits_by_t_and_their_guard_bands() {
-        let limits = GivenLimits { low: Some(-2.776), high: Some(2.776), asked: 0.95 };
-        assert!((limits.probability_of_t(0.0, 1.0, 4.0) - 0.95).abs() < 1e-4);
-        assert!((limits.guard_band(2.0, 4.0) - 2.0 * 2.132).abs() < 1e-3);
-        assert!((limits.guard_band(2.0, f64::INFINITY) - 2.0 * 1.6449).abs() < 1e-3);
-        let above = GivenLimits { low: None, high: Some(1.0), asked: 0.95 };
-        let guarded = 1.0 - above.guard_band(0.3, 7.0);
-        assert!((above.probability_of_t(guarded, 0.3, 7.0) - 0.95).abs() < 1e-12);
-        assert_eq!(above.probability_of_sample(&[0.0, 1.0, 2.0, 3.0]), 0.5);
-        assert_eq!(above.probability_of_t(1.0, 0.0, 4.0), 1.0);
-    }
-
     /// JCGM 106:2012, 7.3, examples of one-sided tolerances (from memory): a Zener diode with
     /// breakdown voltage −5.47 V, u = 0.05 V and upper limit −5.40 V conforms with 0.919.
     #[test]
@@ -213,7 +175,7 @@ mod tests {
     fn a_sample_of_a_skewed_quantity() {
         let gamma = crate::quantity::distribution::Distribution::Gamma { shape: 2.0, scale: 1.0 };
         let sample: Vec<f64> = (0..10_000).map(|i| gamma.quantile((f64::from(i) + 0.5) / 10_000.0)).collect();
-        assert!((of_sample(&sample, 3.0) - 0.800_852).abs() < 1e-4);
+        assert!((of_sample(&sample, None, Some(3.0)) - 0.800_852).abs() < 1e-4);
         // The normal formula with the same mean and standard deviation says 0.760.
         let judged = Conformance::of_sample(&sample, 3.0, Rule::default());
         assert!((judged.probability - 0.800_852).abs() < 1e-4);

@@ -247,7 +247,7 @@ impl IfGood {
         }
         let check = ShopCheck { survey, ..check.clone() };
         let after = posterior(&check, &observations, settings, &|_| {})?;
-        Ok(Some(Self { values, probability: of_sample(&after.flatness, tolerance) }))
+        Ok(Some(Self { values, probability: of_sample(&after.flatness, None, Some(tolerance)) }))
     }
 }
 

@@ -2,6 +2,7 @@
 
 pub mod advice;
 pub mod conformance;
+pub mod given_limits;
 pub mod judgement;
 pub mod limits;
 pub mod recall;

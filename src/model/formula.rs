@@ -114,6 +114,27 @@ impl Formula {
         self.nodes.contains(&Node::Input(input))
     }
 
+    /// How fast the result grows where the inputs that are `growing` become large together: as this power of them at most; 0
+    /// where it stays bounded or grows as a logarithm does, infinite where it may grow as an exponential. Poles at ordinary
+    /// values are not looked for.
+    pub fn degree(&self, growing: impl Fn(usize) -> bool) -> f64 {
+        let mut degrees: Vec<f64> = Vec::with_capacity(self.nodes.len());
+        for node in &self.nodes {
+            degrees.push(match *node {
+                Node::Input(input) if growing(input) => 1.0,
+                Node::Constant(_) | Node::Input(_) => 0.0,
+                Node::Apply(Operation::Power, [a, b]) => match self.nodes[b] {
+                    Node::Constant(exponent) if exponent > 0.0 => degrees[a] * exponent,
+                    Node::Constant(_) => 0.0,
+                    _ if degrees[a] == 0.0 && degrees[b] == 0.0 => 0.0,
+                    _ => f64::INFINITY,
+                },
+                Node::Apply(operation, [a, b]) => operation.degree(degrees[a], degrees[b]),
+            });
+        }
+        last(&degrees)
+    }
+
     /// The value at a point.
     ///
     /// # Errors
@@ -502,6 +523,28 @@ mod tests {
             Ok((9.0, vec![-6.0, 0.0, 0.0]))
         );
         assert!(formula.gradient(&[-3.0, 2.0, 0.0], &[true; 3]).is_err());
+    }
+
+    #[test]
+    fn how_fast_a_formula_grows() {
+        for (text, degree) in [
+            ("x + 3*y", 1.0),
+            ("x*x - δ_1", 2.0),
+            ("x*y", 1.0),
+            ("x*(x + y)", 2.0),
+            ("x^3/y", 3.0),
+            ("sqrt(abs(x))", 0.5),
+            ("y^1.5 + sin(x)*y + ln(x)", 0.0),
+            ("atan2(x, y)*3", 0.0),
+            ("x^2.5", 2.5),
+            ("x^-2", 0.0),
+            ("exp(x) - 1", f64::INFINITY),
+            ("2^x", f64::INFINITY),
+            ("exp(y)*x", 1.0),
+        ] {
+            let formula = Formula::parse(text, &NAMES).unwrap();
+            assert_eq!(formula.degree(|input| input == 0), degree, "{text}");
+        }
     }
 
     /// Derivatives of textbook functions, by hand.

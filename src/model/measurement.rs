@@ -222,7 +222,12 @@ impl MeasurementModel {
                 Ok(formula) => {
                     read.push(Measurand { name: (*name).to_owned(), unit: (*unit).to_owned(), formula });
                 }
-                Err(error) => faults.push(ModelFault::Formula { measurand, error }),
+                Err(error) => {
+                    faults.push(ModelFault::Formula { measurand, error });
+                    // Something stands for it below, where its name is used: one fault is told once.
+                    let (name, unit) = ((*name).to_owned(), (*unit).to_owned());
+                    read.extend(Formula::parse("1", &[]).map(|formula| Measurand { name, unit, formula }));
+                }
             }
         }
         match Correlation::from_pairs(&names, correlations) {

@@ -112,6 +112,22 @@ impl Operation {
         }
     }
 
+    /// How fast the result grows where the arguments grow as these powers of something; for all but powers, whose exponent
+    /// must be known: [`Formula::degree`](super::formula::Formula::degree).
+    pub(super) fn degree(self, a: f64, b: f64) -> f64 {
+        use Operation::*;
+        match self {
+            Add | Subtract | Min | Max => a.max(b),
+            Multiply => a + b,
+            Divide | Negate | Abs => a,
+            WholePower(n) => a * f64::from(n),
+            Sqrt => 0.5 * a,
+            Sin | Cos | Tan | Asin | Acos | Atan | Atan2 | Tanh | Ln | Log10 => 0.0,
+            Power | Sinh | Cosh | Exp if a == 0.0 && b == 0.0 => 0.0,
+            Power | Sinh | Cosh | Exp => f64::INFINITY,
+        }
+    }
+
     /// What is wrong with the arguments, if they are outside the operation's domain.
     fn fault(self, a: f64, b: f64) -> Option<String> {
         use Operation::*;

@@ -24,7 +24,8 @@ pub(super) fn parse(
             "move a part of it to a measurand of its own above, and write its name here".into(),
         ));
     }
-    let mut parser = Parser { text, names, formulas, at: 0, depth: 0, nodes: NodeList::default() };
+    let mut parser =
+        Parser { text, names, formulas, taken: HashMap::new(), at: 0, depth: 0, nodes: NodeList::default() };
     if let Some((at, sign)) = text.char_indices().find(|(_, c)| "=<>≤≥≠".contains(*c)) {
         let span = at..at + sign.len_utf8();
         return Err(match sign {
@@ -76,6 +77,8 @@ struct Parser<'a> {
     text: &'a str,
     names: &'a [&'a str],
     formulas: &'a [(&'a str, &'a Formula)],
+    /// The results of those formulas that have been taken over, by their places.
+    taken: HashMap<usize, usize>,
     /// Bytes read.
     at: usize,
     /// Expressions being read within one another.
@@ -213,11 +216,12 @@ impl Parser<'_> {
         let end = start + rest.find(|c| !continues_name(c)).unwrap_or(rest.len());
         let (name, span) = (&self.text[start..end], start..end);
         self.at = end;
-        let called = self.peek().is_some_and(|(c, _)| c == '(');
-        if let Some((operation, least, most)) = function(name) {
-            return match called {
-                true => self.call(name, span, operation, least, most),
-                false => {
+        let open = self.peek().filter(|(c, _)| *c == '(').map(|(_, open)| open);
+        let called = open.is_some();
+        if let Some(function) = function(name) {
+            return match open {
+                Some(open) => self.call(name, span, open, function),
+                None => {
                     Err(self.error(span, &format!("{name} is a function"), &format!("write {name}(...)")))
                 }
             };
@@ -229,9 +233,11 @@ impl Parser<'_> {
             }
             (Some(input), _) => Node::Input(input),
             (_, Some(value)) => Node::Constant(value),
-            _ => match self.formulas.iter().find(|(formula, _)| *formula == name) {
-                Some((_, formula)) if !called => {
-                    return Ok(Read { node: self.nodes.take_over(formula.nodes(), &span), span });
+            _ => match self.formulas.iter().position(|(formula, _)| *formula == name) {
+                Some(place) if !called => {
+                    let formula = self.formulas[place].1;
+                    let take_over = || self.nodes.take_over(formula.nodes(), &span);
+                    return Ok(Read { node: *self.taken.entry(place).or_insert_with(take_over), span });
                 }
                 _ => return Err(self.unknown(name, span, called)),
             },
@@ -243,11 +249,9 @@ impl Parser<'_> {
         &mut self,
         name: &str,
         span: Range<usize>,
-        operation: Operation,
-        least: usize,
-        most: usize,
+        open: Range<usize>,
+        (operation, least, most): (Operation, usize, usize),
     ) -> Result<Read, FormulaError> {
-        let Some((_, open)) = self.peek() else { unreachable!("the caller saw the parenthesis") };
         self.at = open.end;
         let mut arguments = vec![self.expression(0)?.node];
         while let Some((',', comma)) = self.peek() {

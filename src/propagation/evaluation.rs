@@ -59,7 +59,7 @@ impl Evaluation {
             .map_err(|law| NoResult { law, monte_carlo: None })?;
         let run = |trials| {
             let options = MonteCarloOptions { seed, trials, coverage_probability, interval };
-            MonteCarlo::run(model, &options, on_progress)
+            MonteCarlo::run_beside(Some(&linear), model, &options, on_progress)
         };
         let (monte_carlo, no_monte_carlo) = match settings.trials.map(run) {
             None => (None, None),

@@ -2,7 +2,7 @@
 
 use crate::model::formula::{FormulaError, FormulaScratch};
 use crate::model::measurement::{Input, Measurand, MeasurementModel, correlated_groups};
-use crate::propagation::law::{Budget, LinearResult, Order, correlation_of};
+use crate::propagation::law::{Budget, LinearResult, correlation_of};
 use crate::propagation::region::CoverageRegions;
 use crate::propagation::sampler::{Family, Inversion, Sampler};
 use crate::propagation::trials::{BLOCK, Experiment, run_trials};
@@ -72,9 +72,10 @@ pub struct MonteCarlo {
     pub correlation: Vec<Vec<f64>>,
     /// Joint coverage regions, if there are several measurands (JCGM 102 7.7).
     pub regions: Option<CoverageRegions>,
-    /// Inputs whose density has no finite standard deviation: t with 2 degrees of freedom or fewer, of three readings or
-    /// two. What depends on them has no standard uncertainty and no covariances (they would grow with the number of
-    /// trials), and with 1 degree of freedom or fewer no mean: not a number. Intervals it has.
+    /// Inputs whose tails leave some measurand without a finite standard deviation: t with 2 degrees of freedom or fewer, of
+    /// three readings or two, with 4 where its square stands in the formula, and so on. Such a measurand has no standard
+    /// uncertainty and no covariances (they would grow with the number of trials), and with half as many degrees of
+    /// freedom no mean: not a number. Intervals it has.
     pub inputs_without_variance: Vec<String>,
 }
 
@@ -247,13 +248,37 @@ impl MonteCarlo {
         options: &MonteCarloOptions,
         on_progress: &(dyn Fn(u64) + Sync),
     ) -> Result<Self, MonteCarloError> {
+        Self::run_beside(None, model, options, on_progress)
+    }
+
+    /// The same, with the result by the law of propagation: numerical tolerances of a measurand whose density has no
+    /// standard deviation go by its standard uncertainty there.
+    ///
+    /// # Errors
+    ///
+    /// See [`MonteCarloError`].
+    pub fn run_beside(
+        law: Option<&LinearResult>,
+        model: &MeasurementModel,
+        options: &MonteCarloOptions,
+        on_progress: &(dyn Fn(u64) + Sync),
+    ) -> Result<Self, MonteCarloError> {
         let experiment = FormulaExperiment::new(model)?;
+        let groups = correlated_groups(model.correlation());
+        let moments_of = |measurand| {
+            groups.iter().map(|group| moments_below(model, measurand, group)).fold(f64::INFINITY, f64::min)
+        };
+        let moments: Vec<f64> = model.measurands().iter().map(moments_of).collect();
         let streams = Streams::new(options.seed);
         let run = |trials: Range<u64>| run_trials(&experiment, &streams, trials, on_progress);
         let (values, convergences) = match options.trials {
             Trials::Fixed(n_trials) => (run(0..n_trials), vec![None; model.measurands().len()]),
             Trials::Adaptive(adaptive) => {
-                run_adaptive(run, &scales(model, options.coverage_probability), options, adaptive)
+                let of_law =
+                    |k: usize| law.map_or(f64::NAN, |law| law.budgets[k].combined_standard_uncertainty);
+                let scale = |(k, below): (usize, &f64)| (*below <= 2.0).then(|| of_law(k));
+                let scales: Vec<Option<f64>> = moments.iter().enumerate().map(scale).collect();
+                run_adaptive(run, &scales, options, adaptive)
             }
         };
         let n_trials = values[0].len() as u64;
@@ -265,28 +290,24 @@ impl MonteCarlo {
         if summaries.iter().any(|summary| !summary.mean.is_finite()) {
             return Err(experiment.fault(&streams, &values));
         }
-        for (summary, measurand) in summaries.iter_mut().zip(model.measurands()) {
-            if lacks_moment(model, measurand, 1.0) {
-                summary.mean = f64::NAN;
-            }
-            if lacks_moment(model, measurand, 2.0) {
-                summary.standard_deviation = f64::NAN;
-            }
+        for (summary, below) in summaries.iter_mut().zip(&moments) {
+            *summary = summary.with_moments_below(*below);
         }
         let means: Vec<f64> = summaries.iter().map(|summary| summary.mean).collect();
         let covariance = covariance(&values, &summaries);
         let several =
             values.len() > 1 && summaries.iter().all(|summary| summary.standard_deviation.is_finite());
-        let has_no_variance =
-            |input: &&Input| input.knowledge.distribution.standard_uncertainty().is_infinite();
+        let has_no_variance = |group: &&Vec<usize>| {
+            model.measurands().iter().any(|measurand| moments_below(model, measurand, group) <= 2.0)
+        };
         Ok(Self {
             seed: options.seed,
             n_trials,
-            inputs_without_variance: model
-                .inputs()
+            inputs_without_variance: groups
                 .iter()
                 .filter(has_no_variance)
-                .map(|input| input.name.clone())
+                .flatten()
+                .map(|input| model.inputs()[*input].name.clone())
                 .collect(),
             correlation: correlation_of(&covariance),
             regions: several.then(|| {
@@ -309,23 +330,13 @@ impl MonteCarlo {
     }
 }
 
-/// Whether a measurand depends on a t that has no moment of this order: one with so many degrees of freedom or fewer.
-fn lacks_moment(model: &MeasurementModel, measurand: &Measurand, order: f64) -> bool {
-    let lacks = |(index, input): (usize, &Input)| {
-        measurand.formula.uses(index) && input.knowledge.distribution.degrees_of_freedom() <= order
-    };
-    model.inputs().iter().enumerate().any(lacks)
-}
-
-/// The standard uncertainties that numerical tolerances go by for measurands whose density has none: those of the law of
-/// propagation, not a number where it does not apply; none for the others.
-fn scales(model: &MeasurementModel, coverage_probability: f64) -> Vec<Option<f64>> {
-    let law = LinearResult::where_it_applies(model, coverage_probability, Order::First).ok();
-    let of = |(index, measurand): (usize, &Measurand)| {
-        lacks_moment(model, measurand, 2.0)
-            .then(|| law.as_ref().map_or(f64::NAN, |law| law.budgets[index].combined_standard_uncertainty))
-    };
-    model.measurands().iter().enumerate().map(of).collect()
+/// A measurand has moments of orders below this one for all that the tails of these inputs, drawn together, say: t has those
+/// below its degrees of freedom, and a power of it as much fewer.
+fn moments_below(model: &MeasurementModel, measurand: &Measurand, group: &[usize]) -> f64 {
+    let of = |i: &usize| model.inputs()[*i].knowledge.distribution.degrees_of_freedom();
+    let nu = group.iter().map(of).fold(f64::INFINITY, f64::min);
+    let degree = measurand.formula.degree(|input| group.contains(&input));
+    if nu.is_finite() && degree > 0.0 { nu / degree } else { f64::INFINITY }
 }
 
 /// Covariances over the trials, with M − 1; the variances are those of the summaries.

@@ -17,7 +17,10 @@ use crate::{
     },
 };
 use rand::{Rng, RngExt};
-use std::{f64::consts::TAU, ops::Range};
+use std::{
+    f64::consts::{SQRT_2, TAU},
+    ops::Range,
+};
 
 /// The two linear measurement models that a check rests on.
 #[derive(Debug, Clone, PartialEq)]
@@ -251,14 +254,14 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
             list.push(format!("hysteresis, {place}"), u, "half of it, either way", 1.0, density);
         }
     }
-    for place in ["at the spot", there] {
-        let (scale, degrees_of_freedom) = (indicator.repeatability, indicator.repeatability_dof);
-        let known = match degrees_of_freedom.is_finite() {
-            true => Distribution::StudentT { location: 0.0, scale, degrees_of_freedom },
-            false => Distribution::Normal { mean: 0.0, standard_deviation: scale },
-        };
-        list.distributed(&format!("repeatability, {place}"), "µm", &known, 1.0);
-    }
+    // Both readings scatter by one and the same estimated s: together they are a bivariate t, and their difference is t with
+    // the degrees of freedom of that s.
+    let (scale, degrees_of_freedom) = (SQRT_2 * indicator.repeatability, indicator.repeatability_dof);
+    let known = match degrees_of_freedom.is_finite() {
+        true => Distribution::StudentT { location: 0.0, scale, degrees_of_freedom },
+        false => Distribution::Normal { mean: 0.0, standard_deviation: scale },
+    };
+    list.distributed("repeatability of both readings", "µm", &known, 1.0);
     let half_step = [-0.5 * indicator.read_step, 0.5 * indicator.read_step];
     list.rectangular("rounding of the reading".into(), half_step, 1.0);
     match against {

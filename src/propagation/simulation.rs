@@ -206,9 +206,10 @@ pub fn simulate(
         let scatter = IntervalKind::Symmetric.scatter_of_ends(values, settings.coverage_probability);
         Validation::of(budget, summary, IntervalKind::Symmetric, 2).with_scatter(scatter)
     };
-    let validation = compare(&budget.of_difference, &ways[0].error, &ways[0].errors);
+    let of_error = ways[0].error.with_moments_below(check.indicator.moments_below());
+    let validation = compare(&budget.of_difference, &of_error, &ways[0].errors);
     let reading = run_trials(&budget.experiment, &streams, 0..settings.n_trials, &|_| {}).remove(0);
-    let of_reading = summary(&reading);
+    let of_reading = summary(&reading).with_moments_below(check.indicator.moments_below());
     let reading = ReadingTrials {
         summary: of_reading,
         validation: compare(&budget.of_reading, &of_reading, &reading),

@@ -58,6 +58,14 @@ impl Summary {
             coverage_probability,
         }
     }
+
+    /// The same of a density that has moments of orders below this one alone, as t has below its degrees of freedom: what
+    /// a sample says of the others grows with its size, so they are not a number (JCGM 101 6.4.9.4).
+    pub fn with_moments_below(self, order: f64) -> Self {
+        let known = |of: f64, value: f64| if order > of { value } else { f64::NAN };
+        let (mean, standard_deviation) = (known(1.0, self.mean), known(2.0, self.standard_deviation));
+        Self { mean, standard_deviation, ..self }
+    }
 }
 
 /// Largest minus smallest value; of no values, minus infinity.

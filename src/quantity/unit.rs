@@ -82,6 +82,12 @@ impl Unit {
         self.dimension
     }
 
+    /// Whether both count from one zero, so that also a temperature, not only a difference of two, is converted by a factor.
+    pub fn shares_zero(self, other: Self) -> bool {
+        let [a, b] = [self, other].map(|unit| if unit == MILLIKELVIN { KELVIN } else { unit });
+        self.dimension != Dimension::TemperatureDifference || a == b
+    }
+
     /// The unit written as `text`, with no number before it.
     pub fn parse(text: &str) -> Result<Self, UnitError> {
         if let Some(unit) = look_up(text) {

@@ -1,7 +1,7 @@
 //! The report on the budget of a measurement: by the law of propagation, by Monte Carlo, and whether they agree.
 
 use super::{
-    budget_table::{behind, budget_table, distributions_table, result},
+    budget_table::{behind, budget_table, described, distributions_table, result},
     chart::{
         Mark,
         bars::{Bar, Bars, Share},
@@ -19,7 +19,10 @@ use super::{
     text,
 };
 use crate::{
-    decision::conformance::GivenLimits,
+    decision::{
+        given_limits::{ByLaw, GivenLimits, Judged},
+        limits::Verdict,
+    },
     model::measurement::Measurand,
     propagation::{
         evaluation::Evaluation,
@@ -181,8 +184,8 @@ impl<'a> BudgetReport<'a> {
             .filter(|inputs| !inputs.is_empty())
             .map(|inputs| {
                 format!(
-                    "Of two or three readings the density is t with 1 or 2 degrees of freedom, which has no standard \
-                     deviation (JCGM 101 6.4.9.4): what depends on {} has no standard uncertainty by Monte Carlo, but \
+                    "Of few readings the density is t with few degrees of freedom, whose tails may leave no standard deviation \
+                     (JCGM 101 6.4.9.4): what depends on {} as here has no standard uncertainty by Monte Carlo, but \
                      intervals it has.",
                     listed(inputs)
                 )
@@ -229,6 +232,7 @@ impl<'a> BudgetReport<'a> {
             interval: IntervalKind::Symmetric,
         };
         let (spread, of_one) = (&simulation.ways[0], &simulation.reading);
+        let of_error = spread.error.with_moments_below(setup.check.indicator.moments_below());
         let budget = &simulation.budget;
         let reading = &setup.check.survey.readings[budget.reading];
         let spot = &setup.check.survey.spots[reading.spot];
@@ -258,7 +262,7 @@ impl<'a> BudgetReport<'a> {
                     budget: in_unit(&budget.of_difference, "error of the spread"),
                     formula: None,
                     limits: None,
-                    trials: Some(trials(&spread.error, &spread.errors, &simulation.validation)),
+                    trials: Some(trials(&of_error, &spread.errors, &simulation.validation)),
                 },
             ],
             joint: None,
@@ -335,7 +339,7 @@ impl<'a> BudgetReport<'a> {
             parts.extend(measurand.higher_terms().map(Part::Table));
             parts.extend(measurand.comparison().map(Part::Table));
             parts.extend(measurand.settled().map(Part::Words));
-            parts.extend(measurand.conformity().map(|conformity| Part::Words(conformity.words(measurand))));
+            parts.extend(measurand.conformity().map(Part::Words));
             parts.extend(measurand.histogram().map(|histogram| {
                 Part::picture(
                     format!("histogram{suffix}"),
@@ -811,44 +815,74 @@ impl MeasurandReport<'_> {
         })
     }
 
-    /// How likely it keeps its limits: by Monte Carlo, or by the law where it may be used or stands alone.
-    fn conformity(&self) -> Option<ConformityDocument> {
-        let limits = self.limits?;
+    /// How likely it keeps its limits: by the law where it may be used or stands alone, else by Monte Carlo.
+    fn judged(&self) -> Option<Judged> {
         let budget = &self.budget;
-        let (u, nu) = (self.combined(), budget.effective_degrees_of_freedom);
-        let by_law =
-            finite(limits.probability_of_t(budget.estimate, u, nu)).filter(|_| budget.no_law.is_none());
-        let by_trials = self.trials.as_ref().map(|trials| limits.probability_of_sample(&trials.values));
-        let sound = self.trials.as_ref().is_none_or(|trials| {
+        let law = budget.no_law.is_none().then_some(ByLaw {
+            estimate: budget.estimate,
+            standard_uncertainty: self.combined(),
+            degrees_of_freedom: budget.effective_degrees_of_freedom,
+        });
+        let decides = self.trials.as_ref().is_none_or(|trials| {
             trials.validation.is_some_and(|validation| validation.linear_result_may_be_used)
         });
-        // A band of the law's is worth what the law is, and one that leaves no room between the limits accepts nothing.
-        let inside = |limit: Option<f64>, band: f64, sign: f64| Some(limit? + sign * band);
-        let guarded = finite(limits.guard_band(u, nu))
-            .filter(|_| sound && budget.no_law.is_none())
-            .map(|band| (band, [inside(limits.low, band, 1.0), inside(limits.high, band, -1.0)]));
-        let guarded = guarded.filter(|(_, ends)| ends[0].zip(ends[1]).is_none_or(|(low, high)| low <= high));
-        let (guard_band, accepted) = guarded.map_or((None, [None, None]), |(band, ends)| (Some(band), ends));
-        let probability = if sound { by_law } else { by_trials }?;
-        let asked = limits.asked;
-        Some(ConformityDocument {
-            lower_limit: limits.low,
-            upper_limit: limits.high,
-            probability,
-            probability_by_law: by_law,
-            probability_by_monte_carlo: by_trials,
-            asked_probability: asked,
-            verdict: match probability {
-                p if p >= asked => "conforms",
-                p if 1.0 - p >= asked => "does not conform",
-                _ => "undecided",
+        let trials = self.trials.as_ref().map(|trials| match trials.summary.mean {
+            mean if mean.is_finite() => (mean, &*trials.values),
+            _ => (budget.estimate, &*trials.values),
+        });
+        self.limits?.judge(law, trials, decides)
+    }
+
+    /// The same in words.
+    fn conformity(&self) -> Option<String> {
+        let (limits, judged) = (self.limits?, self.judged()?);
+        let (name, unit, asked) = (self.name(), self.unit(), percent(limits.asked));
+        let limit = |limit: f64| format!("{}{unit}", significant(limit, 10));
+        let kept = match limits.tolerance {
+            [Some(low), Some(high)] => format!("the limits {} and {}", limit(low), limit(high)),
+            [Some(low), None] => format!("the lower limit {}", limit(low)),
+            [_, high] => format!("the upper limit {}", limit(high.unwrap_or(f64::NAN))),
+        };
+        let accepted =
+            judged.acceptance.map(|ends| match ends.map(|end| end.map(|end| plain(end, self.digits()))) {
+                [Some(low), Some(high)] => format!("from {low} to {high}{unit}"),
+                [Some(low), None] => format!("from {low}{unit}"),
+                [_, high] => format!("up to {}{unit}", high.unwrap_or_default()),
+            });
+        let accepted = match (accepted, judged.guard_band) {
+            (Some(accepted), Some(band)) => format!(
+                " Estimates {accepted} keep each limit, for itself, with {asked} (guard band {}{unit}).",
+                plain(band, Digits::Significant(2))
+            ),
+            (Some(accepted), None) => format!(" Estimates {accepted} are accepted, as the file has it."),
+            (None, _) if limits.prior.is_some() => {
+                " There are no acceptance limits to tell global risks by: write them as \
+                                                     \"acceptance\"."
+                    .to_string()
             }
-            .into(),
-            specific_consumers_risk: 1.0 - probability,
-            specific_producers_risk: probability,
-            guard_band,
-            acceptance_limits: accepted,
-        })
+            (None, _) => String::new(),
+        };
+        let global = judged.global_risks.zip(limits.prior).map_or(String::new(), |(risks, prior)| {
+            format!(
+                " Of all that are measured ({}), {} conform; so accepted, {} would be accepted and not conform (global \
+                 consumer's risk), and {} rejected though they conform (global producer's risk).",
+                described(&prior, &self.budget.unit),
+                probability(risks.conforming),
+                probability(risks.consumers),
+                probability(risks.producers),
+            )
+        });
+        Some(format!(
+            "Conformity (JCGM 106): {name} keeps {kept} with a probability of {}: {}. Accepted, it fails to conform with {} \
+             (specific consumer's risk); rejected, it conforms with {} (specific producer's risk).{accepted}{global}",
+            probability(judged.probability),
+            match judged.verdict {
+                Verdict::Undecided => format!("undecided, where {asked} is asked for"),
+                verdict => conforms(verdict).to_string(),
+            },
+            probability(1.0 - judged.probability),
+            probability(judged.probability),
+        ))
     }
 
     /// How well adaptive trials have settled, in a sentence.
@@ -938,7 +972,10 @@ impl MeasurandReport<'_> {
             monte_carlo: trials
                 .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())),
             validation: trials.and_then(|t| t.validation.as_ref()).map(ValidationDocument::from),
-            conformity: self.conformity(),
+            conformity: self
+                .limits
+                .zip(self.judged())
+                .map(|(limits, judged)| ConformityDocument::new(&limits, &judged, &self.budget.unit)),
             rounded: self.budget.no_law.is_none().then_some(RoundedDocument {
                 estimate: expanded.estimate,
                 expanded_uncertainty: expanded.uncertainty,
@@ -1042,7 +1079,7 @@ const JOINT_REFERENCE: &str = "Regions that hold several measurands together: JC
 
 /// What a conformance probability rests on.
 const CONFORMITY_REFERENCE: &str =
-    "Conformance probability, guarded acceptance and specific risks: JCGM 106:2012, clauses 7 to 9.";
+    "Conformance probability, guarded acceptance, specific and global risks: JCGM 106:2012, clauses 7 to 9.";
 
 /// "a, b and c".
 fn listed(names: &[String]) -> String {
@@ -1252,48 +1289,58 @@ struct ConformityDocument {
     /// Probability that it conforms although it is rejected.
     specific_producers_risk: f64,
     /// How far inside a limit an estimate must lie to keep that one with the probability asked for; null where the law may
-    /// not be used, and where that leaves no room between two limits.
+    /// not be used, where that leaves no room between two limits, and where acceptance limits are given.
     guard_band: Option<f64>,
-    /// The tolerance limits moved inside by the guard band, lower and upper.
+    /// The acceptance limits, lower and upper: as given, else the tolerance limits moved inside by the guard band.
     acceptance_limits: [Option<f64>; 2],
+    /// The risks over all that is measured; left out without a prior or without acceptance limits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    global_risks: Option<GlobalRisksDocument>,
+}
+
+/// Risks over all that is measured (JCGM 106:2012, 9.5), with the acceptance limits.
+#[derive(Debug, Serialize, JsonSchema)]
+struct GlobalRisksDocument {
+    /// What is known of the measurand before it is measured: a distribution with its parameters, in words.
+    prior: String,
+    /// Probability that one conforms, before it is measured.
+    conforming_before_measuring: f64,
+    /// Probability that one does not conform and is accepted.
+    global_consumers_risk: f64,
+    /// Probability that one conforms and is rejected.
+    global_producers_risk: f64,
 }
 
 impl ConformityDocument {
-    fn words(&self, measurand: &MeasurandReport) -> String {
-        let (name, unit) = (measurand.name(), measurand.unit());
-        let limit = |limit: f64| format!("{}{unit}", significant(limit, 10));
-        let limits = match (self.lower_limit, self.upper_limit) {
-            (Some(low), Some(high)) => format!("the limits {} and {}", limit(low), limit(high)),
-            (Some(low), None) => format!("the lower limit {}", limit(low)),
-            (_, high) => format!("the upper limit {}", limit(high.unwrap_or(f64::NAN))),
-        };
-        let guard = match self.guard_band {
-            Some(band) => {
-                let ends = self.acceptance_limits.map(|end| end.map(|end| plain(end, measurand.digits())));
-                let accepted = match ends {
-                    [Some(low), Some(high)] => format!("from {low} to {high}{unit}"),
-                    [Some(low), None] => format!("from {low}{unit}"),
-                    [_, high] => format!("up to {}{unit}", high.unwrap_or_default()),
-                };
-                format!(
-                    " Estimates {accepted} keep each limit, for itself, with {} (guard band {}{unit}).",
-                    percent(self.asked_probability),
-                    plain(band, Digits::Significant(2))
-                )
-            }
-            None => String::new(),
-        };
-        format!(
-            "Conformity (JCGM 106): {name} keeps {limits} with a probability of {}: {}. Accepted, it fails to conform with {} \
-             (specific consumer's risk); rejected, it conforms with {} (specific producer's risk).{guard}",
-            probability(self.probability),
-            match self.verdict.as_str() {
-                "undecided" => format!("undecided, where {} is asked for", percent(self.asked_probability)),
-                verdict => verdict.to_string(),
-            },
-            probability(self.specific_consumers_risk),
-            probability(self.specific_producers_risk),
-        )
+    fn new(limits: &GivenLimits, judged: &Judged, unit: &str) -> Self {
+        let global_risks = judged.global_risks.zip(limits.prior);
+        Self {
+            lower_limit: limits.tolerance[0],
+            upper_limit: limits.tolerance[1],
+            probability: judged.probability,
+            probability_by_law: judged.by_law,
+            probability_by_monte_carlo: judged.by_trials,
+            asked_probability: limits.asked,
+            verdict: conforms(judged.verdict).into(),
+            specific_consumers_risk: 1.0 - judged.probability,
+            specific_producers_risk: judged.probability,
+            guard_band: judged.guard_band,
+            acceptance_limits: judged.acceptance.unwrap_or_default(),
+            global_risks: global_risks.map(|(risks, prior)| GlobalRisksDocument {
+                prior: described(&prior, unit),
+                conforming_before_measuring: risks.conforming,
+                global_consumers_risk: risks.consumers,
+                global_producers_risk: risks.producers,
+            }),
+        }
+    }
+}
+
+fn conforms(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Within => "conforms",
+        Verdict::Out => "does not conform",
+        Verdict::Undecided => "undecided",
     }
 }
 

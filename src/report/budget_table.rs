@@ -6,7 +6,10 @@ use super::{
 };
 use crate::{
     propagation::law::Budget,
-    quantity::rounding::{Rounded, significant},
+    quantity::{
+        distribution::Distribution,
+        rounding::{Rounded, significant},
+    },
 };
 
 /// The budget's table: one row a quantity, and the result below (GUM 4 to 7, H.1 as the model of
@@ -54,22 +57,32 @@ pub fn behind(unit: &str) -> String {
     }
 }
 
+/// A distribution's parameters: "mean 0 mm, standard deviation 1 mm".
+fn parameters(density: &Distribution, unit: &str) -> String {
+    let parameters = density.parameters().into_iter().map(|(name, value)| {
+        let unit = match name {
+            "top_to_base" | "degrees_of_freedom" | "shape" | "spread" => String::new(),
+            _ => behind(unit),
+        };
+        format!("{} {}{unit}", name.replace('_', " "), significant(value, 10))
+    });
+    parameters.collect::<Vec<_>>().join(", ")
+}
+
+/// A distribution by its name, with its parameters.
+pub fn described(density: &Distribution, unit: &str) -> String {
+    format!("{}, {}", density.name(), parameters(density, unit))
+}
+
 /// Each input's distribution with its limits or other parameters, of one budget or several: with the formula all that it
 /// takes to work the budget out again.
 pub fn distributions_table<'a>(budgets: impl Iterator<Item = &'a Budget>) -> Table {
     let mut rows: Vec<Vec<Cell>> = Vec::new();
     for row in budgets.flat_map(|budget| &budget.inputs) {
         let Some(density) = &row.density else { continue };
-        let parameters = density.parameters().into_iter().map(|(name, value)| {
-            let unit = match name {
-                "top_to_base" | "degrees_of_freedom" | "shape" | "spread" => String::new(),
-                _ => behind(&row.unit),
-            };
-            format!("{} {}{unit}", name.replace('_', " "), significant(value, 10))
-        });
-        let parameters = parameters.collect::<Vec<_>>().join(", ");
+        let (name, distribution) = (row.name.as_str(), &*row.distribution);
         let cells =
-            vec![Cell::from(row.name.as_str()), Cell::from(&*row.distribution), Cell::Text(parameters)];
+            vec![Cell::from(name), Cell::from(distribution), Cell::Text(parameters(density, &row.unit))];
         if !rows.contains(&cells) {
             rows.push(cells);
         }

@@ -286,6 +286,7 @@ pub struct Normal<K> {
     /// The estimate.
     pub mean: Quantity<K>,
     /// Its standard uncertainty.
+    #[schemars(extend("x-difference" = true))]
     pub standard_deviation: Quantity<K>,
 }
 
@@ -309,7 +310,7 @@ pub struct Ends<K> {
     #[schemars(extend("x-also-called" = ["a", "low", "lower", "min"]))]
     pub from: Quantity<K>,
     /// Upper limit.
-    #[schemars(extend("x-also-called" = ["b", "high", "upper", "max"]))]
+    #[schemars(extend("x-example" = 1, "x-also-called" = ["b", "high", "upper", "max"]))]
     pub to: Quantity<K>,
 }
 
@@ -321,6 +322,7 @@ pub struct About<K> {
     /// The middle.
     pub centre: Quantity<K>,
     /// From the middle to either limit.
+    #[schemars(extend("x-difference" = true))]
     pub half_width: Quantity<K>,
 }
 
@@ -343,8 +345,10 @@ pub struct InexactLimits<K> {
     /// Lower limit.
     pub from: Quantity<K>,
     /// Upper limit.
+    #[schemars(extend("x-example" = 1))]
     pub to: Quantity<K>,
     /// Either limit may be this much lower or higher; less than half of what lies between them.
+    #[schemars(extend("x-difference" = true))]
     pub limits_within: Quantity<K>,
 }
 
@@ -356,6 +360,7 @@ pub struct Trapezoid<K> {
     /// Lower limit.
     pub from: Quantity<K>,
     /// Upper limit.
+    #[schemars(extend("x-example" = 1))]
     pub to: Quantity<K>,
     /// Width of the flat top over the width of the base: 0 is triangular, 1 rectangular.
     #[schemars(range(min = 0.0, max = 1.0))]
@@ -370,6 +375,7 @@ pub struct StudentT<K> {
     /// The estimate.
     pub mean: Quantity<K>,
     /// Its scale, such as s/√n: a little less than its standard uncertainty.
+    #[schemars(extend("x-difference" = true))]
     pub scale: Quantity<K>,
     /// Degrees of freedom, above 2.
     #[schemars(extend("exclusiveMinimum" = 2, "maximum" = 1e6))]

@@ -4,13 +4,13 @@ use super::fault::{Fault, Position, did_you_mean, listing, nearest};
 use super::file_text::{hex, unmarked};
 use super::kind::{Plain, Quantity};
 use super::model_fields::{
-    GroupReadings, GroupSummaries, ScatterFigures, ScatterSeries, WrittenGroups, WrittenInput, WrittenLimits,
-    WrittenLine, WrittenMeasurand, WrittenModel, WrittenOfLine, WrittenScatter,
+    GroupReadings, GroupSummaries, ScatterFigures, ScatterSeries, WrittenGroups, WrittenInput, WrittenLine,
+    WrittenMeasurand, WrittenModel, WrittenOfLine, WrittenScatter,
 };
 use super::schema::MODEL_SHAPE;
 use super::tree::Node;
 use super::walk::walk;
-use crate::decision::conformance::GivenLimits;
+use crate::decision::given_limits::{Ends, GivenLimits};
 use crate::model::formula::FormulaError;
 use crate::model::measurement::{Input, Knowledge, MeasurementModel, ModelFault};
 use crate::quantity::distribution::ParameterError;
@@ -425,22 +425,18 @@ impl Build<'_> {
 
     fn line(&mut self, field: &str, line: &WrittenLine) -> Option<Known> {
         let field = format!("{field}.from_straight_line");
-        let of = match (line.of, line.at) {
-            (Some(WrittenOfLine::Slope), None) if !line.for_one_reading => OfLine::Slope,
-            (Some(WrittenOfLine::Slope), _) => {
-                let must = "a slope, which is the same at every x and for every reading";
-                let fix = "remove \"at\" and \"for_one_reading\", or write \"height\"";
-                self.fault(&field, "the slope of a line at one place", must, fix);
-                return None;
-            }
-            (_, Some(at)) => OfLine::HeightAt(at),
-            (_, None) => {
-                let must = "the height at an x, or the slope";
-                let fix = "add \"at\": the x, or \"of\": \"slope\"";
-                self.fault(&field, "the height of a line with no word of where", must, fix);
-                return None;
-            }
+        let Some(of) = of_line(line) else {
+            let must = "the height at an x, or the slope";
+            let fix = "add \"at\": the x, or \"of\": \"slope\"";
+            self.fault(&field, "the height of a line with no word of where", must, fix);
+            return None;
         };
+        if of == OfLine::Slope && (line.at.is_some() || line.for_one_reading) {
+            let must = "a slope, which is the same at every x and for every reading";
+            let fix = "remove \"at\" and \"for_one_reading\", or write \"height\"";
+            self.fault(&field, "the slope of a line at one place", must, fix);
+            return None;
+        }
         let evaluation = fitted(line).map(|fit| {
             let mut estimate = fit.estimate(of);
             estimate.standard_uncertainty = line_uncertainty(line, &fit, of);
@@ -485,10 +481,7 @@ impl Build<'_> {
             let Ok(fit) = fitted(line) else { continue };
             let of = |place: usize| {
                 let line = written.inputs[place].from_straight_line.as_ref()?;
-                let of = match (line.of, line.at) {
-                    (Some(WrittenOfLine::Slope), _) => OfLine::Slope,
-                    (_, at) => OfLine::HeightAt(at?),
-                };
+                let of = of_line(line)?;
                 Some((of, line_uncertainty(line, &fit, of)))
             };
             for (index, first) in places.iter().enumerate() {
@@ -682,44 +675,62 @@ impl Build<'_> {
     }
 
     fn limits(&mut self, measurand: usize, written: &WrittenMeasurand) -> Option<GivenLimits> {
-        let WrittenLimits { lower, upper, kept_with: asked } = written.limits.as_ref()?;
-        let [low, high] = [lower, upper].map(|limit| limit.as_ref().map(|limit| limit.value));
+        let written = written.limits.as_ref()?;
+        let ends = |[lower, upper]: [&Option<Quantity<Plain>>; 2]| {
+            [lower, upper].map(|limit| limit.as_ref().map(|limit| limit.value))
+        };
+        let tolerance = ends([&written.lower, &written.upper]);
+        let acceptance = written.acceptance.as_ref().map(|given| ends([&given.lower, &given.upper]));
         let field = format!("measurands[{measurand}].limits");
-        match (low, high) {
-            (None, None) => {
-                self.fault(
-                    &field,
-                    "limits without a number",
-                    "a lower limit, an upper one or both",
-                    "add one",
-                );
-            }
-            (Some(low), Some(high)) if low >= high => {
-                let found = format!("limits from {low} to {high}");
-                self.fault(
-                    &field,
-                    found,
-                    "the lower below the upper one",
-                    "exchange them or check the numbers",
-                );
-            }
-            _ => {}
+        if tolerance == [None, None] {
+            let must = "a lower limit, an upper one or both";
+            self.fault(&field, "limits without a number", must, "add one");
         }
-        Some(GivenLimits { low, high, asked: *asked })
+        self.rising(&field, "limits", tolerance, |low, high| low < high);
+        if let Some(acceptance) = acceptance {
+            let field = format!("{field}.acceptance");
+            if acceptance.map(|end| end.is_some()) != tolerance.map(|end| end.is_some()) {
+                let must = "a lower acceptance limit where there is a lower limit, and an upper one where there is an upper one";
+                self.fault(
+                    &field,
+                    "acceptance limits on other sides than the limits",
+                    must,
+                    "add or remove one",
+                );
+            }
+            self.rising(&field, "acceptance limits", acceptance, |low, high| low <= high);
+        }
+        let prior = written.prior.as_ref().map(|prior| prior.known);
+        Some(GivenLimits { tolerance, asked: written.kept_with, acceptance, prior })
+    }
+
+    fn rising(&mut self, field: &str, what: &str, ends: Ends, sound: impl Fn(f64, f64) -> bool) {
+        if let [Some(low), Some(high)] = ends
+            && !sound(low, high)
+        {
+            let fix = "exchange them or check the numbers";
+            self.fault(field, format!("{what} from {low} to {high}"), "the lower below the upper one", fix);
+        }
     }
 
     /// Formulas must have values at the estimates, and add nothing in different units.
     fn values_and_units(&mut self, model: &MeasurementModel, written: &WrittenModel) {
         let estimates = model.estimates();
         let units: Vec<Option<&str>> = written.inputs.iter().map(|input| input.unit.as_deref()).collect();
+        // A fault of a measurand is no other one's that uses it by its name.
+        let mut faulty: Vec<&str> = Vec::new();
         for (index, (measurand, written)) in model.measurands().iter().zip(&written.measurands).enumerate() {
-            if let Err(error) = measurand.formula.value(&estimates) {
+            let value = measurand.formula.value(&estimates).err();
+            let units = measurand.formula.check_units(&units, written.unit.as_deref()).err();
+            let is_faulty = value.is_some() || units.is_some();
+            let own = |error: &FormulaError| !faulty.contains(&&written.formula[error.span.clone()]);
+            if let Some(error) = value.filter(own) {
                 let found =
                     format!("without a value at the estimates (formula of {}, {error})", measurand.name);
                 let error = FormulaError { problem: found, hint: "check the estimates".into(), ..error };
                 self.fault_in_formula(index, error, "a formula with a value there");
             }
-            if let Err(error) = measurand.formula.check_units(&units, written.unit.as_deref()) {
+            if let Some(error) = units.filter(own) {
                 let found = format!("of mixed units at its column {} ({})", error.column, error.problem);
                 let error = FormulaError { problem: found, ..error };
                 self.fault_in_formula(
@@ -727,6 +738,9 @@ impl Build<'_> {
                     error,
                     "in one unit wherever quantities are added, compared or stated",
                 );
+            }
+            if is_faulty && !model.inputs().iter().any(|input| input.name == measurand.name) {
+                faulty.push(&measurand.name);
             }
         }
     }
@@ -775,6 +789,14 @@ fn within_text(text: &str, at: Position, column: usize) -> Position {
 fn fitted(line: &WrittenLine) -> Result<StraightLine, ReadingsError> {
     let points: Vec<(f64, f64)> = line.points.iter().map(|[x, y]| (*x, *y)).collect();
     StraightLine::fit(&points, line.at.unwrap_or(0.0))
+}
+
+/// What of a line is meant; none where that is a height and it is not said where.
+fn of_line(line: &WrittenLine) -> Option<OfLine> {
+    match line.of {
+        Some(WrittenOfLine::Slope) => Some(OfLine::Slope),
+        _ => line.at.map(OfLine::HeightAt),
+    }
 }
 
 /// The standard uncertainty of what is taken from a line; of a single reading, with its own scatter.

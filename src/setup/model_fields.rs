@@ -66,6 +66,25 @@ pub struct WrittenLimits {
     /// Probability with which what is accepted is to keep either limit.
     #[schemars(extend("exclusiveMinimum" = 0.5, "maximum" = 0.9999, "default" = 0.95, "x-source" = "ISO 14253-1:2017"))]
     pub kept_with: f64,
+    /// Acceptance limits, if they are agreed: estimates between them are accepted. Left out: the limits moved inside by a guard
+    /// band, so that what is accepted keeps either as said by `kept_with`.
+    pub acceptance: Option<WrittenAcceptance>,
+    /// What is known of such measurands before one is measured, as of what a process makes: the report then also says how
+    /// many bad ones will be accepted and how many good ones rejected (JCGM 106, 9.5).
+    #[schemars(extend("x-also-called" = ["process", "true_values"]))]
+    pub prior: Option<Shape<Plain>>,
+}
+
+/// Acceptance limits, one for each tolerance limit.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WrittenAcceptance {
+    /// The lower one.
+    #[schemars(extend("x-also-called" = ["from", "min", "low"]))]
+    pub lower: Option<Quantity<Plain>>,
+    /// The upper one.
+    #[schemars(extend("x-also-called" = ["to", "max", "high"]))]
+    pub upper: Option<Quantity<Plain>>,
 }
 
 /// One quantity in the formulas, by exactly one of `value`, `estimate`, `distribution`, `readings`, `from_groups`
@@ -93,10 +112,10 @@ pub struct WrittenInput {
     pub estimate: Option<Quantity<Plain>>,
     /// Standard uncertainty of the estimate. Beside a distribution: what the law of propagation is to take instead
     /// of the distribution's own.
-    #[schemars(extend("minimum" = 0, "x-also-called" = ["u"]))]
+    #[schemars(extend("minimum" = 0, "x-difference" = true, "x-also-called" = ["u"]))]
     pub standard_uncertainty: Option<Quantity<Plain>>,
     /// Expanded uncertainty U of the estimate, as a certificate states it.
-    #[schemars(extend("minimum" = 0, "x-also-called" = ["U"]))]
+    #[schemars(extend("minimum" = 0, "x-difference" = true, "x-also-called" = ["U"]))]
     pub expanded_uncertainty: Option<Quantity<Plain>>,
     /// The factor k that belongs to the expanded uncertainty.
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 100, "examples" = [2], "x-also-called" = ["k"]))]
@@ -138,7 +157,7 @@ pub enum WrittenScatter {
 #[serde(deny_unknown_fields)]
 pub struct ScatterFigures {
     /// Standard deviation of one reading.
-    #[schemars(extend("minimum" = 0))]
+    #[schemars(extend("minimum" = 0, "x-difference" = true))]
     pub standard_deviation: Quantity<Plain>,
     /// Its degrees of freedom.
     #[schemars(range(min = 0.5, max = 1e9), extend("examples" = [24]))]

@@ -10,7 +10,7 @@ use super::shape::{
 use super::share::{Share, Wholes};
 use super::state;
 use super::tree::{Content, Member, Node};
-use super::wording::{example, example_of, in_words, must, with_units};
+use super::wording::{example, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
 use crate::quantity::unit::{Dimension, Measure, ONE, UNITS, Unit};
 use crate::shop::grade::Grade;
@@ -278,7 +278,7 @@ impl Walker {
                     self.node(&Node::unwritten(value), property, &inner)
                 }
                 (None, None) if required.contains(&name.as_str()) => {
-                    let fix = format!("add \"{name}\": {}", example_of(name, property));
+                    let fix = format!("add \"{name}\": {}", example(property));
                     walked.faults.push(inner.fault(
                         node.at,
                         "missing",
@@ -573,7 +573,7 @@ fn plain(node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
     let refuse = |fix: String| place.refuse(node, must(schema, place.limits), fix);
     let (value, written) = match &node.content {
         Content::Number(number, digits) => (*number, digits),
-        Content::Text(written) => match in_unit_of_record(written, place.unit.as_deref()) {
+        Content::Text(written) => match in_unit_of_record(written, place.unit.as_deref(), schema) {
             Ok(value) => (value, written),
             Err(fix) => return refuse(fix),
         },
@@ -586,7 +586,7 @@ fn plain(node: &Node, schema: &'static Keywords, place: &Place) -> Walked {
 }
 
 /// A text with a unit as a number in the unit that is written for its record, or what to write instead.
-fn in_unit_of_record(written: &str, unit: Option<&str>) -> Result<f64, String> {
+fn in_unit_of_record(written: &str, unit: Option<&str>, schema: &Keywords) -> Result<f64, String> {
     let unit = unit.map(str::trim).filter(|unit| !["", "1"].contains(unit));
     let measure = Measure::parse(written);
     let Some(unit) = unit else {
@@ -612,10 +612,12 @@ fn in_unit_of_record(written: &str, unit: Option<&str>) -> Result<f64, String> {
     }
     match Unit::parse(unit) {
         // A temperature and a difference of temperatures are converted differently, and either may be meant.
-        Ok(known) if known.dimension() == Dimension::TemperatureDifference && known != measure.unit => {
-            Err(format!("write it in {unit}, the unit of this input"))
+        Ok(known)
+            if known.dimension() == measure.unit.dimension()
+                && (schema.contains_key("x-difference") || known.shares_zero(measure.unit)) =>
+        {
+            Ok(measure.to(known))
         }
-        Ok(known) if known.dimension() == measure.unit.dimension() => Ok(measure.to(known)),
         _ => Err(format!("write it in {unit}, the unit of this input")),
     }
 }

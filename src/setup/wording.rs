@@ -111,22 +111,14 @@ fn all_of(names: &[&str]) -> String {
     }
 }
 
-/// Something that could be written for a field of this name: an upper limit is not the example of the lower one.
-pub fn example_of(name: &str, schema: &'static Keywords) -> String {
-    let plain = schema.contains_key("x-plain") && name == "to";
-    let last = schema.get("examples").and_then(Value::as_array).and_then(|examples| examples.last());
-    match last {
-        Some(last) if plain => last.to_string(),
-        _ => example(schema),
-    }
-}
-
-/// Something that could be written there, as JSON.
+/// Something that could be written there, as JSON: of several examples the one that `x-example` counts, for an upper limit is
+/// not the example of the lower one.
 pub fn example(schema: &'static Keywords) -> String {
     if let Some(default) = schema.get("default").filter(|default| !default.is_object()) {
         return default.to_string();
     }
-    if let Some(example) = schema.get("examples").and_then(|examples| examples.get(0)) {
+    let which = schema.get("x-example").and_then(Value::as_u64).unwrap_or(0) as usize;
+    if let Some(example) = schema.get("examples").and_then(|examples| examples.get(which)) {
         return example.to_string();
     }
     let first = |keyword: &str| schema.get(keyword).and_then(|options| options.get(0));
@@ -155,7 +147,7 @@ pub fn example(schema: &'static Keywords) -> String {
             let required = texts(schema, "required");
             let members = required.iter().filter_map(|name| Some((name, keywords(properties.get(*name)?))));
             let members: Vec<String> =
-                members.map(|(name, schema)| format!("\"{name}\": {}", example_of(name, schema))).collect();
+                members.map(|(name, schema)| format!("\"{name}\": {}", example(schema))).collect();
             if members.is_empty() { "{}".into() } else { format!("{{ {} }}", members.join(", ")) }
         }
     }

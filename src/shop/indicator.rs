@@ -30,6 +30,12 @@ pub struct Indicator {
 }
 
 impl Indicator {
+    /// Readings have moments of orders below this one alone: their scatter is as well known as its degrees of freedom say, so
+    /// that they are known as t.
+    pub fn moments_below(&self) -> f64 {
+        if self.repeatability > 0.0 { self.repeatability_dof } else { f64::INFINITY }
+    }
+
     /// How much too much it reads, for a contact angle in degrees: `1 / cos φ`, times `cos φ̂` where
     /// readings were corrected for the estimate φ̂.
     pub fn gain(&self, angle: f64) -> f64 {
