@@ -269,7 +269,12 @@ fn every_file_of_the_corpus_is_read_or_refused() {
         told(read_alike(text, |text| Setup::read(text, &beside)).map(|_| ()));
         told(read_alike(text, MeasurementSetup::read).map(|_| ()));
         told(read_alike(text, |text| Readings::read(text, &parked)).map(|_| ()));
-        told(read_alike(text, |text| HistoryFile::read(text, &parked, None, &beside)).map(|_| ()));
+        told(
+            read_alike(text, |text| {
+                HistoryFile::read(text, &parked, None, &|its| its.tolerance.clone(), &beside)
+            })
+            .map(|_| ()),
+        );
         told(read_alike(text, |text| PointFile::read(text, PointUnits::default(), 1000)).map(|_| ()));
     }
 }
@@ -311,7 +316,8 @@ fn any_text_is_a_history_or_refused() {
     let corpus = CORPUS.of(&["history.csv", "measured-map.csv"]);
     let setups = ["granite-parked.json", "iron-metric.json"].map(shipped);
     try_with(n_files(), (0..2_usize, recipes(6)), |(setup, recipe)| {
-        let read = |text: &str| HistoryFile::read(text, &setups[setup], None, &beside);
+        let read =
+            |text: &str| HistoryFile::read(text, &setups[setup], None, &|its| its.tolerance.clone(), &beside);
         read_alike(&cooked(&corpus, &recipe), read).map(|_| ())
     });
 }

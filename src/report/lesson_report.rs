@@ -747,13 +747,14 @@ impl LessonReport<'_> {
             ),
             answer: format!(
                 "A tilt moves the middle as it moves the mean of the two neighbouring corners, (0 + {}) / 2 = {}. So the middle \
-                 stands at {} - {} = {} from the plane of the corners. The largest minus the smallest reading would have \
+                 stands at {} - {} = {} {} from the plane of the corners. The largest minus the smallest reading would have \
                  said {}.",
                 plain(left, digits),
                 plain(mean, halves),
                 plain(middle, digits),
                 bracketed(mean, halves),
-                format!("{} {}", plain(middle - mean, halves), h.label()),
+                plain(middle - mean, halves),
+                h.label(),
                 value(spread),
             ),
         };
