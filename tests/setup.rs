@@ -386,7 +386,7 @@ fn faults_name_the_place_and_the_remedy() {
         (plate(r#""expansion": { "readings": { "unit": "ppm/K", "values": [6, 7, 6] } }"#), "line 4, column 79: plate.expansion.readings.values is a list of 3, but must be a list of 4 to 500, each a number from -1000000 to 1000000; write [0,1,0,-1]"),
         (
             BEGINNER.replace(r#"  "stand""#, "  \"temperature\": { \"handling\": { \"rectangular\": { \"from\": \"0 K\" } } },\n  \"stand\""),
-            "line 6, column 49: temperature.handling.rectangular.to is missing, but must be a temperature difference with its unit; add \"to\": \"0.2 K\"",
+            "line 6, column 49: temperature.handling.rectangular.to is missing, but must be a temperature difference with its unit; add \"to\": \"0.5 °F\"",
         ),
         // Choices and numbers.
         (plate(r#""material": "granit""#), "line 4, column 35: plate.material is \"granit\", but must be one of \"granite\", \"black granite\", \"cast iron\", \"steel\", \"gauge block steel\", \"aluminium\", \"tungsten carbide\", \"zirconia\" or \"invar\"; write \"granite\""),

@@ -348,9 +348,6 @@ impl ReadingModel {
             of.value += (value - of.value) / of.count;
             observed.push(Observed { observation, reading, value, step, pool });
         }
-        if pools.len() > MOST_READINGS {
-            return Err(Unreadable::TooMany { n: pools.len() });
-        }
         let landscape = experiment.landscape();
         let mut footprints = Vec::new();
         for run in landscape.places().chunk_by(|a, b| a.variance == b.variance) {

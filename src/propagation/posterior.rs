@@ -218,6 +218,9 @@ impl Inference {
         progress: &(dyn Fn(f64) + Sync),
     ) -> Result<Self, CannotJudge> {
         let model = ReadingModel::new(experiment, observations).map_err(CannotJudge::Readings)?;
+        if model.n() > MOST_READINGS {
+            return Err(CannotJudge::Readings(Unreadable::TooMany { n: model.n() }));
+        }
         let streams = Streams::new(settings.seed);
         let share = (MANY_READINGS / model.n().max(1) as f64).powi(2).clamp(0.2, 1.0);
         let n_particles = ((settings.n_particles as f64 * share) as usize).max(2);
