@@ -177,8 +177,13 @@ impl ReadingSheet<'_> {
         let mut table = String::from(
             "<table>\n<thead><tr><th scope=\"col\">no.</th><th scope=\"col\">target, from left x front</th>",
         );
+        // Narrow columns have no room for the unit, which stands above all placements.
+        let unit = match setup.plan.stations.len() {
+            n if n > SIDE_BY_SIDE => String::new(),
+            _ => format!(", {}", escape(unit_label(setup.unit))),
+        };
         for pass in 1..=n_passes {
-            table += &format!("<th scope=\"col\">pass {pass}, {}</th>", escape(unit_label(setup.unit)));
+            table += &format!("<th scope=\"col\">pass {pass}{unit}</th>");
         }
         table +=
             "<th scope=\"col\">time</th><th scope=\"col\" class=\"wide\">remark</th></tr></thead>\n<tbody>\n";
