@@ -1195,7 +1195,7 @@ mod words {
         );
 
         let [best, worth, more] = told(
-            "By cost the best date is {}, when the risk reaches the {} % that these costs are worth; the date above costs {} more.",
+            "By cost the best date is {}, when the risk reaches the {} % that these costs are worth; the date above costs {} more, in the currency of the costs.",
             &report,
         );
         assert_eq!(cost["least_cost_date"], *best);
@@ -1210,16 +1210,19 @@ mod words {
             typed("bad_part") * typed("bad_parts_a_year"),
         ];
         for (what, value) in [
-            ("a recalibration, with the days without the plate", money(recalibration)),
-            ("a year out of tolerance", money(year)),
+            (
+                "a recalibration, with the days without the plate, in the costs' currency",
+                money(recalibration),
+            ),
+            ("a year out of tolerance, in the costs' currency", money(year)),
             ("date of least expected cost", best),
             ("risk that these costs are worth", format!("{worth} %")),
             (
                 "years from one recalibration to the next, from then on",
                 rounded(number(&cost["years_between"]), 1),
             ),
-            ("cost a year, from then on", money(number(&cost["cost_per_year"]))),
-            ("the date of the stated risk costs more by", more),
+            ("cost a year, from then on, in the costs' currency", money(number(&cost["cost_per_year"]))),
+            ("the date of the stated risk costs more by, in the costs' currency", more),
         ] {
             assert_eq!(row(&report, what, 2)[1], value, "{what}");
         }

@@ -229,11 +229,19 @@ impl PlanReport<'_> {
         };
         let among = match enough.passed_over.len() {
             0 => format!("{} sets of {} steps", enough.n_tried, enough.among.len()),
-            n => format!(
-                "{} sets of the {} steps that help most ({n} that help less were left out of the search)",
-                enough.n_tried,
-                enough.among.len()
-            ),
+            n => {
+                let n_searched = enough.among.len();
+                match enough.n_tried.saturating_sub(1 << n_searched) {
+                    0 => format!(
+                        "{} sets of the {n_searched} steps that help most ({n} that help less were left out of the search)",
+                        enough.n_tried
+                    ),
+                    more => format!(
+                        "{} sets of the {n_searched} steps that help most, and {more} more with the {n} that help less,",
+                        1_usize << n_searched
+                    ),
+                }
+            }
         };
         match &enough.search {
             Search::Cheapest(set) if enough.beyond => format!(
