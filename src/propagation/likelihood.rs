@@ -118,11 +118,11 @@ enum Kind {
     Dip(DipPlace),
 }
 
-/// Where a grain may lie, and what 1 µm of it does to each observation.
+/// Where a grain may lie, and what 1 µm of it does to each pool.
 #[derive(Debug, Clone)]
 pub(crate) struct Site {
     pub place: GrainPlace,
-    /// `(observation, effect)`.
+    /// `(pool, effect)`.
     pub effects: Vec<(usize, f64)>,
 }
 
@@ -143,10 +143,10 @@ pub enum GrainPlace {
     },
 }
 
-/// A Gaussian coefficient with its effect on the observations.
+/// A Gaussian coefficient with its effect on the pools.
 #[derive(Debug, Clone)]
 pub(crate) struct Line {
-    /// Effect of 1 (µm of twist, or µm/mm² of curvature) on every observation.
+    /// Effect of 1 (µm of twist, or µm/mm² of curvature) on every pool.
     pub effects: Vec<f64>,
     /// Mean and standard deviation, where it is normal or a constant.
     pub gaussian: Option<[f64; 2]>,
@@ -175,10 +175,10 @@ impl Pointer {
     }
 }
 
-/// One field of waves: covariances between observations on a grid of correlation lengths.
+/// One field of waves: covariances between pools on a grid of correlation lengths.
 #[derive(Debug, Clone)]
 pub(crate) struct FieldTable {
-    /// Effect of every mode on every observation, `[mode][observation]`, flat.
+    /// Effect of every mode on every pool, `[mode][pool]`, flat.
     pub effects: Vec<f64>,
     pub n_modes: usize,
     log_lengths: Vec<f64>,
@@ -216,7 +216,7 @@ pub(crate) struct ReadingModel {
     pub twist: Option<Line>,
     pub bow: Line,
     pub fields: Vec<FieldTable>,
-    /// Effects of the measured map's points, `[point][observation]`, flat.
+    /// Effects of the measured map's points, `[point][pool]`, flat.
     pub map_effects: Vec<f64>,
     pub map_uncertainty: f64,
     pub fixed_mean: Vec<f64>,
@@ -419,7 +419,7 @@ impl ReadingModel {
         }
     }
 
-    /// `[term][place]` to `[term][observation]`, both flat.
+    /// `[term][place]` to `[term][pool]`, both flat.
     fn effects_of_terms(&self, at_places: &[f64]) -> Vec<f64> {
         let n_places = self.experiment.landscape().places().len();
         let n = self.n();
@@ -636,7 +636,7 @@ impl ReadingModel {
         }
     }
 
-    /// What a bump of depth 1 does to every observation, in µm.
+    /// What a bump of depth 1 does to every pool, in µm.
     pub fn profile(&self, bump: &Bump, heights: &mut Heights, into: &mut [f64]) {
         let places = self.experiment.landscape().places();
         heights.at_places.resize(places.len(), 0.0);
@@ -710,7 +710,7 @@ impl ReadingModel {
         repeatability * repeatability + half * half
     }
 
-    /// Packed covariance of the noise of the observations (µm²), for middling parameters, with the
+    /// Packed covariance of the noise of the pools (µm²), for middling parameters, with the
     /// variance of roundings and without grains.
     pub fn typical_noise(&self) -> Vec<f64> {
         let n = self.n();
@@ -731,7 +731,7 @@ impl ReadingModel {
 
     /// Works a particle's cache out: transformed readings, covariance, factor, whitened misfit.
     ///
-    /// `profiles` are the bumps' of depth 1, `[bump][observation]`.
+    /// `profiles` are the bumps' of depth 1, `[bump][pool]`.
     pub fn work_out(&self, parameters: &Parameters, profiles: &[f64], cache: &mut Cache) {
         let n = self.n();
         cache.contrast.resize(n, 1.0);

@@ -4,7 +4,6 @@ use super::{
     check_experiment::{CannotSimulate, CheckExperiment, Output},
     judged_checks::judged_checks,
     law::Budget,
-    likelihood::MOST_READINGS,
     monte_carlo::{IntervalKind, Validation},
     posterior,
     reading_budget::{ReadingBudget, reading_budget},
@@ -166,7 +165,7 @@ pub fn usual_judged(check: &ShopCheck) -> u64 {
     let n_readings = check.survey.readings.len();
     let usual = Settings::default().n_judged;
     let affordable = (usual as f64 * (30.0 / n_readings as f64).powi(3)) as u64;
-    if n_readings > MOST_READINGS || affordable < 8 { 0 } else { affordable.min(usual) }
+    if affordable < 8 { 0 } else { affordable.min(usual) }
 }
 
 /// Simulates a shop check.

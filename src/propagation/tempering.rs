@@ -17,7 +17,7 @@ use rayon::prelude::*;
 #[derive(Debug, Clone)]
 pub(crate) struct Particle {
     pub parameters: Parameters,
-    /// Readings of every bump of depth 1, `[bump][observation]`.
+    /// Readings of every bump of depth 1, `[bump][pool]`.
     profiles: Vec<f64>,
     pub cache: Cache,
     /// Which of the first, independent particles it descends from.
