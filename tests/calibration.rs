@@ -499,20 +499,27 @@ const ON_THE_SAFE_SIDE: (&str, &str) = ("carried", "ripples across");
 /// that they do not, no more than 5 % of the plates are called better than they are.
 #[test]
 fn plates_of_another_family_are_covered() {
-    // The small size looks at one setup only.
+    // The small size looks at one setup only, and at the kinds that are hardest for it.
     let full = n_plates(0) > 0;
+    let hardest = [
+        "very flat",
+        "one hollow anywhere",
+        "hollows, few of them deep",
+        "dip under foot 1",
+        "dip under foot 2",
+    ];
     let setups = [("turned", turned()), ("parked", parked()), ("carried", carried())];
     let mut short = Vec::new();
     for (setup, check) in setups.into_iter().take(if full { 3 } else { 1 }) {
-        for (name, form) in ALIENS {
-            let judged = judge_aliens(&check, form, n_plates(16).min(400));
+        for (name, form) in ALIENS.iter().filter(|(name, _)| full || hardest.contains(name)) {
+            let judged = judge_aliens(&check, *form, n_plates(16).min(400));
             let table = tabulate(&judged);
             show(&format!("{setup}: {name}"), &table);
             let answered = judged.iter().filter(|j| j.is_covered() || j.standing.misfit);
             let answered = answered.count() as f64 / table.n as f64;
             // 1 in 1000 of those that are right at 90 % would fail.
             let limit = 0.9 - 3.1 * (0.9_f64 * 0.1 / table.n as f64).sqrt();
-            if (setup, name) == ON_THE_SAFE_SIDE {
+            if (setup, *name) == ON_THE_SAFE_SIDE {
                 let most = 0.05 + 3.1 * (0.05_f64 * 0.95 / table.n as f64).sqrt();
                 if table.above > most {
                     short.push(format!("{setup}, {name}: truth above {}, limit {most}", table.above));

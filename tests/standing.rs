@@ -294,7 +294,7 @@ fn a_second_set_down_settles_what_dirt_left_open() {
         }
         let drawn = CheckExperiment::new(&truth).expect("a sound check");
         let experiment = CheckExperiment::new(&check).expect("a sound check");
-        (0..6)
+        (0..4)
             .map(|trial| {
                 let (flatness, written) = drawn.written(&Streams::new(12), trial, &mut drawn.scratch());
                 assert!(flatness > 2.0 * TOLERANCE, "{flatness}");
@@ -308,8 +308,8 @@ fn a_second_set_down_settles_what_dirt_left_open() {
     };
     let out = |all: &[Standing]| all.iter().filter(|s| s.verdict == Some(Verdict::Out)).count();
     let (once, twice) = (verdicts(1), verdicts(2));
-    println!("out {} and {} of 6: {once:?} {twice:?}", out(&once), out(&twice));
+    println!("out {} and {} of 4: {once:?} {twice:?}", out(&once), out(&twice));
     assert!(once.iter().chain(&twice).all(|s| s.verdict != Some(Verdict::Within)));
     assert!(once.iter().any(|s| s.doubts.iter().any(|d| matches!(d, Doubt::Dirt { .. }))), "{once:?}");
-    assert!(out(&twice) >= 4 && out(&twice) > out(&once), "{twice:?}");
+    assert!(out(&twice) >= 3 && out(&twice) > out(&once), "{twice:?}");
 }
