@@ -22,7 +22,8 @@ use crate::{
 };
 use rand::RngExt;
 use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
-use std::{fmt, ops::Range};
+use rayon::prelude::*;
+use std::{fmt, ops::Range, sync::Arc};
 
 /// Sources of disturbance, by the names reports show; those of the surface are
 /// [`crate::shop::landscape::source`].
@@ -96,6 +97,28 @@ pub struct CheckExperiment {
     bow_on_grid: Vec<f64>,
     bow_at_places: Vec<f64>,
     n_spots: usize,
+    plates: Option<Arc<Plates>>,
+}
+
+/// Plates that were drawn once, to be checked many times.
+#[derive(Debug)]
+pub struct Plates {
+    /// The true flatness of each trial's, in µm.
+    flatness: Vec<f64>,
+    /// Its heights (µm) at an experiment's places, `[trial][place]`, flat.
+    at_places: Vec<f64>,
+}
+
+impl Plates {
+    /// How many there are.
+    pub fn n(&self) -> usize {
+        self.flatness.len()
+    }
+
+    /// How many heights are kept.
+    pub fn n_heights(&self) -> usize {
+        self.at_places.len()
+    }
 }
 
 /// Points of a map on the working surface: the last of the landscape's places, and the minimum zone over them.
@@ -127,6 +150,8 @@ struct Prepared {
     feet: [usize; 3],
     block: usize,
     weights: [f64; 3],
+    /// Share of the hand's warmth that is left.
+    warm: f64,
 }
 
 /// Why a check cannot be simulated although every field of it is sound.
@@ -222,7 +247,35 @@ impl CheckExperiment {
             mapped,
             bow_on_grid,
             bow_at_places,
+            plates: None,
         })
+    }
+
+    /// Draws the plates of the first trials, whose flatness (µm) is known already.
+    ///
+    /// `None` where their flatness holds the bow: heat, which is drawn with each check, changes it.
+    pub fn draw_plates(&self, streams: &Streams, flatness: &[f64]) -> Option<Arc<Plates>> {
+        if self.check.plate.flatness_holds_bow {
+            return None;
+        }
+        let landscape = self.landscape.without_grid();
+        let sources = landscape.open(streams);
+        let n_places = landscape.places().len();
+        let mut at_places = vec![0.0; flatness.len() * n_places];
+        at_places.par_chunks_mut(n_places).enumerate().for_each_init(
+            || landscape.scratch(),
+            |drawn, (trial, heights)| {
+                landscape.draw(&sources, trial as u64, drawn);
+                heights.copy_from_slice(&drawn.at_places);
+            },
+        );
+        Some(Arc::new(Plates { flatness: flatness.to_vec(), at_places }))
+    }
+
+    /// The same check of plates that [`Self::draw_plates`] drew for its places: as many trials as there are plates, the same
+    /// numbers as if they were drawn anew.
+    pub fn with_plates(&self, plates: Arc<Plates>) -> Self {
+        Self { plates: Some(plates), ..self.clone() }
     }
 
     /// The check that is tried.
@@ -325,20 +378,38 @@ impl CheckExperiment {
         scratch: &mut Scratch,
     ) -> [f64; 4] {
         scratch.surface.clone_from(surface);
-        self.survey_surface(&self.open(streams), trial, scratch)
+        self.survey_surface(&self.open(streams), trial, None, scratch)
     }
 
     /// One trial: flatness, spread, levelled spread, ideal spread.
     fn trial(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
-        self.landscape.draw(&sources.surface, trial, &mut scratch.surface);
-        self.survey_surface(sources, trial, scratch)
+        let mut flatness = None;
+        if let Some(plates) = &self.plates {
+            let n_places = scratch.surface.at_places.len();
+            let start = trial as usize * n_places;
+            scratch.surface.at_places.copy_from_slice(&plates.at_places[start..start + n_places]);
+            flatness = Some(plates.flatness[trial as usize]);
+        } else {
+            self.landscape.draw(&sources.surface, trial, &mut scratch.surface);
+        }
+        self.survey_surface(sources, trial, flatness, scratch)
     }
 
-    /// The trial's disturbances and readings, for the surface that lies in `scratch`.
-    fn survey_surface(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
+    /// The trial's disturbances and readings, for the surface that lies in `scratch`, whose flatness (µm) may be known.
+    fn survey_surface(
+        &self,
+        sources: &Sources,
+        trial: u64,
+        known: Option<f64>,
+        scratch: &mut Scratch,
+    ) -> [f64; 4] {
         let curvature = self.draw_curvature(&mut sources.bow.trial(trial));
         let holds_bow = self.check.plate.flatness_holds_bow;
-        let mut flatness = if holds_bow { 0.0 } else { self.flatness_drawn(scratch) };
+        let mut flatness = match known {
+            Some(flatness) => flatness,
+            None if holds_bow => 0.0,
+            None => self.flatness_drawn(scratch),
+        };
         self.datum_free_heights(scratch);
         let ideal = self.ideal_spread(scratch);
         for (height, bow) in scratch.surface.at_places.iter_mut().zip(&self.bow_at_places) {
@@ -428,7 +499,7 @@ impl CheckExperiment {
             }
             *height += block.length_variation * (block_length.random::<f64>() - 0.5);
             *height += drift * reading.minutes + scratch.shifts[reading.seating];
-            *height += warmth * libm::exp(-reading.minutes / temperature.fading);
+            *height += warmth * prepared.warm;
         }
     }
 
@@ -555,6 +626,7 @@ fn places(check: &ShopCheck) -> (Vec<Place>, Vec<Prepared>) {
             feet,
             block: index(reading.target, face),
             weights: reading.weights,
+            warm: libm::exp(-reading.minutes / check.temperature.fading),
         })
         .collect();
     (places, prepared)

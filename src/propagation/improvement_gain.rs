@@ -1,7 +1,7 @@
 //! By how much steps that make a check better shrink the interval of its error.
 
 use super::{
-    check_experiment::{CannotSimulate, CheckExperiment, Output},
+    check_experiment::{CannotSimulate, CheckExperiment, Output, Plates},
     reading_rule::ReadingRule,
     simulation::WayKind,
     trials::run_trials,
@@ -12,11 +12,15 @@ use crate::{
         check::ShopCheck,
         grid::Grid,
         improvement::{NotTaken, Step, taken},
+        landscape::Place,
         survey::{Effort, Plan},
     },
 };
 use rayon::prelude::*;
-use std::borrow::Cow;
+use std::{
+    borrow::Cow,
+    sync::{Arc, Mutex, PoisonError},
+};
 
 /// How many trials each way of checking is tried with, when it is not stated: a whole number of blocks.
 pub const DEFAULT_TRIALS: u64 = 20_480;
@@ -197,7 +201,12 @@ pub struct Workshop<'a> {
     n_trials: u64,
     streams: Streams,
     flatness: Vec<f64>,
+    /// Plates that were drawn already, by the places where their heights are known.
+    drawn: Mutex<Vec<(Vec<Place>, Arc<Plates>)>>,
 }
+
+/// Most heights that are kept of drawn plates (a quarter of a GB): steps of a large survey beyond that draw theirs anew.
+const MOST_KEPT: usize = 1 << 25;
 
 impl<'a> Workshop<'a> {
     /// Draws the plates. `n_trials` is rounded up to whole groups of trials, 5120 at a time.
@@ -212,7 +221,7 @@ impl<'a> Workshop<'a> {
         let streams = Streams::new(seed);
         let mut outputs = run_trials(&CheckExperiment::new(check)?, &streams, 0..n_trials, &|_| {});
         let flatness = outputs.swap_remove(Output::Flatness as usize);
-        Ok(Self { check, plan, n_trials, streams, flatness })
+        Ok(Self { check, plan, n_trials, streams, flatness, drawn: Mutex::default() })
     }
 
     /// How many trials each check is tried with.
@@ -234,37 +243,47 @@ impl<'a> Workshop<'a> {
     pub fn sketch(&self, steps: &[Step], one_in: u64) -> Result<CheckWorth, NotTaken> {
         let block = super::trials::BLOCK as u64;
         let n_trials = (self.n_trials / one_in / block * block).max(5 * block).min(self.n_trials);
-        let tried = self.results_of_first(n_trials, steps)?;
+        Ok(self.worth(&self.prepared(steps, n_trials)?, n_trials))
+    }
+
+    /// What each way of reading gives with these steps taken, trial by trial.
+    pub fn results(&self, steps: &[Step]) -> Result<Results<'_>, NotTaken> {
+        Ok(self.tried(&self.prepared(steps, self.n_trials)?, self.n_trials))
+    }
+
+    /// The check with these steps taken, ready for so many trials.
+    fn prepared(&self, steps: &[Step], n_trials: u64) -> Result<CheckExperiment, NotTaken> {
+        let check = taken(self.check, self.plan, steps)?;
+        // Flatness is that of the plate alone, and drawn already, unless the bow counts as part of it: then a soak changes it.
+        let experiment = if check.plate.flatness_holds_bow {
+            CheckExperiment::new(&check)
+        } else {
+            CheckExperiment::on_grid(&check, Grid::over(check.plate.working_surface(), 9))
+        };
+        Ok(self.on_drawn_plates(experiment.map_err(|_| NotTaken::NoRoom)?, n_trials))
+    }
+
+    fn worth(&self, experiment: &CheckExperiment, n_trials: u64) -> CheckWorth {
+        let tried = self.tried(experiment, n_trials);
         let errors = |results: &[f64]| {
             ErrorInterval::of(
                 &results.iter().zip(tried.flatness.iter()).map(|(r, truth)| r - truth).collect::<Vec<_>>(),
             )
         };
-        Ok(CheckWorth {
+        CheckWorth {
             ways: tried.ways.iter().map(|(kind, results)| (*kind, errors(results))).collect(),
             effort: tried.effort,
-        })
+        }
     }
 
-    /// What each way of reading gives with these steps taken, trial by trial.
-    pub fn results(&self, steps: &[Step]) -> Result<Results<'_>, NotTaken> {
-        self.results_of_first(self.n_trials, steps)
-    }
-
-    fn results_of_first(&self, n_trials: u64, steps: &[Step]) -> Result<Results<'_>, NotTaken> {
-        let check = taken(self.check, self.plan, steps)?;
-        // Flatness is that of the plate alone, and drawn already, unless the bow counts as part of it: then a soak changes it.
-        let own_flatness = check.plate.flatness_holds_bow;
-        let experiment = if own_flatness {
-            CheckExperiment::new(&check)
-        } else {
-            CheckExperiment::on_grid(&check, Grid::over(check.plate.working_surface(), 9))
-        };
-        let experiment = experiment.map_err(|_| NotTaken::NoRoom)?;
-        let outputs = run_trials(&experiment, &self.streams, 0..n_trials, &|_| {});
+    fn tried(&self, experiment: &CheckExperiment, n_trials: u64) -> Results<'_> {
+        let outputs = run_trials(experiment, &self.streams, 0..n_trials, &|_| {});
         let [flatness, spread, levelled, _] = <[Vec<f64>; 4]>::try_from(outputs).unwrap_or_default();
-        let flatness =
-            if own_flatness { Cow::Owned(flatness) } else { Cow::Borrowed(&self.flatness[..spread.len()]) };
+        let flatness = if experiment.check().plate.flatness_holds_bow {
+            Cow::Owned(flatness)
+        } else {
+            Cow::Borrowed(&self.flatness[..spread.len()])
+        };
         // The rule is fitted to the trials that it is then judged by: five numbers from thousands of trials flatter it by
         // less than the trials' own scatter.
         let rule = ReadingRule::fit(&flatness, &spread, &levelled);
@@ -274,7 +293,32 @@ impl<'a> Workshop<'a> {
             ways.push((WayKind::Levelled, levelled));
         }
         ways.push((WayKind::Fitted, fitted));
-        Ok(Results { flatness, ways, effort: check.survey.effort() })
+        Results { flatness, ways, effort: experiment.check().survey.effort() }
+    }
+
+    /// The experiment on plates that are drawn once for all that read at the same places: no step changes a plate.
+    fn on_drawn_plates(&self, experiment: CheckExperiment, n_trials: u64) -> CheckExperiment {
+        let flatness = &self.flatness[..n_trials as usize];
+        let places = experiment.landscape().places();
+        let lock = || self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        let (known, kept) = {
+            let drawn = lock();
+            let known = drawn.iter().find(|(known, plates)| known == places && plates.n() >= flatness.len());
+            let kept: usize = drawn.iter().map(|(_, plates)| plates.n_heights()).sum();
+            (known.map(|(_, plates)| plates.clone()), kept)
+        };
+        let plates = known.or_else(|| {
+            if kept + places.len() * flatness.len() > MOST_KEPT {
+                return None;
+            }
+            // Not under the lock: a thread that waits for it could not help with the drawing.
+            let plates = experiment.draw_plates(&self.streams, flatness)?;
+            let mut drawn = lock();
+            drawn.retain(|(known, fewer)| known != places || fewer.n() > plates.n());
+            drawn.push((places.to_vec(), plates.clone()));
+            Some(plates)
+        });
+        plates.map_or_else(|| experiment.clone(), |plates| experiment.with_plates(plates))
     }
 
     /// Every step alone and every pair of steps.
@@ -294,10 +338,13 @@ impl<'a> Workshop<'a> {
             .chain(pairs.iter().map(|[a, b]| vec![steps[*a], steps[*b]]))
             .collect();
         let done = std::sync::atomic::AtomicUsize::new(0);
-        let worths: Vec<Result<CheckWorth, NotTaken>> = sets
-            .par_iter()
-            .map(|set| {
-                let worth = self.with(set);
+        // One after the other, so that no two draw the same plates.
+        let prepared: Vec<Result<CheckExperiment, NotTaken>> =
+            sets.iter().map(|set| self.prepared(set, self.n_trials)).collect();
+        let worths: Vec<Result<CheckWorth, NotTaken>> = prepared
+            .into_par_iter()
+            .map(|experiment| {
+                let worth = experiment.map(|experiment| self.worth(&experiment, self.n_trials));
                 let so_far = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
                 progress(so_far as f64 / sets.len() as f64);
                 worth

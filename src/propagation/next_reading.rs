@@ -398,22 +398,45 @@ impl Regression {
     }
 
     /// The variance that would be left with one reading more, without keeping anything.
+    ///
+    /// What of a function the basis does not hold need not be written down for that: its products with those of the others are the
+    /// functions' less those of their parts along the basis, and its product with what is left is the function's, for what is left
+    /// is at right angles to the basis.
     pub fn variance_with(&self, values: &[f64]) -> f64 {
         let Some(functions) = self.functions(values) else { return self.variance() };
-        let mut found: Vec<Vec<f64>> = Vec::new();
-        let mut explained = 0.0;
-        for mut function in functions {
-            let length = dot(&function, &function);
-            project_out(&self.basis, &mut function);
-            project_out(&found, &mut function);
-            let remaining = dot(&function, &function);
-            if remaining > 1e-8 * length {
-                let part = dot(&function, &self.left);
-                explained += part * part / remaining;
-                found.push(scaled(&function, 1.0 / remaining.sqrt()));
+        let mut products = [[0.0; N_FUNCTIONS]; N_FUNCTIONS];
+        for (i, row) in products.iter_mut().enumerate() {
+            let of_all = dots(&functions, &functions[i]);
+            row[..=i].copy_from_slice(&of_all[..=i]);
+        }
+        let lengths: [f64; N_FUNCTIONS] = std::array::from_fn(|i| products[i][i]);
+        for direction in &self.basis {
+            let parts = dots(&functions, direction);
+            for (i, row) in products.iter_mut().enumerate() {
+                for (product, part) in row[..=i].iter_mut().zip(&parts) {
+                    *product -= parts[i] * part;
+                }
             }
         }
-        let degrees = self.left.len() as f64 - 1.0 - (self.basis.len() + found.len()) as f64;
+        let mut with_left = dots(&functions, &self.left);
+        let (mut explained, mut found) = (0.0, 0);
+        // Gaussian elimination of a symmetric matrix: what a function explains beyond those before it.
+        for k in 0..N_FUNCTIONS {
+            let remaining = products[k][k];
+            if remaining <= 1e-8 * lengths[k] {
+                continue;
+            }
+            explained += with_left[k] * with_left[k] / remaining;
+            found += 1;
+            for i in k + 1..N_FUNCTIONS {
+                let share = products[i][k] / remaining;
+                with_left[i] -= share * with_left[k];
+                for j in k + 1..=i {
+                    products[i][j] -= share * products[j][k];
+                }
+            }
+        }
+        let degrees = self.left.len() as f64 - 1.0 - (self.basis.len() + found) as f64;
         (dot(&self.left, &self.left) - explained) / degrees.max(1.0)
     }
 
@@ -470,7 +493,7 @@ impl Regression {
     }
 
     /// The functions of one reading more; `None` where the others determine it.
-    fn functions(&self, values: &[f64]) -> Option<[Vec<f64>; 4]> {
+    fn functions(&self, values: &[f64]) -> Option<[Vec<f64>; N_FUNCTIONS]> {
         let own = centred(values);
         let mut rest = own.clone();
         project_out(&self.lines, &mut rest);
@@ -486,6 +509,25 @@ impl Regression {
         let [middle, low, high] = bends;
         Some([rest, middle, low, high])
     }
+}
+
+/// How many functions of one reading are fitted.
+const N_FUNCTIONS: usize = 4;
+
+/// The product of each of some functions with another, all in one pass.
+fn dots(functions: &[Vec<f64>; N_FUNCTIONS], with: &[f64]) -> [f64; N_FUNCTIONS] {
+    const LANES: usize = 4;
+    let mut sums = [[0.0; LANES]; N_FUNCTIONS];
+    let rows = functions.each_ref().map(|function| function.as_chunks::<LANES>());
+    let (with, with_rest) = with.as_chunks::<LANES>();
+    for (place, with) in with.iter().enumerate() {
+        for (sums, (row, _)) in sums.iter_mut().zip(&rows) {
+            for (sum, (a, b)) in sums.iter_mut().zip(row[place].iter().zip(with)) {
+                *sum += a * b;
+            }
+        }
+    }
+    std::array::from_fn(|k| sums[k].iter().sum::<f64>() + dot(rows[k].1, with_rest))
 }
 
 /// Takes out of a function its parts along orthonormal directions (Gram-Schmidt).

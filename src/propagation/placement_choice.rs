@@ -20,6 +20,8 @@ const N_CHOOSING: usize = 2048;
 const N_JUDGING: usize = 8192;
 /// How many ridges across the readings a choice is judged with, for each reading, and most.
 const N_RIDGES: [usize; 2] = [40, 320];
+/// How many of the best at each choice are tried in exchanges.
+const N_PROMISING: usize = 24;
 /// Most rounds of exchanges.
 const MOST_SWEEPS: usize = 2;
 
@@ -79,7 +81,7 @@ impl Unread {
 }
 
 /// A plan of `count` readings besides the zeros, chosen from the candidates one by one, each time the one that leaves least
-/// of the flatness's variance, and then exchanged one by one while that leaves less (greedy with exchange: Fedorov,
+/// of the flatness's variance, and then exchanged one by one for others that were near to being chosen while that leaves less (greedy with exchange: Fedorov,
 /// "Theory of Optimal Experiments", 1972, has the exchange for linear models; here the variance left is that of a regression).
 ///
 /// Passes, times, closing reading and the reach of a carried stand are those of `plan`; every placement sets a zero of its
@@ -128,19 +130,27 @@ pub fn choose_placements(
 /// Indices of the readings chosen.
 fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<usize> {
     let start = Regression::new(flatness);
-    let best = |regression: &Regression, taken: &[usize]| -> Option<(usize, f64)> {
-        let left: Vec<f64> =
-            readings.par_iter().map(|reading| regression.variance_with(&reading.values)).collect();
-        let open = left.into_iter().enumerate().filter(|(reading, _)| !taken.contains(reading));
-        open.min_by(|a, b| a.1.total_cmp(&b.1))
+    // Of these readings those that leave least, best first.
+    let best_of = |regression: &Regression, among: &[usize]| -> Vec<(usize, f64)> {
+        let left = |&reading: &usize| (reading, regression.variance_with(&readings[reading].values));
+        let mut left: Vec<(usize, f64)> = among.par_iter().map(left).collect();
+        left.sort_by(|a, b| a.1.total_cmp(&b.1));
+        left
     };
     let mut chosen: Vec<usize> = Vec::new();
+    let mut promising: Vec<usize> = Vec::new();
     let mut regression = start.clone();
+    let mut open: Vec<usize> = (0..readings.len()).collect();
     while chosen.len() < count {
-        let Some((next, _)) = best(&regression, &chosen) else { break };
+        let ranked = best_of(&regression, &open);
+        let Some(&(next, _)) = ranked.first() else { break };
+        promising.extend(ranked.iter().take(N_PROMISING).map(|(reading, _)| *reading));
         regression = regression.with(&readings[next].values);
+        open.retain(|&reading| reading != next);
         chosen.push(next);
     }
+    promising.sort_unstable();
+    promising.dedup();
     for _ in 0..MOST_SWEEPS {
         let mut exchanged = false;
         for place in 0..chosen.len() {
@@ -149,8 +159,10 @@ fn choose(flatness: &[f64], readings: &[Predicted], count: usize) -> Vec<usize> 
             let without =
                 others.iter().fold(start.clone(), |regression, &r| regression.with(&readings[r].values));
             let now = without.variance_with(&readings[chosen[place]].values);
+            let open: Vec<usize> =
+                promising.iter().copied().filter(|reading| !others.contains(reading)).collect();
             // An exchange that gains next to nothing is luck.
-            if let Some((next, left)) = best(&without, &others)
+            if let Some(&(next, left)) = best_of(&without, &open).first()
                 && left < 0.998 * now
             {
                 chosen[place] = next;

@@ -25,20 +25,10 @@ pub struct Share {
 }
 
 /// First-order and total shares of each of `sources` in the variance of one output of the
-/// experiment, by "pick and freeze".
+/// experiment, by "pick and freeze": see [`shares_of`].
 ///
 /// Runs `(2 + sources.len()) · n_trials` trials, from trial 0: f(A) with the streams as given, f(B) with all
-/// sources drawn anew, and for each source i f(AB_i) with that one drawn anew. The estimators
-/// are mean(f(B)·(f(AB_i) − f(A))) for the first order (Saltelli et al., Comput. Phys. Commun. 181, 2010, 259-270,
-/// table 2, b) and ½·mean((f(A) − f(AB_i))²) for the total (Jansen, Comput. Phys. Commun. 117, 1999,
-/// 35-43), both over the variance of f(A) and f(B) together; the mean is taken off every f beforehand,
-/// which changes no expectation and lowers the scatter.
-///
-/// The standard uncertainties are those of a ratio of two means over the same trials, to first
-/// order: that of the mean of `(p_t − S·v_t)/V` over trials t, where `S = mean(p)/V` and `V = mean(v)`.
-///
-/// A source that moves nothing gets zeros, and so does every source if the output never varies. Sources that are drawn
-/// together, such as correlated inputs, are one source; only then do the indices mean what they say.
+/// sources drawn anew, and for each source i f(AB_i) with that one drawn anew.
 ///
 /// `on_progress` is told the trials done, as by [`run_trials`]. The numbers do not depend on the threads.
 ///
@@ -57,14 +47,34 @@ pub fn variance_shares<E: Experiment>(
         let mut outputs = run_trials(experiment, streams, 0..n_trials, on_progress);
         outputs.swap_remove(output)
     };
-    let mut a = run(streams);
-    let mut b = run(&streams.redrawing_all());
+    shares_of(run(streams), run(&streams.redrawing_all()), sources, |source| run(&streams.redrawing(source)))
+}
+
+/// First-order and total shares of each of `sources` in the variance of an output, from its trials: `a`, `b` with all sources drawn
+/// anew, and for each source what `redrawn` gives, with that one alone drawn anew. All have as many trials.
+///
+/// The estimators are mean(f(B)·(f(AB_i) − f(A))) for the first order (Saltelli et al., Comput. Phys. Commun. 181, 2010, 259-270,
+/// table 2, b) and ½·mean((f(A) − f(AB_i))²) for the total (Jansen, Comput. Phys. Commun. 117, 1999,
+/// 35-43), both over the variance of f(A) and f(B) together; the mean is taken off every f beforehand,
+/// which changes no expectation and lowers the scatter.
+///
+/// The standard uncertainties are those of a ratio of two means over the same trials, to first
+/// order: that of the mean of `(p_t − S·v_t)/V` over trials t, where `S = mean(p)/V` and `V = mean(v)`.
+///
+/// A source that moves nothing gets zeros, and so does every source if the output never varies. Sources that are drawn
+/// together, such as correlated inputs, are one source; only then do the indices mean what they say.
+pub fn shares_of(
+    mut a: Vec<f64>,
+    mut b: Vec<f64>,
+    sources: &[&str],
+    redrawn: impl Fn(&str) -> Vec<f64>,
+) -> Vec<Share> {
+    let n_trials = a.len() as u64;
     let centre = (a.iter().sum::<f64>() + b.iter().sum::<f64>()) / (2 * n_trials) as f64;
     a.iter_mut().chain(&mut b).for_each(|f| *f -= centre);
     let spread = Mean::of(n_trials, |t| 0.5 * (a[t] * a[t] + b[t] * b[t]));
     let share = |source: &&str| {
-        let moved: Vec<f64> =
-            run(&streams.redrawing(source)).iter().zip(&a).map(|(f, a)| (f - centre) - a).collect();
+        let moved: Vec<f64> = redrawn(source).iter().zip(&a).map(|(f, a)| (f - centre) - a).collect();
         let first = |t: usize| b[t] * moved[t];
         let total = |t: usize| 0.5 * moved[t] * moved[t];
         let [first_order, total, interaction] =

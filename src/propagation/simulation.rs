@@ -8,8 +8,8 @@ use super::{
     posterior,
     reading_budget::{ReadingBudget, reading_budget},
     reading_rule::ReadingRule,
-    shares::{Share, variance_shares},
-    trials::{Experiment, run_trials},
+    shares::{Share, shares_of},
+    trials::run_trials,
 };
 use crate::{
     quantity::{sample::Summary, stream::Streams},
@@ -21,7 +21,6 @@ use crate::{
         visibility::{Visibility, visibilities},
     },
 };
-use std::ops::Range;
 
 /// How a simulation is run.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -179,7 +178,10 @@ pub fn simulate(
 ) -> Result<Simulation, CannotSimulate> {
     let experiment = CheckExperiment::new(check)?;
     let streams = Streams::new(settings.seed);
-    let rule = fit_rule(&experiment, &streams, on_progress);
+    let anew = run_trials(&experiment, &streams.redrawing_all(), 0..SIDE_TRIALS, on_progress);
+    let of = |output: Output| anew[output as usize].as_slice();
+    // The rule is fitted to trials that the main run does not use.
+    let rule = ReadingRule::fit(of(Output::Flatness), of(Output::Spread), of(Output::Levelled));
     let [flatness, spread, levelled, ideal] =
         <[Vec<f64>; 4]>::try_from(run_trials(&experiment, &streams, 0..settings.n_trials, on_progress))
             .unwrap_or_default();
@@ -214,10 +216,10 @@ pub fn simulate(
         validation: compare(&budget.of_reading, &of_reading, &reading),
         values: reading,
     };
-    let sources = experiment.sources();
     let n_share_trials = share_trials(settings);
-    let mut shares =
-        variance_shares(&SpreadError(&experiment), &streams, &sources, n_share_trials, 0, on_progress);
+    let errors = &ways[0].errors[..n_share_trials as usize];
+    let errors_anew = difference(of(Output::Spread), of(Output::Flatness));
+    let mut shares = shares(&experiment, &streams, &flatness, [errors, &errors_anew], on_progress);
     shares.sort_by(|a, b| b.total.total_cmp(&a.total));
     Ok(Simulation {
         typical: typical_plate(check, &streams, &flatness)?,
@@ -291,58 +293,37 @@ fn typical_plate(
 pub fn n_trials_in_all(check: &ShopCheck, settings: Settings) -> u64 {
     let n_sources = CheckExperiment::new(check).map_or(0, |experiment| experiment.sources().len()) as u64;
     let judged = TRIALS_PER_JUDGED * settings.n_judged.min(settings.n_trials);
-    settings.n_trials + SIDE_TRIALS + (n_sources + 2) * share_trials(settings) + judged
+    settings.n_trials + SIDE_TRIALS + n_sources * share_trials(settings) + judged
 }
 
 fn share_trials(settings: Settings) -> u64 {
     SIDE_TRIALS.min(settings.n_trials)
 }
 
-/// Fits the rule to trials that the main run does not use.
-fn fit_rule(
+/// Shares of all sources in the variance of the spread's error. `flatness` and the errors (µm) of the first trials are known, and
+/// the errors of as many with all sources drawn anew.
+fn shares(
     experiment: &CheckExperiment,
     streams: &Streams,
+    flatness: &[f64],
+    [errors, errors_anew]: [&[f64]; 2],
     on_progress: &(dyn Fn(u64) + Sync),
-) -> ReadingRule {
-    let outputs = run_trials(experiment, &streams.redrawing_all(), 0..SIDE_TRIALS, on_progress);
-    let of = |output: Output| outputs[output as usize].as_slice();
-    ReadingRule::fit(of(Output::Flatness), of(Output::Spread), of(Output::Levelled))
+) -> Vec<Share> {
+    let n_trials = errors.len();
+    let of_surface = experiment.landscape().sources();
+    // What is not of the surface is drawn anew on the plates that are drawn already.
+    let on_same_plates =
+        experiment.draw_plates(streams, &flatness[..n_trials]).map(|plates| experiment.with_plates(plates));
+    shares_of(errors.to_vec(), errors_anew[..n_trials].to_vec(), &experiment.sources(), |source| {
+        let experiment = match &on_same_plates {
+            Some(kept) if !of_surface.contains(&source) => kept,
+            _ => experiment,
+        };
+        let outputs = run_trials(experiment, &streams.redrawing(source), 0..n_trials as u64, on_progress);
+        difference(&outputs[Output::Spread as usize], &outputs[Output::Flatness as usize])
+    })
 }
 
 fn difference(a: &[f64], b: &[f64]) -> Vec<f64> {
     a.iter().zip(b).map(|(a, b)| a - b).collect()
-}
-
-/// The error of the spread as the one output, for its shares.
-struct SpreadError<'a>(&'a CheckExperiment);
-
-impl Experiment for SpreadError<'_> {
-    type Scratch = (<CheckExperiment as Experiment>::Scratch, [Vec<f64>; 4]);
-
-    fn n_outputs(&self) -> usize {
-        1
-    }
-
-    fn scratch(&self) -> Self::Scratch {
-        (self.0.scratch(), Default::default())
-    }
-
-    fn run_block(
-        &self,
-        streams: &Streams,
-        trials: Range<u64>,
-        out: &mut [&mut [f64]],
-        scratch: &mut Self::Scratch,
-    ) {
-        let (inner, outputs) = scratch;
-        for output in outputs.iter_mut() {
-            output.resize((trials.end - trials.start) as usize, 0.0);
-        }
-        let mut places = outputs.each_mut().map(Vec::as_mut_slice);
-        self.0.run_block(streams, trials, &mut places, inner);
-        let [flatness, spread, ..] = &places;
-        for (error, (spread, flatness)) in out[0].iter_mut().zip(spread.iter().zip(flatness.iter())) {
-            *error = spread - flatness;
-        }
-    }
 }

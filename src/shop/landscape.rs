@@ -148,6 +148,19 @@ impl Landscape {
         Some(Self { size, grid, places, footprints, wear, map, waves })
     }
 
+    /// The same surface, drawn at its places only.
+    pub fn without_grid(&self) -> Self {
+        let mut only = self.clone();
+        only.grid = Grid { x: Vec::new(), y: Vec::new() };
+        for waves in &mut only.waves {
+            waves.on_x.iter_mut().chain(&mut waves.on_y).for_each(Vec::clear);
+        }
+        if let Some(map) = &mut only.map {
+            map.on_grid.clear();
+        }
+        only
+    }
+
     /// The grid whose heights are drawn.
     pub fn grid(&self) -> &Grid {
         &self.grid
@@ -420,21 +433,19 @@ impl PreparedWaves {
 
     /// Adds the field of the given coefficients (µm): its heights at the places, its profiles.
     fn add(&self, coefficients: &[f64], into: &mut Drawn) {
-        add_weighted_rows(coefficients, &self.at_places, &mut into.at_places);
+        add_weighted(coefficients, &self.at_places, &mut into.at_places);
         // Modes are sorted by their wave number along y: one profile along x for each of these.
         let nodes = self.on_x.first().map_or(0, Vec::len);
         let modes = self.basis.modes();
-        let mut m = 0;
-        while m < modes.len() {
-            let j = modes[m][1];
+        let mut rest = coefficients;
+        for run in modes.chunk_by(|a, b| a[1] == b[1]) {
+            let (of_run, after) = rest.split_at(run.len());
             let start = into.profiles_x.len();
             into.profiles_x.resize(start + nodes, 0.0);
-            let profile = &mut into.profiles_x[start..];
-            while m < modes.len() && modes[m][1] == j {
-                add_scaled(coefficients[m], &self.on_x[modes[m][0]], profile);
-                m += 1;
-            }
-            into.profiles_y.extend_from_slice(&self.on_y[j]);
+            let rows = run.iter().map(|&[i, _]| self.on_x[i].as_slice());
+            add_weighted_rows(of_run, rows, &mut into.profiles_x[start..]);
+            into.profiles_y.extend_from_slice(&self.on_y[run[0][1]]);
+            rest = after;
         }
     }
 }
@@ -468,8 +479,8 @@ impl PreparedMap {
 
     /// Adds the surface through points of the given heights (µm).
     fn add(&self, heights: &[f64], into: &mut Drawn) {
-        add_weighted_rows(heights, &self.on_grid, &mut into.on_grid);
-        add_weighted_rows(heights, &self.at_places, &mut into.at_places);
+        add_weighted(heights, &self.on_grid, &mut into.on_grid);
+        add_weighted(heights, &self.at_places, &mut into.at_places);
     }
 }
 
@@ -480,19 +491,32 @@ fn transposed(rows: &[Vec<f64>]) -> Vec<f64> {
 }
 
 /// `sums += Σ_k weights[k] rows[k]`, rows flat.
-fn add_weighted_rows(weights: &[f64], rows: &[f64], sums: &mut [f64]) {
-    if sums.is_empty() {
-        return;
-    }
-    for (weight, row) in weights.iter().zip(rows.chunks_exact(sums.len())) {
-        add_scaled(*weight, row, sums);
+fn add_weighted(weights: &[f64], rows: &[f64], sums: &mut [f64]) {
+    if !sums.is_empty() {
+        add_weighted_rows(weights, rows.chunks_exact(sums.len()), sums);
     }
 }
 
-#[inline]
-fn add_scaled(factor: f64, values: &[f64], sums: &mut [f64]) {
-    for (sum, value) in sums.iter_mut().zip(values) {
-        *sum += factor * value;
+/// `sums += Σ_k weights[k] rows[k]`, term after term; the sums of a tile stay in registers the while.
+fn add_weighted_rows<'a>(weights: &[f64], rows: impl Iterator<Item = &'a [f64]> + Clone, sums: &mut [f64]) {
+    let (tiles, rest) = sums.as_chunks_mut::<TILE>();
+    let after = tiles.len() * TILE;
+    for (tile, kept) in tiles.iter_mut().enumerate() {
+        let mut sums = *kept;
+        for (weight, row) in weights.iter().zip(rows.clone()) {
+            for (sum, value) in sums.iter_mut().zip(&row[tile * TILE..][..TILE]) {
+                *sum += weight * value;
+            }
+        }
+        *kept = sums;
+    }
+    if rest.is_empty() {
+        return;
+    }
+    for (weight, row) in weights.iter().zip(rows) {
+        for (sum, value) in rest.iter_mut().zip(&row[after..]) {
+            *sum += weight * value;
+        }
     }
 }
 
@@ -501,6 +525,9 @@ fn add_scaled(factor: f64, values: &[f64], sums: &mut [f64]) {
 /// The sums of a tile of nodes stay in registers while all products are added to them; the last
 /// tile of a row may overlap the one before, which computes the same sums again.
 fn sum_of_products(x: &[f64], y: &[f64], n_x: usize, heights: &mut [f64]) {
+    if heights.is_empty() {
+        return;
+    }
     let n_y = heights.len() / n_x;
     for (b, row) in heights.chunks_exact_mut(n_x).enumerate() {
         if n_x < TILE {
