@@ -164,7 +164,8 @@ pub struct Budget {
     /// 1: the linear terms of the law of propagation; 2: also the next higher ones (independent inputs only).
     #[arg(long, value_name = "1|2", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
     pub order: u8,
-    /// How many Monte Carlo trials. Left out: a million for a formula model, 100000 for a shop check.
+    /// How many Monte Carlo trials. Left out: a million for a formula model, eight where these leave open whether the
+    /// result by the law may be used; 100000 for a shop check.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1_000..=20_000_000), group = "how_many")]
     pub trials: Option<u64>,
     /// Run as many trials as it takes for so many significant digits of the standard uncertainty to stand.

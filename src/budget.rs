@@ -23,6 +23,8 @@ use std::process::ExitCode;
 
 /// Trials of a formula model if nobody says: what JCGM 101 7.2.2 takes as a rule for 95 %.
 const USUAL_TRIALS: u64 = 1_000_000;
+/// Trials of a formula model if nobody says, and so many leave open whether the result by the law may be used.
+const MORE_TRIALS: u64 = 8_000_000;
 /// Trials of a shop check if nobody says, as for `simulate`.
 const USUAL_CHECKS: u64 = 100_000;
 /// Adaptive trials end here.
@@ -63,7 +65,13 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
         Some(Trials::Fixed(n_trials)) => n_trials,
         Some(Trials::Adaptive(adaptive)) => adaptive.at_most,
     };
-    let progress = Progress::new(n_trials);
+    let evaluate = |settings, n_trials| {
+        let progress = Progress::new(n_trials);
+        let evaluation = Evaluation::of(&setup.model, settings, &|n| progress.advance(n))
+            .map_err(|why| Failure::input(&arguments.file, why));
+        progress.finish();
+        evaluation
+    };
     let settings = EvaluationSettings {
         coverage_probability: arguments.coverage,
         order: if arguments.order == 2 { Order::Second } else { Order::First },
@@ -75,9 +83,13 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
         significant_digits: arguments.digits.unwrap_or(2),
         seed: arguments.run.seed,
     };
-    let evaluation = Evaluation::of(&setup.model, settings, &|n| progress.advance(n))
-        .map_err(|why| Failure::input(&arguments.file, why))?;
-    progress.finish();
+    let mut evaluation = evaluate(settings, n_trials)?;
+    let is_open = evaluation.validations.iter().flatten().any(|validation| !validation.is_decided);
+    if is_open && arguments.trials.is_none() && arguments.digits.is_none() {
+        let n_trials = MORE_TRIALS.min(MOST_VALUES / n_measurands);
+        evaluation =
+            evaluate(EvaluationSettings { trials: Some(Trials::Fixed(n_trials)), ..settings }, n_trials)?;
+    }
     hand_over(arguments, BudgetReport::of_model(setup, &evaluation))
 }
 

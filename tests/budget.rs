@@ -416,9 +416,9 @@ fn what_makes_no_sense_is_told_all_at_once() {
     let expected = [
         "line 3, column 41: measurands[0].formula is no formula at its column 10 (this parenthesis is never closed), but must be ordinary mathematics with the names of the inputs; add the missing )".to_string(),
         "line 4, column 15: measurands[1].name is the name of measurands[0] again, but must be a name of its own; rename one of the two".into(),
-        "line 4, column 36: measurands[1].formula is no formula at its column 5 (there is no input called bb), but must be ordinary mathematics with the names of the inputs; there are a, 2b, b, c, a, e, f, g, y".into(),
+        "line 4, column 36: measurands[1].formula is no formula at its column 5 (there is no input called bb), but must be ordinary mathematics with the names of the inputs; there are a, 2b, b, c, e, f, g, y".into(),
         // The first letter is an escape of six characters.
-        "line 5, column 41: measurands[2].formula is no formula at its column 5 (there is no input called aa), but must be ordinary mathematics with the names of the inputs; there are a, 2b, b, c, a, e, f, g, y, y".into(),
+        "line 5, column 41: measurands[2].formula is no formula at its column 5 (there is no input called aa), but must be ordinary mathematics with the names of the inputs; there are a, 2b, b, c, e, f, g, y".into(),
         format!("line 8, column 5: inputs[0] is an input by value and readings, but must be an input by exactly one of {one_of}; keep one of them"),
         "line 9, column 5: inputs[1] is an estimate without an uncertainty, but must be an estimate with standard_uncertainty, or with expanded_uncertainty and coverage_factor; add it, or write value in place of estimate if it is exactly known".into(),
         r#"line 9, column 15: inputs[1].name is "2b", but must be letters, digits and _, not beginning with a digit, and not the name of a function or of pi; choose another name"#.into(),
@@ -427,7 +427,7 @@ fn what_makes_no_sense_is_told_all_at_once() {
         r#"line 12, column 5: inputs[4] is an expanded uncertainty alone, but must be an expanded uncertainty with its coverage_factor; add the k that belongs to U: "coverage_factor": 2"#.into(),
         "line 12, column 15: inputs[4].name is the name of inputs[0] again, but must be a name of its own; rename one of the two".into(),
         format!("line 13, column 5: inputs[5] is an input of which nothing is known, but must be an input by exactly one of {one_of}; add what is known of it"),
-        r#"line 17, column 39: correlations[0].between[1] is "k", which is no input, but must be the name of an input; write one of a, 2b, b, c, a, e, f or g"#.into(),
+        r#"line 17, column 39: correlations[0].between[1] is "k", which is no input, but must be the name of an input; write one of a, 2b, b, c, e, f or g"#.into(),
         "line 17, column 80: correlations[1].between is one input twice, but must be two inputs; remove it: an input always follows itself".into(),
         "line 18, column 20: simultaneous[0] is 3 readings of one quantity and 2 of another, but must be equally many, since they were taken together; leave out the times at which one is missing".into(),
         r#"line 18, column 38: simultaneous[1][1] is "f" a second time, but must be named once; remove it"#.into(),

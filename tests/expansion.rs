@@ -5,9 +5,10 @@
 use howflat::{
     propagation::{
         law::{LinearResult, Order},
-        reading_budget::reading_budget,
+        reading_budget::{ReadingBudget, reading_budget},
+        trials::run_trials,
     },
-    quantity::distribution::Distribution,
+    quantity::{distribution::Distribution, sample::mean_and_standard_deviation, stream::Streams},
     setup::{MeasurementSetup, Setup},
     shop::{form::Form, material::Material, plate::bow_curvature},
 };
@@ -96,6 +97,12 @@ fn a_setup_says_which_row_a_default_comes_from() {
 
 /// A check whose plate, column and block are of one material, or have the given coefficient (1e-6/K).
 fn setup(material: Option<&str>, column: &str, length: &str, coefficient: f64) -> Setup {
+    let five = json!({ "rectangular": { "from": "4 K", "to": "6 K" } });
+    warmed(material, column, length, coefficient, &five)
+}
+
+/// The same, with what is known of the temperature differences.
+fn warmed(material: Option<&str>, column: &str, length: &str, coefficient: f64, difference: &Value) -> Setup {
     let expansion = format!("{coefficient} ppm/K");
     let [plate, stand, block] = match material {
         Some(name) => [("material", name), ("column", name), ("material", name)],
@@ -110,8 +117,8 @@ fn setup(material: Option<&str>, column: &str, length: &str, coefficient: f64) -
         "indicator": { "graduation": "0.0001 in", "contact_angle": "0°" },
         "gauge_block": { "length": "2 in" },
         "temperature": {
-            "top_to_bottom": { "rectangular": { "from": "4 K", "to": "6 K" } },
-            "handling": { "rectangular": { "from": "4 K", "to": "6 K" } },
+            "top_to_bottom": difference,
+            "handling": difference,
         },
     });
     for (part, (field, value)) in [("plate", plate), ("stand", stand), ("gauge_block", block)] {
@@ -196,6 +203,65 @@ fn plates_bow_by_the_handbook() {
             let [low, high] = limits(material);
             let ratio = row(&setup(Some(name), "6 in", length, 0.0)) / by_handbook;
             close(ratio, (low + high) / 2.0 / handbook);
+        }
+    }
+}
+
+/// A coefficient times a difference, both uncertain and independent: `E(αT) = αT`, and `var(αT) = α² u²(T) + T² u²(α) + u²(α) u²(T)`
+/// exactly, the last term by GUM 5.1.2, note, as in H.1.7. Where a difference of 0 is expected the law of first order leaves out
+/// all that the coefficient's uncertainty does: of granite, 4 to 9, the contribution is 0.222 = 5/√12/6.5 of the other's.
+#[test]
+fn a_coefficient_times_a_difference_has_the_moments_of_a_product() {
+    let known = [
+        (json!({ "normal": { "mean": "0 K", "standard_deviation": "2 K" } }), 0.0, 2.0),
+        (json!({ "normal": { "mean": "5 K", "standard_deviation": "2 K" } }), 5.0, 2.0),
+        (json!("5 K"), 5.0, 0.0),
+    ];
+    for (difference, mean, u_difference) in known {
+        for (name, material, _) in five() {
+            let setup = warmed(Some(name), "6 in", "24 in", 0.0, &difference);
+            let ReadingBudget { of_reading, experiment, .. } = reading_budget(&setup.check, 0.95);
+            let [low, high] = limits(material);
+            let (alpha, u_alpha) = ((low + high) / 2.0 * 1e-6, (high - low) / 12f64.sqrt() * 1e-6);
+            let mut estimate = 0.0;
+            for (body, temperature) in [
+                ("plate", "temperature, top minus bottom of the plate"),
+                ("column", "hand warmth in the column"),
+                ("block", "hand warmth in the block"),
+            ] {
+                let row = |name: &str| of_reading.inputs.iter().find(|input| input.name == name);
+                let contribution = |name: &str| row(name).map_or(0.0, |row| row.contribution);
+                let expansion = format!("expansion of the {body}");
+                let both = format!("{expansion} times {temperature}, both off their estimates");
+                // What a reading gets of one unit of the product; the tests above have it worked by hand.
+                let of_one = match row(temperature) {
+                    Some(row) => row.sensitivity / alpha,
+                    None => row(&expansion).unwrap().sensitivity / mean,
+                };
+                let found: f64 =
+                    [temperature, &expansion, &both].iter().map(|name| contribution(name).powi(2)).sum();
+                let exact = (alpha * u_difference).powi(2)
+                    + (mean * u_alpha).powi(2)
+                    + (u_alpha * u_difference).powi(2);
+                close(found, of_one * of_one * exact);
+                estimate += of_one * alpha * mean;
+                if name == "granite" && mean == 0.0 {
+                    assert!((contribution(&both) / contribution(temperature) - 0.222).abs() < 5e-4, "{body}");
+                }
+            }
+            // Grains lift on average; all else is without an expectation.
+            let seats = of_reading.inputs.iter().filter(|row| row.name.starts_with("seat"));
+            let grains: f64 = seats.map(|row| row.sensitivity * row.estimate).sum();
+            let off = of_reading.estimate - grains - estimate;
+            assert!(off.abs() < 1e-9, "{name}, {mean} K: {} is off by {off}", of_reading.estimate);
+            // And by trials, four standard errors apart at most.
+            let n = 100_352;
+            let values = run_trials(&experiment, &Streams::new(3), 0..n, &|_| {}).remove(0);
+            let (by_trials, deviation) = mean_and_standard_deviation(&values);
+            let u = of_reading.combined_standard_uncertainty;
+            let apart = (by_trials - of_reading.estimate).abs();
+            assert!(apart < 4.0 * u / (n as f64).sqrt(), "{name}: {by_trials}, {}", of_reading.estimate);
+            assert!((deviation / u - 1.0).abs() < 0.02, "{name}: {deviation} and {u}");
         }
     }
 }

@@ -78,6 +78,7 @@ fn assert_markup_is_ours(name: &str, text: &str) {
         "main",
         "footer",
         "section",
+        "h3",
         "div",
         "p",
         "pre",

@@ -6,7 +6,7 @@
 
 use crate::common::{
     between, check_with,
-    program::{Run, howflat, rounded, run, shipped_report, told},
+    program::{Run, howflat, rounded, run, told},
 };
 use howflat::{
     decision::{
@@ -937,10 +937,16 @@ fn costs_say_what_they_rest_on() {
             .expect("JSON");
     let page = fs::read_to_string(folder.path().join("two/report.md")).expect("a report");
     assert!(page.contains("a shop check is worth, in the costs' currency"), "{page}");
-    // No amount stands without its unit, and of works that were not looked up this is said once.
-    for line in page.lines().filter(|line| line.starts_with('|') && line.contains(" worth ")) {
-        assert!(line.contains("in the costs' currency") || line.contains('%'), "{line}");
+    // No amount stands without its unit, which a table says once, in its heading; of works that were not looked up this is
+    // said once.
+    let mut n_tables = 0;
+    for table in page.split("\n\n").filter(|part| part.starts_with('|') && part.contains(" worth")) {
+        let (heading, rows) = table.split_once('\n').expect("rows");
+        assert_eq!(heading.matches("in the costs' currency").count(), 1, "{table}");
+        assert!(!rows.contains("currency"), "{table}");
+        n_tables += 1;
     }
+    assert_eq!(n_tables, 1 + 2, "{page}");
     assert_eq!(page.lines().filter(|l| !l.starts_with('|')).filter(|l| l.contains("from memory")).count(), 1);
     for plate in result["plates"].as_array().expect("plates") {
         let name = plate["name"].as_str().expect("a name");
@@ -1122,8 +1128,35 @@ fn a_seed_is_a_whole_number() {
 
 /// The words of shipped recalls, each against the numbers of its document.
 mod words {
-    use super::{rounded, shipped_report, told};
+    use super::{Run, recall, rounded, told};
     use serde_json::Value;
+    use std::{fs, path::Path};
+
+    /// What a shipped history gives with the costs of its shipped report, which the tests of reports hold against this: the
+    /// report, its numbers, and the screen.
+    fn given(name: &str) -> (String, Value, String) {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let out = tempfile::tempdir().expect("a folder");
+        let [setup, history] = ["json", "history.csv"].map(|kind| format!("budgets/{name}.{kind}"));
+        let folder = out.path().to_str().expect("a plain name");
+        let costs = "recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12";
+        let Run { code, out: screen, err } =
+            recall(root, &[&setup, &history, "--costs", costs, "--out", folder]);
+        assert_eq!(code, 0, "{err}");
+        let read = |file: &str| fs::read_to_string(out.path().join(file)).expect("a report");
+        let html = read("report.html");
+        // On paper what a first reader can do without waits until it is asked for.
+        assert!(
+            html.contains("<input type=\"checkbox\"> Print the annex too")
+                && html.contains("class=\"unprinted\"")
+        );
+        (read("report.md"), serde_json::from_str(&read("result.json")).expect("JSON"), screen)
+    }
+
+    /// Lines on a screen of 100 columns, at least.
+    fn n_lines(text: &str) -> usize {
+        text.lines().map(|line| line.chars().count().div_ceil(100).max(1)).sum()
+    }
 
     fn number(value: &Value) -> f64 {
         value.as_f64().expect("a number")
@@ -1169,7 +1202,9 @@ mod words {
 
     #[test]
     fn of_one_plate() {
-        let (report, json) = shipped_report("granite-parked/recall");
+        let (report, json, screen) = given("granite-parked");
+        assert!(n_lines(&screen) <= 28, "{} lines:\n{screen}", n_lines(&screen));
+        assert!(screen.contains("What to do:"), "{screen}");
         let (plate, cost) = (&json["plates"][0], &json["plates"][0]["by_cost"]);
         let [date, limit, _, risk] = told(
             "Send the plate out by {}: on that day the probability that its flatness deviation exceeds {} tenths ({}) reaches {} %.",
@@ -1209,20 +1244,20 @@ mod words {
             typed("recalibration") + typed("day") * typed("days_away"),
             typed("bad_part") * typed("bad_parts_a_year"),
         ];
+        let costs: [String; 2] = told(
+            "a recalibration, with the days without the plate, costs {} and a year out of tolerance {}**",
+            &report,
+        );
+        assert_eq!(costs, [money(recalibration), money(year)]);
         for (what, value) in [
-            (
-                "a recalibration, with the days without the plate, in the costs' currency",
-                money(recalibration),
-            ),
-            ("a year out of tolerance, in the costs' currency", money(year)),
             ("date of least expected cost", best),
             ("risk that these costs are worth", format!("{worth} %")),
             (
                 "years from one recalibration to the next, from then on",
                 rounded(number(&cost["years_between"]), 1),
             ),
-            ("cost a year, from then on, in the costs' currency", money(number(&cost["cost_per_year"]))),
-            ("the date of the stated risk costs more by, in the costs' currency", more),
+            ("cost a year, from then on", money(number(&cost["cost_per_year"]))),
+            ("the date of the stated risk costs more by", more),
         ] {
             assert_eq!(row(&report, what, 2)[1], value, "{what}");
         }
@@ -1241,7 +1276,8 @@ mod words {
 
     #[test]
     fn of_several_plates() {
-        let (report, json) = shipped_report("iron-metric/recall");
+        let (report, json, screen) = given("iron-metric");
+        assert!(n_lines(&screen) <= 40, "{} lines:\n{screen}", n_lines(&screen));
         let (plates, risk) = (json["plates"].as_array().expect("plates"), number(&json["risk"]));
         let [day, n, due, next, date, limit, _, reached] = told(
             "As on {}, of {} plates {} is due; {} is next, on {}. A plate is due when the probability that its flatness deviation \
@@ -1261,7 +1297,7 @@ mod words {
         // The most urgent first, each as its row has it.
         assert!(plates.is_sorted_by_key(|plate| by(&plate)), "not by urgency");
         for plate in plates {
-            let told = row(&report, &name(plate), 10);
+            let told = row(&report, &name(plate), 8);
             let shown = |date: &Value, now: &str| {
                 if *date == json["as_on"] { now.to_owned() } else { date.as_str().unwrap().to_owned() }
             };
@@ -1269,20 +1305,15 @@ mod words {
             let out = rounded(100.0 * number(&plate["out_probability"]), 1);
             let last = plate["entries"].as_array().expect("entries").last().expect("an entry");
             let entry = format!("{} {}", last["date"].as_str().unwrap(), last["kind"].as_str().unwrap());
-            let cost = &plate["by_cost"];
-            let expected = [
-                name(plate),
-                shown(&plate["send_out_by"], "due"),
-                out,
-                estimate,
-                from,
-                to,
-                height(&plate["wear_per_year"]["estimate"]),
-                entry,
-                shown(&cost["least_cost_date"], "now"),
-                rounded(number(&cost["checks"][0]["worth"]), 0),
-            ];
-            assert_eq!(told, expected);
+            let (cost, a_year) = (&plate["by_cost"], height(&plate["wear_per_year"]["estimate"]));
+            let date = shown(&plate["send_out_by"], "due");
+            let why = format!("{estimate} ({from} to {to}), {a_year} a year");
+            let [by_cost, worth] =
+                [shown(&cost["least_cost_date"], "now"), rounded(number(&cost["checks"][0]["worth"]), 0)];
+            let first = [name(plate), date.clone(), out.clone(), why, by_cost, worth];
+            assert_eq!(row(&report, &name(plate), 6), first);
+            assert!(screen.lines().any(|line| first.iter().all(|cell| line.contains(cell))), "{screen}");
+            assert_eq!(told, [name(plate), date, out, estimate, from, to, a_year, entry]);
             if !is_due(&plate) {
                 is_reached(plate, &plate["send_out_by"], risk);
             }

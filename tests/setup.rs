@@ -378,7 +378,7 @@ fn faults_name_the_place_and_the_remedy() {
         (BEGINNER.replace("0.0001 in\"", "0.0001 in\", \"read_to\": \"1/5\""), "line 9, column 56: indicator.read_to is \"1/5\", but must be a length from 0.001 µm to 100 µm, or a share such as \"1/5 graduation\"; write \"1/5 graduation\""),
         (BEGINNER.replace("0.0001 in\"", "0.0001 in\", \"read_to\": \"50 graduations\""), "line 9, column 56: indicator.read_to is \"50 graduations\" (127 µm), but must be a length from 0.001 µm to 100 µm, or a share such as \"1/5 graduation\"; check the number and its unit"),
         // Distributions.
-        (plate(r#""expansion": { "normal": { "mean": "6 ppm/K" } }"#), "line 4, column 48: plate.expansion.normal.standard_deviation is missing, but must be an expansion coefficient with its unit; add \"standard_deviation\": \"6.5e-6 /K\""),
+        (plate(r#""expansion": { "normal": { "mean": "6 ppm/K" } }"#), "line 4, column 48: plate.expansion.normal.standard_deviation is missing, but must be an expansion coefficient with its unit; add \"standard_deviation\": \"6.5 ppm/K\""),
         (plate(r#""expansion": { "rectangular": { "from": "6 ppm/K", "to": "5 ppm/K" } }"#), "line 4, column 36: plate.expansion is {\"rectangular\":{\"from\":\"6 ppm/K\",\"to\":\"5 ppm/K\"}}, but must be limits of which the first is below the second; write the smaller limit first, or a single value for a quantity that is known"),
         (plate(r#""expansion": { "normall": { "mean": "6 ppm/K" } }"#), "line 4, column 38: plate.expansion.normall is not known, but must be one of \"normal\", \"rectangular\", \"inexact_rectangular\", \"trapezoidal\", \"triangular\", \"arc_sine\", \"student_t\", \"exponential\", \"gamma\", \"lognormal\" or \"readings\"; write \"normal\""),
         (plate(r#""expansion": "60 ppm/K""#), "line 4, column 36: plate.expansion is \"60 ppm/K\", but must be an expansion coefficient from 0 /K to 30 ppm/K, or a distribution; check the numbers and their units"),
@@ -386,7 +386,7 @@ fn faults_name_the_place_and_the_remedy() {
         (plate(r#""expansion": { "readings": { "unit": "ppm/K", "values": [6, 7, 6] } }"#), "line 4, column 79: plate.expansion.readings.values is a list of 3, but must be a list of 4 to 500, each a number from -1000000 to 1000000; write [0,1,0,-1]"),
         (
             BEGINNER.replace(r#"  "stand""#, "  \"temperature\": { \"handling\": { \"rectangular\": { \"from\": \"0 K\" } } },\n  \"stand\""),
-            "line 6, column 49: temperature.handling.rectangular.to is missing, but must be a temperature difference with its unit; add \"to\": \"0.5 °F\"",
+            "line 6, column 49: temperature.handling.rectangular.to is missing, but must be a temperature difference with its unit; add \"to\": \"0.2 K\"",
         ),
         // Choices and numbers.
         (plate(r#""material": "granit""#), "line 4, column 35: plate.material is \"granit\", but must be one of \"granite\", \"black granite\", \"cast iron\", \"steel\", \"gauge block steel\", \"aluminium\", \"tungsten carbide\", \"zirconia\" or \"invar\"; write \"granite\""),

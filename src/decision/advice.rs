@@ -52,8 +52,10 @@ pub struct Enough {
     pub passed_over: Vec<usize>,
     /// Whether the set found holds steps that were left out, as no set without them suffices: then a cheaper one may.
     pub beyond: bool,
-    /// How many sets were tried.
+    /// How many sets were tried: those that can be laid out.
     pub n_tried: usize,
+    /// How many of them hold steps that were left out of the search.
+    pub n_tried_beyond: usize,
     /// Whether every step counts as one because no effort was given.
     pub counted: bool,
     /// The error after the best of the sets tried, and which: what can be hoped for.
@@ -155,7 +157,7 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
     let interval = |worth: &CheckWorth| worth.way(question.way).cloned();
     let start = interval(&gains.before).ok_or(NotTaken::CannotBeLevelled)?;
     let mut best = (Vec::new(), start.clone());
-    let mut suffices = |set: &[usize]| -> Option<bool> {
+    let suffices = |set: &[usize]| -> Option<bool> {
         let members: Vec<usize> = set.iter().map(|&place| among[place]).collect();
         let steps: Vec<Step> = members.iter().map(|&step| gains.steps[step].step).collect();
         // One step or none is known in full.
@@ -178,7 +180,7 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
         }
         Some(enough)
     };
-    let (search, mut n_tried) = cheapest_sufficient(&efforts, |set| suffices(set).unwrap_or(false));
+    let (search, n_tried) = cheapest_sufficient(&efforts, suffices);
     let search = match search {
         Search::Cheapest(mut set) => {
             set.steps = set.steps.iter().map(|&place| among[place]).collect();
@@ -193,6 +195,7 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
         passed_over,
         beyond: false,
         n_tried,
+        n_tried_beyond: 0,
         counted: counted(question),
         best,
     };
@@ -203,8 +206,8 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
             members.push(further);
             members.sort_unstable();
             let steps: Vec<Step> = members.iter().map(|&step| gains.steps[step].step).collect();
-            n_tried += 1;
             let Some(tried) = workshop.with(&steps).ok().as_ref().and_then(interval) else { continue };
+            found.n_tried_beyond += 1;
             if tried.farthest() < found.best.1.farthest() {
                 found.best = (members, tried);
             }
@@ -216,7 +219,7 @@ fn enough(workshop: &Workshop, question: &Question, gains: &Gains, target: f64) 
                 break;
             }
         }
-        found.n_tried = n_tried;
+        found.n_tried += found.n_tried_beyond;
     }
     Ok(found)
 }

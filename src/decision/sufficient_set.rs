@@ -5,7 +5,7 @@
 pub enum Search {
     /// No set that costs less is sufficient.
     Cheapest(FoundSet),
-    /// Every set was tried, and none is sufficient.
+    /// Every set that can be was tried, and none is sufficient.
     NoneSuffices,
 }
 
@@ -26,9 +26,12 @@ pub const MOST_STEPS: usize = 16;
 ///
 /// Steps may hinder one another, so no set is passed over because a smaller or a larger one failed.
 ///
-/// `efforts` are at least 0, at most [`MOST_STEPS`] of them; `suffices` is asked of a set (rising indices). Also returned:
-/// how many sets were tried.
-pub fn cheapest_sufficient(efforts: &[f64], mut suffices: impl FnMut(&[usize]) -> bool) -> (Search, usize) {
+/// `efforts` are at least 0, at most [`MOST_STEPS`] of them; `suffices` is asked of a set (rising indices), and says `None` of one
+/// that cannot be tried. Also returned: how many sets were tried.
+pub fn cheapest_sufficient(
+    efforts: &[f64],
+    mut suffices: impl FnMut(&[usize]) -> Option<bool>,
+) -> (Search, usize) {
     let n = efforts.len().min(MOST_STEPS);
     let members = |mask: u32| -> Vec<usize> { (0..n).filter(|step| mask >> step & 1 == 1).collect() };
     let cost = |mask: u32| members(mask).iter().map(|&step| efforts[step]).sum::<f64>();
@@ -38,13 +41,16 @@ pub fn cheapest_sufficient(efforts: &[f64], mut suffices: impl FnMut(&[usize]) -
             .then(m.count_ones().cmp(&k.count_ones()))
             .then(m.reverse_bits().cmp(&k.reverse_bits()).reverse())
     });
-    for (before, &(effort, mask)) in masks.iter().enumerate() {
+    let mut n_tried = 0;
+    for (effort, mask) in masks {
         let steps = members(mask);
-        if suffices(&steps) {
-            return (Search::Cheapest(FoundSet { steps, effort }), before + 1);
+        let Some(enough) = suffices(&steps) else { continue };
+        n_tried += 1;
+        if enough {
+            return (Search::Cheapest(FoundSet { steps, effort }), n_tried);
         }
     }
-    (Search::NoneSuffices, masks.len())
+    (Search::NoneSuffices, n_tried)
 }
 
 #[cfg(test)]
@@ -77,7 +83,7 @@ mod tests {
             enough in 0.02..1.0_f64,
         ) {
             let shares = &seed[..efforts.len()];
-            let (found, n_tried) = cheapest_sufficient(&efforts, |steps| width(shares, steps) <= enough);
+            let (found, n_tried) = cheapest_sufficient(&efforts, |steps| Some(width(shares, steps) <= enough));
             match (found, exhaustive(&efforts, shares, enough)) {
                 (Search::Cheapest(set), Some(least)) => {
                     prop_assert!((set.effort - least).abs() < 1e-9);
@@ -91,9 +97,21 @@ mod tests {
 
     #[test]
     fn of_equal_efforts_the_smaller_set_comes_first() {
-        let suffices = |steps: &[usize]| !matches!(steps, [] | [1]);
+        let suffices = |steps: &[usize]| Some(!matches!(steps, [] | [1]));
         let (found, n_tried) = cheapest_sufficient(&[2.0, 1.0, 1.0], suffices);
         assert_eq!(found, Search::Cheapest(FoundSet { steps: vec![2], effort: 1.0 }));
         assert_eq!(n_tried, 3);
+    }
+
+    /// Of three steps the first two exclude one another: 8 sets, 2 of which hold both.
+    #[test]
+    fn a_set_that_cannot_be_tried_is_not_counted() {
+        let suffices = |steps: &[usize]| (!steps.starts_with(&[0, 1])).then_some(false);
+        assert_eq!(cheapest_sufficient(&[1.0; 3], suffices), (Search::NoneSuffices, 6));
+        let all_but_one = |steps: &[usize]| suffices(steps).map(|_| steps == [1, 2]);
+        let (found, n_tried) = cheapest_sufficient(&[1.0; 3], all_but_one);
+        assert_eq!(found, Search::Cheapest(FoundSet { steps: vec![1, 2], effort: 2.0 }));
+        // Nothing, three alone, and the pairs 0 2 and 1 2.
+        assert_eq!(n_tried, 6);
     }
 }

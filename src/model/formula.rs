@@ -483,6 +483,20 @@ mod tests {
     }
 
     #[test]
+    fn an_error_offers_a_name_once_and_quotes_no_more_than_can_be_read() {
+        let offered = |names: &[&str]| Formula::parse("zz", names).unwrap_err().hint;
+        assert_eq!(offered(&["y", "y"]), "there are y");
+        assert_eq!(offered(&["y", "a", "y"]), "there are y, a");
+        let long = "x".repeat(2000);
+        for text in [long.clone(), format!("{long}(1)")] {
+            for names in [&["y"][..], &["y", &long]] {
+                let Err(error) = Formula::parse(&text, names) else { continue };
+                assert!(error.to_string().chars().count() < 300, "{error}");
+            }
+        }
+    }
+
+    #[test]
     fn a_value_that_does_not_exist_is_an_error_with_its_place() {
         for (text, at, span, problem) in [
             ("1 + ln(x - y)", [1.0, 1.2, 0.0], 4..13, "logarithm of -0.19999999999999996"),

@@ -1,8 +1,9 @@
 //! From a formula's text to its nodes: Pratt's "top down operator precedence" (POPL 1973).
 
+use super::units::shortened;
 use crate::model::formula::{Formula, FormulaError, Node};
 use crate::model::operation::{FUNCTIONS, Operation};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 
 /// Nodes and their spans, the result last; every node is used.
@@ -228,6 +229,7 @@ impl Parser<'_> {
         }
         let node = match (self.names.iter().position(|n| *n == name), constant(name)) {
             (Some(_), _) | (_, Some(_)) if called => {
+                let name = shortened(name.to_owned());
                 let hint = format!("write {name} * (...) for multiplication");
                 return Err(self.error(span, &format!("{name} is not a function"), &hint));
             }
@@ -295,11 +297,15 @@ impl Parser<'_> {
     fn unknown(&self, name: &str, span: Range<usize>, called: bool) -> FormulaError {
         let functions = FUNCTIONS.iter().map(|(function, ..)| *function);
         let formulas = self.formulas.iter().map(|(formula, _)| *formula);
-        let known: Vec<&str> =
+        let mut known: Vec<&str> =
             if called { functions.collect() } else { self.names.iter().copied().chain(formulas).collect() };
-        let hint = match name {
+        // A name that two bear is a fault of its own, and no choice.
+        let mut seen = HashSet::new();
+        known.retain(|name| seen.insert(*name));
+        let name = shortened(name.to_owned());
+        let hint = match name.as_str() {
             "log" if called => "write ln for the natural or log10 for the decimal logarithm".to_owned(),
-            _ => match nearest(name, &known) {
+            _ => match nearest(&name, &known) {
                 Some(nearest) => format!("did you mean {nearest}?"),
                 None if known.is_empty() => "there are no inputs".to_owned(),
                 None => format!("there are {}", known.join(", ")),

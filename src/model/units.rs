@@ -223,7 +223,7 @@ impl Scaled {
 }
 
 /// No longer than can be read: products of products would fill the memory with their names.
-fn shortened(label: String) -> String {
+pub(super) fn shortened(label: String) -> String {
     match label.char_indices().nth(60) {
         Some((cut, _)) => format!("{}…", &label[..cut]),
         None => label,

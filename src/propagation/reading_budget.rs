@@ -37,9 +37,11 @@ pub struct ReadingBudget {
     pub experiment: LinearExperiment,
 }
 
-/// A linear measurand `Σ c_i X_i` of independent inputs as an experiment: in the unit of its budget, µm.
+/// A measurand `c_0 + Σ c_i X_i` as an experiment, whose inputs are independent but for products of two of them: in the unit of
+/// its budget, µm.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LinearExperiment {
+    offset: f64,
     terms: Vec<Term>,
 }
 
@@ -64,10 +66,13 @@ enum Density {
     HalfEitherWay(Distribution),
     /// A normal whose standard deviation is so many times a quantity that is itself uncertain.
     NormalOf { times: f64, standard_deviation: Distribution },
+    /// How far two other inputs, by their names, are off their means, multiplied: of the very values that these have.
+    Product([(String, Distribution); 2]),
 }
 
 impl Density {
-    fn draw(&self, draws: &mut (impl Rng + ?Sized)) -> f64 {
+    /// Draws from `draws`, or where it is a product from the `sources` of its two inputs.
+    fn draw(&self, draws: &mut (impl Rng + ?Sized), sources: &mut [impl Rng; 2]) -> f64 {
         let normal = |standard_deviation: f64| Distribution::Normal { mean: 0.0, standard_deviation };
         match self {
             Self::Known(known) => known.draw(draws),
@@ -84,6 +89,11 @@ impl Density {
                 let u = times * standard_deviation.draw(draws);
                 normal(u).draw(draws)
             }
+            Self::Product(inputs) => {
+                let off = |k: usize, draws| inputs[k].1.draw(draws) - inputs[k].1.mean();
+                let [first, second] = sources;
+                off(0, first) * off(1, second)
+            }
         }
     }
 }
@@ -98,11 +108,16 @@ impl Experiment for LinearExperiment {
     fn scratch(&self) {}
 
     fn run_block(&self, streams: &Streams, trials: Range<u64>, out: &mut [&mut [f64]], (): &mut ()) {
-        out[0].fill(0.0);
+        out[0].fill(self.offset);
+        let opened = |name: &str| streams.source(name).trial(trials.start);
         for Term { name, sensitivity, density } in &self.terms {
-            let draws = &mut streams.source(name).trial(trials.start);
+            let draws = &mut opened(name);
+            let sources = &mut match density {
+                Density::Product(inputs) => [0, 1].map(|k: usize| opened(&inputs[k].0)),
+                _ => [opened(name), opened(name)],
+            };
             for place in out[0].iter_mut() {
-                *place += sensitivity * density.draw(draws);
+                *place += sensitivity * density.draw(draws, sources);
             }
         }
     }
@@ -120,7 +135,8 @@ enum Against {
 /// The budgets of a check: of its least certain reading, and of the least certain difference of
 /// two readings of one round, which is what a spread is if nothing is known of its extremes.
 ///
-/// Everything is linear in the disturbances, so the law of propagation is exact. The plate's form
+/// Everything is linear in the disturbances but a coefficient of expansion times a temperature, where the product of how far
+/// both are off their estimates is an input of its own; so the law of propagation is exact. The plate's form
 /// is not in it: a perfect plate is taken, and what form does is reported by itself. The contact
 /// angle scales a reading, so on a reading of zero its sensitivity coefficient is zero.
 /// `coverage_probability` lies between 0 and 1.
@@ -147,9 +163,9 @@ pub fn reading_budget(check: &ShopCheck, coverage_probability: f64) -> ReadingBu
     }
     ReadingBudget {
         reading: worst.1,
-        of_reading: budget("one reading", &worst.2.inputs, coverage_probability),
+        of_reading: budget("one reading", &worst.2, coverage_probability),
         pair: worst_pair.1,
-        of_difference: budget("difference of two readings", &worst_pair.2.inputs, coverage_probability),
+        of_difference: budget("difference of two readings", &worst_pair.2, coverage_probability),
         experiment: worst.2.experiment(),
     }
 }
@@ -158,8 +174,9 @@ fn variance(inputs: &[LinearInput]) -> f64 {
     inputs.iter().map(|input| (input.sensitivity * input.standard_uncertainty).powi(2)).sum()
 }
 
-fn budget(measurand: &str, inputs: &[LinearInput], coverage_probability: f64) -> Budget {
-    let estimate = inputs.iter().map(|input| input.sensitivity * input.estimate).sum();
+fn budget(measurand: &str, list: &InputList, coverage_probability: f64) -> Budget {
+    let inputs = &list.inputs;
+    let estimate = list.offset + inputs.iter().map(|input| input.sensitivity * input.estimate).sum::<f64>();
     Budget::of_linear(
         measurand,
         "µm",
@@ -177,7 +194,7 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
         Against::Zero => "at the zero",
         Against::Reading => "at the other spot",
     };
-    let mut list = InputList { inputs: Vec::new(), densities: Vec::new(), gain };
+    let mut list = InputList { gain, ..InputList::default() };
 
     let film = Seat::of(cleanliness);
     let same_seat = spot.seating == other.seating;
@@ -207,31 +224,23 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
     }
 
     let bow = bow_per_curvature(check, spot) - bow_per_curvature(check, other);
-    let per_kelvin = bow_curvature(plate.expansion.mean(), 1.0, plate.thickness);
-    let top_to_bottom = &temperature.top_to_bottom;
-    list.distributed(
-        "temperature, top minus bottom of the plate",
-        "K",
-        top_to_bottom,
-        gain * bow * per_kelvin,
-    );
-    let curvature = bow_curvature(1.0, top_to_bottom.mean(), plate.thickness);
-    list.distributed("expansion of the plate", "1/K", &plate.expansion, gain * bow * curvature);
+    let per_unit = gain * bow * bow_curvature(1.0, 1.0, plate.thickness);
+    let difference =
+        ("temperature, top minus bottom of the plate", "K", &temperature.top_to_bottom, per_unit);
+    list.growth("plate", &plate.expansion, &[difference]);
 
     let minutes = spot.minutes - other.minutes;
-    let column = stand.column_expansion.mean() * stand.height * 1000.0;
-    list.distributed(
-        "rate of warming of the column",
-        "K/h",
-        &temperature.column_rate,
-        -gain * column * minutes / 60.0,
-    );
-    list.distributed("further drift of the zero", "µm/h", &temperature.zero_drift, gain * minutes / 60.0);
     let faded = [spot, other].map(|reading| libm::exp(-reading.minutes / temperature.fading));
     let faded = gain * (faded[0] - faded[1]);
-    let block_growth = block.expansion.mean() * block.length * 1000.0;
-    list.distributed("hand warmth in the block", "K", &temperature.handling, faded * block_growth);
-    list.distributed("hand warmth in the column", "K", &temperature.handling, -faded * column);
+    let column = stand.height * 1000.0;
+    let rate = &temperature.column_rate;
+    let warming = ("rate of warming of the column", "K/h", rate, -gain * column * minutes / 60.0);
+    let hand = &temperature.handling;
+    let in_column = ("hand warmth in the column", "K", hand, -faded * column);
+    list.growth("column", &stand.column_expansion, &[warming, in_column]);
+    let in_block = ("hand warmth in the block", "K", hand, faded * block.length * 1000.0);
+    list.growth("block", &block.expansion, &[in_block]);
+    list.distributed("further drift of the zero", "µm/h", &temperature.zero_drift, gain * minutes / 60.0);
     let n_moves = spot.seating.abs_diff(other.seating) as f64;
     if n_moves > 0.0 {
         let u = indicator.zero_shift * n_moves.sqrt();
@@ -276,15 +285,48 @@ fn inputs(check: &ShopCheck, spot: &Reading, other: &Reading, against: Against) 
 struct InputList {
     inputs: Vec<LinearInput>,
     densities: Vec<Density>,
+    /// What the inputs' estimates do not sum up to, in µm.
+    offset: f64,
     gain: f64,
 }
 
 impl InputList {
-    /// Takes up an input unless it is exactly known.
+    /// Takes up an input; of what is exactly known only the effect.
     fn add(&mut self, input: LinearInput, density: Density) {
         if input.standard_uncertainty > 0.0 {
             self.inputs.push(input);
             self.densities.push(density);
+        } else {
+            self.offset += input.sensitivity * input.estimate;
+        }
+    }
+
+    /// What temperatures `X_k` (name, unit, distribution, `c_k`) make of a body that expands, `Σ_k c_k α X_k`: all of them to first
+    /// order, and the products of deviations, which are the terms of second order (GUM 5.1.2, note, and H.1.7) and leave
+    /// nothing out.
+    fn growth(&mut self, body: &str, expansion: &Distribution, by: &[(&str, &str, &Distribution, f64)]) {
+        let name = format!("expansion of the {body}");
+        let mut sensitivity = 0.0;
+        for (temperature, unit, known, factor) in by {
+            self.distributed(temperature, unit, known, factor * expansion.mean());
+            sensitivity += factor * known.mean();
+        }
+        self.distributed(&name, "1/K", expansion, sensitivity);
+        // The temperatures have brought the whole estimate.
+        self.offset -= sensitivity * expansion.mean();
+        for (temperature, unit, known, factor) in by {
+            let input = LinearInput {
+                name: format!("{name} times {temperature}, both off their estimates"),
+                unit: if *unit == "K" { "1".into() } else { format!("{unit}/K") },
+                estimate: 0.0,
+                standard_uncertainty: expansion.standard_uncertainty() * known.standard_uncertainty(),
+                distribution: "product of two".into(),
+                density: None,
+                degrees_of_freedom: f64::INFINITY,
+                sensitivity: *factor,
+            };
+            let inputs = [(name.clone(), *expansion), (temperature.to_string(), **known)];
+            self.add(input, Density::Product(inputs));
         }
     }
 
@@ -294,7 +336,10 @@ impl InputList {
             sensitivity: input.sensitivity,
             density: density.clone(),
         };
-        LinearExperiment { terms: self.inputs.iter().zip(&self.densities).map(term).collect() }
+        LinearExperiment {
+            offset: self.offset,
+            terms: self.inputs.iter().zip(&self.densities).map(term).collect(),
+        }
     }
 
     fn distributed(&mut self, name: &str, unit: &str, known: &Distribution, sensitivity: f64) {

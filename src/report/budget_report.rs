@@ -304,6 +304,7 @@ impl<'a> BudgetReport<'a> {
             parts: self.parts(),
             provenance: self.provenance(),
             for_signature: true,
+            annex_on_request: false,
         }
     }
 

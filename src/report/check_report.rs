@@ -243,6 +243,7 @@ impl<'a> CheckReport<'a> {
             parts,
             provenance: self.provenance(),
             for_signature: true,
+            annex_on_request: false,
         }
     }
 

@@ -532,6 +532,7 @@ impl JudgeReport<'_> {
             parts,
             provenance: self.provenance(),
             for_signature: true,
+            annex_on_request: false,
         }
     }
 

@@ -125,6 +125,7 @@ impl LessonReport<'_> {
             parts,
             provenance: format!("howflat {}, setup {}.", crate::VERSION, short_digest(&setup.digest)),
             for_signature: false,
+            annex_on_request: false,
         }
     }
 

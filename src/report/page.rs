@@ -37,6 +37,8 @@ pub struct Page {
     pub provenance: String,
     /// Whether it ends in lines for names, dates and signatures when it is printed.
     pub for_signature: bool,
+    /// Whether its annex goes on paper only where that is asked for.
+    pub annex_on_request: bool,
 }
 
 /// A part of a report.
@@ -60,6 +62,8 @@ pub enum Part {
     Card(Table),
     /// A table that is too long for a terminal, where a sentence stands instead; a page has it in an annex.
     Appendix(Table, String),
+    /// What a first reader can do without; a page has it in an annex.
+    Annexed(Annexed),
     /// Lines of ours to be copied as they stand; they hold nothing that a user typed but numbers and units.
     Lines(String),
     /// A picture.
@@ -75,6 +79,17 @@ pub struct Figure {
     pub svg: String,
     /// What there is to be seen, in a sentence.
     pub caption: String,
+}
+
+/// What a page has in its annex under a heading of its own.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Annexed {
+    /// What it is of.
+    pub heading: String,
+    /// The picture before its tables.
+    pub picture: Option<Figure>,
+    /// Its tables.
+    pub tables: Vec<Table>,
 }
 
 impl Part {
@@ -130,6 +145,11 @@ impl Page {
                 Part::Table(table) | Part::Card(table) => {
                     out.push(table.terminal(width).trim_end().to_string());
                 }
+                Part::Annexed(annexed) => {
+                    out.push(format!("{}:", inert(&annexed.heading)));
+                    let tables = annexed.tables.iter();
+                    out.extend(tables.map(|table| table.terminal(width).trim_end().to_string()));
+                }
                 Part::Lines(lines) => out.push(lines.trim_end().to_string()),
             }
         }
@@ -158,14 +178,18 @@ impl Page {
                 Part::Table(table) | Part::Card(table) | Part::Appendix(table, _) => {
                     table.markdown().trim_end().to_string()
                 }
+                Part::Annexed(annexed) => {
+                    let mut its = vec![format!("### {}", markdown(&annexed.heading))];
+                    its.extend(annexed.picture.iter().map(markdown_picture));
+                    its.extend(annexed.tables.iter().map(|table| table.markdown().trim_end().to_string()));
+                    its.join("\n\n")
+                }
                 Part::Lines(lines) => {
                     let lines: Vec<String> =
                         lines.trim_end().lines().map(|line| format!("    {line}")).collect();
                     lines.join("\n")
                 }
-                Part::Picture(figure) => {
-                    format!("![{}]({}.svg)", markdown_sentence(&figure.caption), figure.file)
-                }
+                Part::Picture(figure) => markdown_picture(figure),
             });
         }
         out.push(markdown_sentence(&self.provenance));
@@ -204,11 +228,12 @@ impl Page {
             page += &paragraph(said);
         }
         let (mut n_tables, mut n_figures) = (0, 0);
-        let is_annexed = |part: &&Part| matches!(part, Part::Appendix(..));
-        let n_before_annex =
-            self.parts.iter().filter(|part| matches!(part, Part::Table(_) | Part::Card(_))).count();
+        let count = |is: fn(&&Part) -> bool| self.parts.iter().filter(is).count();
+        // The annex goes on counting where the rest ends.
+        let mut n_tables_annexed = count(|part| matches!(part, Part::Table(_) | Part::Card(_)));
+        let mut n_figures_annexed = count(|part| matches!(part, Part::Picture(_)));
         let mut annex = String::new();
-        for (index, part) in self.parts.iter().enumerate() {
+        for part in &self.parts {
             page += &match part {
                 Part::Heading(heading) | Part::Next(heading) => {
                     format!("</section>\n<section>\n<h2>{}</h2>\n", escape(heading))
@@ -228,9 +253,29 @@ impl Page {
                 }
                 Part::Appendix(table, _) if table.rows.is_empty() => String::new(),
                 Part::Appendix(table, _) => {
-                    let number = n_before_annex + self.parts[..index].iter().filter(is_annexed).count() + 1;
-                    annex += &wrapped(table, number, false);
-                    format!("<p>Table {number} in the annex lists each of them.</p>\n")
+                    n_tables_annexed += 1;
+                    annex += &wrapped(table, n_tables_annexed, false);
+                    format!("<p>Table {n_tables_annexed} in the annex lists each of them.</p>\n")
+                }
+                Part::Annexed(Annexed { heading, picture, tables }) => {
+                    annex += &format!("<h3>{}</h3>\n", escape(heading));
+                    let mut what = Vec::new();
+                    if let Some(figure) = picture {
+                        n_figures_annexed += 1;
+                        annex += &html_picture(figure, n_figures_annexed);
+                        what.push(format!("figure {n_figures_annexed}"));
+                    }
+                    let first = n_tables_annexed + 1;
+                    for table in tables {
+                        n_tables_annexed += 1;
+                        annex += &wrapped(table, n_tables_annexed, false);
+                    }
+                    match tables.len() {
+                        0 => {}
+                        1 => what.push(format!("table {first}")),
+                        _ => what.push(format!("tables {first} to {n_tables_annexed}")),
+                    }
+                    format!("<p>{}: {} in the annex.</p>\n", escape(heading), what.join(" and "))
                 }
                 Part::Lines(lines) => {
                     let lines: Vec<String> = lines.trim_end().lines().map(escape_line).collect();
@@ -238,13 +283,7 @@ impl Page {
                 }
                 Part::Picture(figure) => {
                     n_figures += 1;
-                    // A tall picture gets more room on paper, or its type would be too small to read.
-                    let class = if height_of(&figure.svg) > TALL { " class=\"tall\"" } else { "" };
-                    format!(
-                        "<figure{class}>\n{}<figcaption><b>Figure {n_figures}.</b> {}</figcaption>\n</figure>\n",
-                        figure.svg,
-                        escape_sentence(&figure.caption)
-                    )
+                    html_picture(figure, n_figures)
                 }
             };
         }
@@ -252,9 +291,14 @@ impl Page {
         if self.for_signature {
             page += SIGNATURES;
         }
-        page += &format!("<p>{}</p>\n</footer>\n", escape_sentence(&self.provenance));
+        let note = if self.annex_on_request && !annex.is_empty() { NOT_PRINTED } else { "" };
+        page += &format!("{note}<p>{}</p>\n</footer>\n", escape_sentence(&self.provenance));
         if !annex.is_empty() {
-            page += &format!("{ANNEX}{annex}</section>\n");
+            let checked = if self.annex_on_request { "" } else { " checked" };
+            page += &format!(
+                "<section class=\"annex\" aria-label=\"Annex\">\n<h2>Annex</h2>\n<p class=\"choice\"><label><input \
+                 type=\"checkbox\"{checked}> Print the annex too</label></p>\n{annex}</section>\n"
+            );
         }
         page + "</body>\n</html>\n"
     }
@@ -265,11 +309,13 @@ impl Page {
             ("report.md".to_string(), self.markdown().into_bytes()),
             ("report.html".to_string(), self.html().into_bytes()),
         ];
-        for part in &self.parts {
-            if let Part::Picture(figure) = part {
-                files.push((format!("{}.svg", figure.file), figure.svg.clone().into_bytes()));
-            }
-        }
+        let pictures = self.parts.iter().filter_map(|part| match part {
+            Part::Picture(figure) => Some(figure),
+            Part::Annexed(annexed) => annexed.picture.as_ref(),
+            _ => None,
+        });
+        files
+            .extend(pictures.map(|figure| (format!("{}.svg", figure.file), figure.svg.clone().into_bytes())));
         files
     }
 }
@@ -289,9 +335,9 @@ pub fn short_digest(digest: &str) -> &str {
 pub(super) const CONTENT_POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
-/// What stands behind everything, begins a sheet of its own, and need not be printed.
-const ANNEX: &str = "<section class=\"annex\" aria-label=\"Annex\">\n<h2>Annex</h2>\n<p class=\"choice\"><label><input \
-     type=\"checkbox\" checked> Print the annex too</label></p>\n";
+/// What paper says where the annex is not on it.
+const NOT_PRINTED: &str = "<p class=\"unprinted\">The annex is not printed here; the page on the screen has it, and at its head \
+     a box to print it too.</p>\n";
 
 const SIGNATURES: &str = "<div class=\"sign\">\n<p>Checked by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n\
      <p>Released by<i></i></p>\n<p>Date<i></i></p>\n<p>Signature<i></i></p>\n</div>\n";
@@ -306,6 +352,20 @@ const TALL: f64 = 520.0;
 fn height_of(svg: &str) -> f64 {
     let height = svg.split_once(" height=\"").and_then(|(_, rest)| rest.split('"').next());
     height.and_then(|height| height.parse().ok()).unwrap_or(0.0)
+}
+
+fn markdown_picture(figure: &Figure) -> String {
+    format!("![{}]({}.svg)", markdown_sentence(&figure.caption), figure.file)
+}
+
+fn html_picture(figure: &Figure, number: usize) -> String {
+    // A tall picture gets more room on paper, or its type would be too small to read.
+    let class = if height_of(&figure.svg) > TALL { " class=\"tall\"" } else { "" };
+    format!(
+        "<figure{class}>\n{}<figcaption><b>Figure {number}.</b> {}</figcaption>\n</figure>\n",
+        figure.svg,
+        escape_sentence(&figure.caption)
+    )
 }
 
 /// A line with the spaces it begins with.

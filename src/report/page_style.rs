@@ -48,6 +48,7 @@ header { border-bottom: 3px solid var(--ink); padding-bottom: 1rem; }
 .kind { margin: 0; color: var(--muted); }
 h1 { font-size: 1.6rem; line-height: 1.25; margin: 0.2rem 0 1rem; text-wrap: balance; }
 h2 { font-size: 1.2rem; line-height: 1.3; margin: 2.5rem 0 0.75rem; padding-top: 0.75rem; border-top: 1px solid var(--grid); break-after: avoid; }
+h3 { font-size: 1rem; line-height: 1.3; margin: 1.5rem 0 0.5rem; break-after: avoid; }
 p { margin: 0 0 0.75rem; orphans: 3; widows: 3; }
 ul { margin: 0 0 0.75rem; padding-left: 1.2rem; }
 li { margin-bottom: 0.3rem; break-inside: avoid; }
@@ -88,7 +89,7 @@ pre { font: 0.8rem/1.4 ui-monospace, monospace; border: 1px solid var(--grid); p
 .caution { border: 2px solid var(--ink); padding: 0.7rem 1rem; break-inside: avoid; }
 footer { margin-top: 2.5rem; padding-top: 0.75rem; border-top: 3px solid var(--ink); font-size: 0.8rem; color: var(--muted); }
 .annex { margin-top: 2.5rem; }
-.sign { display: none; }
+.sign, .unprinted { display: none; }
 :focus-visible { outline: 2px solid var(--ink); outline-offset: 2px; }
 @media screen and (max-width: 40rem) {
 caption span { display: inline-block; position: sticky; left: 0; max-width: calc(100vw - 2.4rem); }
@@ -126,6 +127,7 @@ footer { break-inside: avoid; }
 .annex, .overleaf { break-before: page; margin: 0; }
 .annex h2, .overleaf h2 { margin-top: 0; }
 .choice, body:has(.choice input:not(:checked)) .annex { display: none; }
+body:has(.choice input:not(:checked)) .unprinted { display: block; }
 }
 ";
 

@@ -231,14 +231,14 @@ impl PlanReport<'_> {
             0 => format!("{} sets of {} steps", enough.n_tried, enough.among.len()),
             n => {
                 let n_searched = enough.among.len();
-                match enough.n_tried.saturating_sub(1 << n_searched) {
+                match enough.n_tried_beyond {
                     0 => format!(
                         "{} sets of the {n_searched} steps that help most ({n} that help less were left out of the search)",
                         enough.n_tried
                     ),
                     more => format!(
                         "{} sets of the {n_searched} steps that help most, and {more} more with the {n} that help less,",
-                        1_usize << n_searched
+                        enough.n_tried - more
                     ),
                 }
             }
@@ -392,6 +392,7 @@ impl PlanReport<'_> {
                 self.advice.gains.n_trials
             ),
             for_signature: false,
+            annex_on_request: false,
         }
     }
 

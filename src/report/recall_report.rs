@@ -8,7 +8,7 @@ use super::{
     check_report::LIMITS_OF_USE,
     heights::Heights,
     number::{Digits, percent, plain, probability, short},
-    page::{Page, Part, short_digest},
+    page::{Annexed, Figure, Page, Part, short_digest},
     picture::{PixelError, png},
     setup_words,
     table::{Cell, Column, Table},
@@ -376,33 +376,30 @@ impl RecallReport<'_> {
     /// The report as it is read: the dates, each plate's course, what was assumed.
     pub fn page(&self) -> Page {
         let all: Vec<Of> = self.by_urgency().collect();
-        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
+        let mut parts = Vec::new();
         if all.len() > 1 {
-            parts.extend([Part::heading("The most urgent first"), Part::Table(self.urgency_table(&all))]);
+            parts.push(Part::Table(self.urgency_table(&all)));
         }
-        for (k, of) in all.iter().enumerate() {
-            if all.len() > 1 {
-                parts.push(Part::Heading(name_of(of)));
-            } else {
-                parts.push(Part::heading("The plate in time"));
-            }
-            parts.push(Part::picture(
-                picture_name(k),
-                self.course(of),
-                "Every entry with its 95 % interval, what all of them together say, and what is to be expected; below, the \
-                 probability of being out of tolerance.",
-            ));
+        parts.extend(self.explanations().into_iter().map(Part::Words));
+        parts.extend([Part::Next("What to do".into()), Part::List(self.next_steps(&all))]);
+        // The first reader sees the most urgent plate; the others are as long, and look alike.
+        if let Some(first) = all.first() {
+            let heading = if all.len() > 1 { "The most urgent plate in time" } else { "The plate in time" };
+            parts.extend([Part::heading(heading), Part::Picture(self.picture(0, first))]);
+        }
+        if all.len() > 1 {
+            let tables = vec![self.numbers_table(&all)];
+            parts.push(Part::Annexed(Annexed { heading: "All plates".into(), picture: None, tables }));
+        }
+        parts.extend(all.iter().enumerate().map(|(place, of)| {
             let tables =
                 [Some(self.history_table(of)), Some(self.forecast_table(of)), self.cost_table(of.plan)];
-            for table in tables.into_iter().flatten() {
-                // Of many plates a screen shows the dates only.
-                parts.push(if all.len() > 1 {
-                    Part::Appendix(table, String::new())
-                } else {
-                    Part::Table(table)
-                });
-            }
-        }
+            Part::Annexed(Annexed {
+                heading: if all.len() > 1 { name_of(of) } else { "The plate in numbers".into() },
+                picture: (place > 0).then(|| self.picture(place, of)),
+                tables: tables.into_iter().flatten().collect(),
+            })
+        }));
         parts.extend([
             Part::heading("How it was worked out"),
             Part::List(self.method()),
@@ -430,10 +427,93 @@ impl RecallReport<'_> {
             parts,
             provenance: self.provenance(),
             for_signature: true,
+            annex_on_request: true,
         }
     }
 
+    /// What is to be done, in the order in which it is.
+    fn next_steps(&self, all: &[Of]) -> Vec<String> {
+        let mut said = Vec::new();
+        let due: Vec<String> = all.iter().filter(|of| of.plan.due == Some(0.0)).map(name_of).collect();
+        match &due[..] {
+            [] => {}
+            [one] => said.push(format!(
+                "Send {one} out now. Until it is back, use it for nothing that needs it to be within tolerance."
+            )),
+            [first, ..] => said.push(format!(
+                "Send the {} plates out that are due, {first} first. Until they are back, use them for nothing that needs them to \
+                 be within tolerance.",
+                due.len()
+            )),
+        }
+        let dated = all.iter().find_map(|of| Some((of, of.plan.due.filter(|years| *years > 0.0)?)));
+        said.extend(
+            dated.map(|(of, years)| {
+                format!("Have {} away by {}: book in time.", name_of(of), self.day(years))
+            }),
+        );
+        if all.len() > 1 && self.question.costs.is_some() {
+            said.push("A shop check before then pays where it costs less than the table says.".into());
+        }
+        said.push(
+            "Enter every certificate, shop check and resurfacing, and ask again: dates move with what is found.".into(),
+        );
+        said
+    }
+
+    /// The date of each plate, and why.
     fn urgency_table(&self, all: &[Of]) -> Table {
+        let h = self.heights();
+        let [with_tolerance, ..] = self.own_columns();
+        let mut columns = vec![
+            Column::text("plate"),
+            Column::text("send out by"),
+            Column::numbers("out today", "%"),
+            Column::text(&format!("why: flatness today, and its growth, {}", h.label())),
+        ];
+        columns.extend(with_tolerance.then(|| Column::numbers("tolerance", h.label())));
+        if self.question.costs.is_some() {
+            columns.extend([Column::text("by cost on"), Column::numbers("a shop check is worth", CURRENCY)]);
+        }
+        let rows = all.iter().map(|of| {
+            let Interval { mean, ends: [low, high] } = of.plan.wear.today;
+            let mut why = format!(
+                "{} ({} to {}), {} a year",
+                h.bare(mean),
+                h.bare(low),
+                h.bare(high),
+                h.bare(of.plan.wear.rate.mean)
+            );
+            if !of.plan.readings.is_empty() {
+                why += "; entries contradict one another";
+            }
+            let mut row = vec![
+                Cell::Text(name_of(of)),
+                Cell::Text(self.due_text(of.plan)),
+                percent_cell(of.plan.out_today()),
+                Cell::Text(why),
+            ];
+            row.extend(with_tolerance.then(|| h.cell(of.tolerance.value)));
+            if let Some(by_cost) = &of.plan.by_cost {
+                let date = by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least));
+                let is_shop_check =
+                    |check: &&CheckWorth| matches!(check.check, CheckKind::Spread | CheckKind::Readings);
+                let worths = by_cost.checks.iter().filter(is_shop_check);
+                let shop = worths.max_by(|a, b| a.worth.total_cmp(&b.worth));
+                row.push(Cell::Text(date));
+                row.push(shop.map_or(Cell::Empty, |check| Cell::Number(check.worth, Digits::Decimals(0))));
+            }
+            row
+        });
+        Table {
+            caption: "The plates, the most urgent first (95 % intervals)".into(),
+            columns,
+            rows: rows.collect(),
+        }
+    }
+
+    /// What the dates rest on, plate by plate.
+    fn numbers_table(&self, all: &[Of]) -> Table {
         let h = self.heights();
         let [with_tolerance, with_setup, with_usage] = self.own_columns();
         let mut columns = vec![
@@ -449,9 +529,6 @@ impl RecallReport<'_> {
         columns.extend(with_tolerance.then(|| Column::numbers("tolerance", h.label())));
         columns.extend(with_setup.then(|| Column::text("setup")));
         columns.extend(with_usage.then(|| Column::text("usage")));
-        if self.question.costs.is_some() {
-            columns.extend([Column::text("by cost on"), Column::numbers("a shop check is worth", CURRENCY)]);
-        }
         let rows =
             all.iter().map(|of| {
                 let today = of.plan.wear.today;
@@ -474,17 +551,6 @@ impl RecallReport<'_> {
                 row.extend(with_usage.then(|| {
                     Cell::Text(of.own.usage.as_ref().map_or("usual".into(), |(said, _)| inert(said)))
                 }));
-                if let Some(by_cost) = &of.plan.by_cost {
-                    let date = by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least));
-                    let is_shop_check =
-                        |check: &&CheckWorth| matches!(check.check, CheckKind::Spread | CheckKind::Readings);
-                    let worths = by_cost.checks.iter().filter(is_shop_check);
-                    let shop = worths.max_by(|a, b| a.worth.total_cmp(&b.worth));
-                    row.push(Cell::Text(date));
-                    row.push(
-                        shop.map_or(Cell::Empty, |check| Cell::Number(check.worth, Digits::Decimals(0))),
-                    );
-                }
                 row
             });
         Table {
@@ -597,32 +663,31 @@ impl RecallReport<'_> {
     fn cost_table(&self, plan: &PlatePlan) -> Option<Table> {
         let (costs, by_cost) = (self.question.costs.as_ref()?, plan.by_cost.as_ref()?);
         let text = |name: &str, said: String| vec![Cell::from(name), Cell::Text(said)];
-        let mut rows = vec![
-            text(
-                &format!("a recalibration, with the days without the plate, {CURRENCY}"),
-                money(costs.of_recalibration()),
-            ),
-            text(&format!("a year out of tolerance, {CURRENCY}"), money(costs.of_year_out())),
-        ];
+        let mut rows = Vec::new();
         if let (Some(cycle), Some((least, risk))) = (by_cost.cycle, by_cost.least) {
             rows.extend([
                 text("date of least expected cost", self.cost_date(least)),
                 text("risk that these costs are worth", probability(risk)),
                 text("years from one recalibration to the next, from then on", short(cycle.years, 2)),
-                text(&format!("cost a year, from then on, {CURRENCY}"), money(cycle.cost_per_year)),
+                text("cost a year, from then on", money(cycle.cost_per_year)),
             ]);
         }
-        rows.extend(by_cost.risk_costs_more.map(|more| {
-            text(&format!("the date of the stated risk costs more by, {CURRENCY}"), money(more))
-        }));
+        rows.extend(
+            by_cost
+                .risk_costs_more
+                .map(|more| text("the date of the stated risk costs more by", money(more))),
+        );
         let worth = |check: &CheckWorth| {
-            let what = format!("worth today, before its own cost, {CURRENCY}: {}", self.check_name(check));
-            text(&what, money(check.worth))
+            text(&format!("worth today, before its own cost: {}", self.check_name(check)), money(check.worth))
         };
         rows.extend(by_cost.checks.iter().map(worth));
         Some(Table {
-            caption: "Costs, in the currency they were given in".into(),
-            columns: vec![Column::text("what"), Column::numbers("it is", "")],
+            caption: format!(
+                "What it costs where a recalibration, with the days without the plate, costs {} and a year out of tolerance {}",
+                money(costs.of_recalibration()),
+                money(costs.of_year_out())
+            ),
+            columns: vec![Column::text("what"), Column::numbers(&format!("it is; amounts {CURRENCY}"), "")],
             rows,
         })
     }
@@ -718,6 +783,17 @@ impl RecallReport<'_> {
             probability_like(found / tolerance),
             if near { "keep" } else { says }
         ))
+    }
+
+    /// A plate's course in time, with what there is to be seen.
+    fn picture(&self, place: usize, of: &Of) -> Figure {
+        Figure {
+            file: picture_name(place),
+            svg: self.course(of),
+            caption: "Every entry with its 95 % interval, what all of them together say, and what is to be expected; below, the \
+                      probability of being out of tolerance."
+                .into(),
+        }
     }
 
     /// A plate's course in time, as a picture.

@@ -1,6 +1,9 @@
 //! What is wrong in a setup file, and what to write instead.
 
-use std::{collections::HashMap, fmt};
+use std::{
+    collections::{HashMap, HashSet},
+    fmt,
+};
 
 /// One thing in a setup file that cannot be used.
 ///
@@ -86,9 +89,11 @@ pub(super) fn nearest(positions: &HashMap<String, Position>, mut place: &str) ->
     }
 }
 
-/// "a, b or c".
+/// "a, b or c"; what is there twice is offered once.
 pub(super) fn listing<T: fmt::Display>(items: impl IntoIterator<Item = T>) -> String {
-    let mut items: Vec<String> = items.into_iter().map(|item| item.to_string()).collect();
+    let mut seen = HashSet::new();
+    let mut items: Vec<String> =
+        items.into_iter().map(|item| item.to_string()).filter(|item| seen.insert(item.clone())).collect();
     match items.pop() {
         Some(last) if !items.is_empty() => format!("{} or {last}", items.join(", ")),
         last => last.unwrap_or_default(),
@@ -104,4 +109,15 @@ pub(super) fn did_you_mean<'a>(word: &str, known: impl IntoIterator<Item = &'a s
         .filter(|(likeness, _)| *likeness > 0.82)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, candidate)| candidate)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_there_twice_is_offered_once() {
+        assert_eq!(listing(["y", "y"]), "y");
+        assert_eq!(listing(["b", "a", "b", "c"]), "b, a or c");
+    }
 }

@@ -8,6 +8,7 @@
 //! - A reading that is there twice was taken twice. More passes than the setup plans are more passes.
 //! - The first of several readings at the target where the zero is set is the zero, the last the closing reading; one
 //!   alone is the zero if it reads 0 or comes first. The word `closing` or `zero` after the pass settles it.
+//! - A zero is what the indicator was set to, so each has one value; read again it is a closing reading.
 //! - A placement by coordinates that the setup does not have is the stand put down once more. Its first row sets its
 //!   zero. So what is advised to be read next can be added to the same file.
 //! - Every value counts as rounded to the step that the setup's indicator is read to. Time and remark are kept, and
@@ -395,21 +396,29 @@ impl<'a> Reader<'a> {
             }]);
         }
         // A target where a zero is set and which is there once more than there are passes has been read for the drift.
-        let closes = |row: &Placed| row.role == Role::Closing && row.station < n_planned;
-        let returns = |row: &Placed| row.station < n_planned && row.target == 0 && self.n_at(row) > n_passes;
-        let closing_reading =
-            self.setup.plan.closing_reading || self.rows.iter().any(|row| closes(row) || returns(row));
+        let closes = |row: &Placed| {
+            row.role == Role::Closing
+                || row.target == 0 && row.role == Role::Unsaid && self.n_at(row) > n_passes
+        };
+        let closing_reading = self.setup.plan.closing_reading
+            || self.rows.iter().any(|row| row.station < n_planned && closes(row));
         let plan = Plan { passes: n_passes, closing_reading, ..self.setup.plan.clone() };
         let mut survey = self.lay_out(&plan, None)?;
         let mut first_spots = vec![0; n_planned];
         for station in 1..n_planned {
             first_spots[station] = first_spots[station - 1] + plan.stations[station - 1].targets.len();
         }
-        for (index, (more, named_at)) in std::mem::take(&mut self.more).into_iter().enumerate() {
+        for (index, (more, named_at)) in self.more.iter().cloned().enumerate() {
             first_spots.push(survey.spots.len());
-            let was_read = |row: &Placed| row.station == n_planned + index && row.value.is_some();
-            if self.rows.iter().any(was_read) {
-                let more = self.lay_out(&Plan { passes: n_passes, ..more }, Some(named_at))?;
+            let read: Vec<&Placed> = self
+                .rows
+                .iter()
+                .filter(|row| row.station == n_planned + index && row.value.is_some())
+                .collect();
+            if !read.is_empty() {
+                let closing_reading = read.iter().any(|row| closes(row));
+                let more = Plan { passes: n_passes, closing_reading, ..more };
+                let more = self.lay_out(&more, Some(named_at))?;
                 survey = survey.followed_by(&more);
             }
         }
@@ -430,6 +439,29 @@ impl<'a> Reader<'a> {
                 fix: "fill in what was read".into(),
                 at: None,
             }]);
+        }
+        let again = |k: &usize| {
+            let reading = rows[*k].reading;
+            let first = rows[..*k].iter().find(|row| row.reading == reading)?;
+            survey.zeros.contains(&reading).then_some((*k, first.line))
+        };
+        let places: Vec<Position> =
+            self.rows.iter().filter(|row| row.value.is_some()).map(|row| row.at).collect();
+        let twice: Vec<Fault> = (0..rows.len())
+            .filter_map(|k| again(&k))
+            .map(|(k, line)| Fault {
+                field: super::reading_table::COLUMNS[READING].into(),
+                found: format!("\"{}\", a second value of the zero in line {line}", shortened(&rows[k].written)),
+                must: "one value for each time that the indicator was set to zero".into(),
+                fix: format!(
+                    "write \"{} closing\" as its pass if it was read again at the end, or leave one of them blank",
+                    rows[k].pass
+                ),
+                at: Some(places[k]),
+            })
+            .collect();
+        if !twice.is_empty() {
+            return Err(twice);
         }
         let digest = hex(Sha256::digest(text));
         Ok(Readings {
@@ -695,6 +727,22 @@ mod tests {
         let survey = Readings::read(text, &setup).unwrap().check.survey;
         assert_eq!((survey.zeros.len(), survey.n_seatings, survey.n_groups), (2, 2, 2));
         assert!(survey.readings.iter().all(|reading| reading.spot < survey.spots.len()));
+    }
+
+    /// There as at a placement of the setup: read again it shows the drift, and is no second zero.
+    #[test]
+    fn the_zero_of_one_more_placement_read_again_is_a_closing_reading() {
+        let setup = setup("{}");
+        for pass in ["", "1 closing"] {
+            let text = format!(
+                "placement,target,pass,reading\nfront left,middle,,1\n18 x 4.25 in heading 90°,middle,,0\n\
+                 18 x 4.25 in heading 90°,back,,0.6\n18 x 4.25 in heading 90°,middle,{pass},0.4\n"
+            );
+            assert_eq!(told(&text, &setup)[3], "18 x 4.25 in heading 90°/middle/1 closing/0.4");
+        }
+        let twice = "placement,target,pass,reading\n18 x 4.25 in heading 90°,middle,zero,0\n\
+                     18 x 4.25 in heading 90°,back,,0.6\n18 x 4.25 in heading 90°,middle,zero,0.4\n";
+        assert!(faults(twice, &setup)[0].contains("a second value of the zero in line 2"));
     }
 
     /// The setup's own placement, by its coordinates.

@@ -10,7 +10,7 @@ use super::shape::{
 use super::share::{Share, Wholes};
 use super::state;
 use super::tree::{Content, Member, Node};
-use super::wording::{example, in_words, must, with_units};
+use super::wording::{example, example_beside, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
 use crate::quantity::unit::{Dimension, Measure, ONE, UNITS, Unit};
 use crate::shop::grade::Grade;
@@ -278,7 +278,11 @@ impl Walker {
                     self.node(&Node::unwritten(value), property, &inner)
                 }
                 (None, None) if required.contains(&name.as_str()) => {
-                    let fix = format!("add \"{name}\": {}", example(property));
+                    let beside = members.iter().find_map(|member| match &member.node.content {
+                        Content::Text(written) => example_beside(property, written),
+                        _ => None,
+                    });
+                    let fix = format!("add \"{name}\": {}", beside.unwrap_or_else(|| example(property)));
                     walked.faults.push(inner.fault(
                         node.at,
                         "missing",

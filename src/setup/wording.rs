@@ -2,7 +2,8 @@
 
 use super::fault::listing;
 use super::shape::{Keywords, Limits, NOTHING, forms, keywords, text, texts};
-use crate::quantity::unit::Unit;
+use super::share::Share;
+use crate::quantity::unit::{Measure, Unit};
 use serde_json::Value;
 
 /// What a schema asks for, in words.
@@ -151,6 +152,24 @@ pub fn example(schema: &'static Keywords) -> String {
             if members.is_empty() { "{}".into() } else { format!("{{ {} }}", members.join(", ")) }
         }
     }
+}
+
+/// An example in the unit in which what stands beside it is written, where there is one; of an upper limit as far above it.
+pub fn example_beside(schema: &'static Keywords, beside: &str) -> Option<String> {
+    let parsed = |text: &str| match Share::parse(text) {
+        Some((number, share)) => Some((number, Err(share))),
+        None => Measure::parse(text).ok().map(|measure| (measure.value, Ok(measure.unit))),
+    };
+    let (number, its) = parsed(beside)?;
+    let (example, _) = texts(schema, "examples").into_iter().filter_map(parsed).find(|(_, of)| *of == its)?;
+    let above = if schema.contains_key("x-example") { number } else { 0.0 };
+    // The sum as it would be typed, not in all its bits.
+    let value = ((example + above) * 1e9).round() / 1e9;
+    let said = match its {
+        Ok(unit) => Measure { value, unit }.to_string(),
+        Err(share) => format!("{value} {}", share.words()[0]),
+    };
+    Some(format!("\"{said}\""))
 }
 
 /// "write "36 in" or "36 mm"", with the units of the schema's examples.

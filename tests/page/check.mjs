@@ -22,6 +22,8 @@ const MM = 96 / 25.4;
 const PAPERS = { A4: [210 * MM, 297 * MM], Letter: [8.5 * 96, 11 * 96] };
 /** No shipped report needs more sheets than this; a page that runs away does. */
 const MOST_SHEETS = 16;
+/** Dates for plates are read at the machine; what is behind them waits in the annex until it is asked for. */
+const MOST_OF_DATES = 4;
 /** A sheet to be filled in is one page, two at most. */
 const MOST_TO_FILL_IN = 2;
 
@@ -130,7 +132,8 @@ async function check(browser, file, keep) {
   await page.emulateMediaFeatures([]);
   const sheets = [];
   for (const paper of Object.keys(PAPERS)) {
-    const most = file.endsWith('sheet.html') ? MOST_TO_FILL_IN : MOST_SHEETS;
+    const few = file.includes('/recall/') ? MOST_OF_DATES : MOST_SHEETS;
+    const most = file.endsWith('sheet.html') ? MOST_TO_FILL_IN : few;
     const print = await printed(page, paper, most, keep);
     faults.push(...print.faults);
     sheets.push(`${print.sheets} ${paper}`);
