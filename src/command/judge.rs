@@ -1,9 +1,10 @@
 //! `howflat judge`: readings in hand, a verdict out.
 
-use crate::{
+use super::{
     args::{DecisionRule, Judge, Limit},
     failure::Failure,
-    files, hand_over, on_screen,
+    files,
+    hand_over::{hand_over, on_screen},
     progress::Progress,
 };
 use howflat::{

@@ -1,6 +1,13 @@
 //! `howflat recall`: what is on record in, the date of the next recalibration out.
 
-use crate::{args::Recall, failure::Failure, files, hand_over, judge, on_screen, progress::Progress};
+use super::{
+    args::Recall,
+    failure::Failure,
+    files,
+    hand_over::{hand_over, on_screen},
+    judge,
+    progress::Progress,
+};
 use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},

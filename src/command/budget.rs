@@ -1,6 +1,6 @@
 //! `howflat budget`.
 
-use crate::{
+use super::{
     args::{Budget, Interval},
     failure::Failure,
     files::{self, Measurement},
@@ -122,7 +122,7 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
 
 fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
     let report = BudgetReport { date: arguments.output.date.as_deref(), ..report };
-    crate::hand_over(
+    super::hand_over::hand_over(
         &arguments.output,
         budget_report::json_schema,
         || report.page(),
