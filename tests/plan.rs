@@ -281,7 +281,7 @@ fn no_block_is_put_under_the_stand() {
     for stand_use in StandUse::ALL {
         plan.stand_use = stand_use;
         let used = ShopCheck { survey: Survey { stand_use, ..check.survey.clone() }, ..check.clone() };
-        let all = [placements_to_choose_from(&check, &plan, 10.0), candidates(&used)].concat();
+        let all = [placements_to_choose_from(&check, &plan, 10.0), candidates(&used, &[])].concat();
         assert!(all.len() > 8, "{stand_use:?}");
         for candidate in all {
             let stations = vec![candidate.station.clone()];

@@ -9,7 +9,7 @@ use super::{
 };
 use howflat::{
     decision::{
-        conformance::Rule,
+        conformance::{ACCURACY_RATIO, Rule},
         judgement::{Judgement, Question},
         limits::Verdict,
     },
@@ -22,9 +22,6 @@ use howflat::{
     shop::grade::Tolerance,
 };
 use std::process::ExitCode;
-
-/// The ratio that simple acceptance asks for (the 4:1 rule of ASME B89.7.3.1).
-const ACCURACY_RATIO: f64 = 4.0;
 
 /// Reads setup and readings, judges, and writes what is asked for.
 pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {

@@ -14,8 +14,6 @@ const MOST_PLANNED: usize = 24;
 /// A planned survey.
 #[derive(Debug, Clone)]
 pub struct Placements {
-    /// Where to put stand and block.
-    pub plan: Plan,
     /// How many placed readings there were to choose from.
     pub n_candidates: usize,
     /// How many readings were asked for, zeros and closing readings not counted.
@@ -51,7 +49,6 @@ pub fn placements<Written>(
         let plan = choose_placements(check, plan, &unread, &candidates, n_readings)?;
         let (placed, written) = as_written(&plan)?;
         let placements = Placements {
-            plan,
             n_candidates: candidates.iter().map(|candidate| candidate.station.targets.len() - 1).sum(),
             n_readings,
             before: unread.before(),

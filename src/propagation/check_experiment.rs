@@ -294,11 +294,6 @@ impl CheckExperiment {
         (self.readings[reading].feet, self.readings[reading].block)
     }
 
-    /// The minimum zone over the grid.
-    pub fn zone(&self) -> &SmoothZone {
-        &self.zone
-    }
-
     /// Working memory for [`Self::flatness`].
     pub fn zone_scratch(&self) -> smooth_zone::Scratch {
         self.zone.scratch()

@@ -233,11 +233,6 @@ impl Fit {
         self.worst = others.map(|(i, _)| i);
         self.p_value = others.map_or(1.0, |(_, p)| p);
     }
-
-    /// The oddest reading, closing ones apart.
-    pub fn worst_reading(&self) -> Option<&ReadingFit> {
-        self.worst.map(|worst| &self.readings[worst])
-    }
 }
 
 /// Weights that turn particles which have seen all readings into such as have not seen the i-th.

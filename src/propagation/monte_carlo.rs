@@ -504,11 +504,6 @@ impl<'m> FormulaExperiment<'m> {
         Ok(Self { model, sources: sources?.into_iter().flatten().collect() })
     }
 
-    /// The names of the sources of random numbers, for [`variance_shares`](super::shares::variance_shares).
-    pub fn sources(&self) -> Vec<&str> {
-        self.sources.iter().map(|source| source.name.as_str()).collect()
-    }
-
     /// The first trial in which a measurand has no value.
     fn fault(&self, streams: &Streams, values: &[Vec<f64>]) -> MonteCarloError {
         let faulty = |trial: &usize| values.iter().any(|values| !values[*trial].is_finite());
