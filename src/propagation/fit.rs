@@ -1,9 +1,10 @@
 //! Whether the readings fit the setup at all, and which one does not.
 
 use super::{
-    likelihood::{GrainPlace, ReadingModel, dot, row},
+    likelihood::{GrainPlace, ReadingModel, row},
     tempering::Particle,
 };
+use crate::quantity::vector::dot;
 use crate::quantity::{
     pareto_smoothing::{Smoothed, smoothed_weights},
     student::{normal_cumulative, normal_quantile},

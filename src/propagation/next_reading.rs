@@ -2,9 +2,10 @@
 
 use super::{
     check_experiment::CheckExperiment,
-    likelihood::{Observation, ReadingModel, add_scaled, dot, times_lower},
+    likelihood::{Observation, ReadingModel, times_lower},
     posterior::Posterior,
 };
+use crate::quantity::vector::{add_scaled, dot};
 use crate::quantity::{sample::mean_and_standard_deviation, stream::Streams};
 use crate::shop::{
     check::ShopCheck,
