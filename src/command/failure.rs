@@ -1,6 +1,6 @@
 //! What can go wrong, and the exit code it gets.
 
-use howflat::setup::Fault;
+use howflat::setup::Faults;
 use std::{
     fmt, io,
     path::{Path, PathBuf},
@@ -13,7 +13,7 @@ pub enum Failure {
     /// A file that was named cannot be read.
     Unreadable(PathBuf, io::Error),
     /// A file holds things that cannot be used.
-    Faults(PathBuf, Vec<Fault>),
+    Faults(PathBuf, Faults),
     /// A file is sound, field by field, but cannot be worked with.
     Input(PathBuf, String),
     /// What was typed cannot be used, and what to type instead.

@@ -41,6 +41,23 @@ pub struct Question<'a> {
     pub settings: Settings,
 }
 
+/// One-sigma radii of the hollows that are asked after where it is not said, in mm.
+pub const HOLLOWS: [f64; 3] = [35.0, 60.0, 100.0];
+
+impl Default for Question<'_> {
+    /// Only the flatness, and what of it the readings may have missed.
+    fn default() -> Self {
+        Self {
+            tolerance: None,
+            rule: Rule::default(),
+            before: None,
+            otherwise: &[],
+            hollows: HOLLOWS,
+            settings: Settings::default(),
+        }
+    }
+}
+
 /// What the readings say.
 #[derive(Debug, Clone)]
 pub struct Judgement {

@@ -685,6 +685,8 @@ impl fmt::Display for TrialFault {
 
 impl std::error::Error for MonteCarloError {}
 
+impl std::error::Error for TrialFault {}
+
 #[cfg(test)]
 mod tests {
     use super::*;
