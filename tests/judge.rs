@@ -487,7 +487,8 @@ fn words_follow_from_numbers(report: &str, json: &Value) {
     let number = |value: &Value| value.as_f64().expect("a number");
     let said = |words: String| assert!(report.contains(&words), "not said: {words}");
     let percent = |p: f64| format!("{:.0} %", 100.0 * p);
-    let unit = if json["unit"] == "tenth" { "tenths".to_owned() } else { json["unit"].as_str().unwrap().to_owned() };
+    let unit =
+        if json["unit"] == "tenth" { "tenths".to_owned() } else { json["unit"].as_str().unwrap().to_owned() };
     let height = |value: f64| format!("{value:.2} {unit}");
     let between = |interval: &Value| {
         format!("between {:.2} and {}", number(&interval[0]), height(number(&interval[1])))
@@ -548,7 +549,10 @@ fn words_follow_from_numbers(report: &str, json: &Value) {
     assert_eq!(report.contains("hardly tell the two apart"), ratio < 3.0, "{ratio}");
     let doubted = number(&json["evidence"]["conformance_probability_if_doubted"]);
     assert!((odds(doubted) / factor - 1.0).abs() < 1e-9, "even odds times the factor: {doubted}");
-    said(format!("as likely before it is read, the plate would be within with a probability of {}", percent(doubted)));
+    said(format!(
+        "as likely before it is read, the plate would be within with a probability of {}",
+        percent(doubted)
+    ));
     for kind in json["prior_influence"].as_array().unwrap() {
         let estimate = height(number(&kind["flatness"]["mean"]));
         said(format!("{estimate} as \"{}\"", kind["wear"].as_str().unwrap()));
@@ -595,11 +599,15 @@ fn words_follow_from_numbers(report: &str, json: &Value) {
         let cells = |key: &str| row[key].as_f64().map_or(String::new(), |value| format!("{value:.2}"));
         let table_row = report
             .lines()
-            .find(|line| line.starts_with('|') && line.split('|').nth(1).unwrap().trim() == row["line"].to_string())
+            .find(|line| {
+                line.starts_with('|') && line.split('|').nth(1).unwrap().trim() == row["line"].to_string()
+            })
             .unwrap_or_else(|| panic!("no row of line {}", row["line"]));
         let shown: Vec<&str> = table_row.split('|').map(str::trim).collect();
         assert_eq!(shown[5..9], ["value", "foreseen", "off", "p_value"].map(cells), "{table_row}");
-        if let [Some(value), Some(foreseen), Some(off)] = ["value", "foreseen", "off"].map(|key| row[key].as_f64()) {
+        if let [Some(value), Some(foreseen), Some(off)] =
+            ["value", "foreseen", "off"].map(|key| row[key].as_f64())
+        {
             assert!((value - foreseen - off).abs() < 1e-9, "{table_row}");
         }
     }
