@@ -1,6 +1,6 @@
 //! From the blank sheet to the verdict: `howflat sheet` and `howflat judge`.
 
-use crate::common::program::{BEGINNER, Desk, howflat, run};
+use crate::common::program::{BEGINNER, Desk, howflat, run, shipped_report};
 use crate::common::schema::misfits;
 use howflat::{
     propagation::check_experiment::CheckExperiment,
@@ -475,4 +475,144 @@ fn a_hundred_readings_are_judged() {
     let interval = &found["flatness"]["interval_symmetric"];
     let at = |k: usize| interval[k].as_f64().expect("a number") * 2.54;
     assert!(at(0) < truth && truth < at(1), "{truth} in {interval}");
+}
+
+/// Every sentence of a judgement that carries a number or a decision, against the numbers of its document. Heights have two
+/// decimals, probabilities are whole percents.
+fn words_follow_from_numbers(report: &str, json: &Value) {
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let said = |words: String| assert!(report.contains(&words), "not said: {words}");
+    let percent = |p: f64| format!("{:.0} %", 100.0 * p);
+    let unit =
+        if json["unit"] == "tenth" { "tenths".to_owned() } else { json["unit"].as_str().unwrap().to_owned() };
+    let height = |value: f64| format!("{value:.2} {unit}");
+    let between = |interval: &Value| {
+        format!("between {:.2} and {}", number(&interval[0]), height(number(&interval[1])))
+    };
+
+    // The verdict: a proof is 95 % on either side, and nothing that a minute at the plate would settle.
+    let tolerance = number(&json["tolerance"]);
+    let p = number(&json["conformance_probability"]);
+    let proof = number(&json["rule"]["probability"]);
+    let settled = json["hangs_on"].as_array().unwrap().is_empty() && json["sample_suffices"] == true;
+    let verdict = match p {
+        p if settled && p >= proof => "within",
+        p if settled && 1.0 - p >= proof => "out",
+        _ => "undecided",
+    };
+    assert_eq!(json["verdict"], verdict);
+    if verdict == "undecided" && settled {
+        said(format!(
+            "Undecided: with a probability of {} the plate's flatness deviation is at most {}",
+            percent(p),
+            height(tolerance)
+        ));
+        said(format!("the rule asks for a proof at {}", percent(proof)));
+    }
+
+    // What the readings say, and against what was taken for granted.
+    let (mean, interval) = (number(&json["flatness"]["mean"]), &json["flatness"]["interval_symmetric"]);
+    let u = number(&json["flatness"]["standard_deviation"]);
+    said(format!(
+        "estimated at {}, with a standard uncertainty of {}; with a probability of 95 % it lies {}",
+        height(mean),
+        height(u),
+        between(interval)
+    ));
+    let spread = number(&json["spread"]);
+    let allowed = (number(&interval[0])..=number(&interval[1])).contains(&spread);
+    said(if allowed {
+        format!("the spread would have said {}, which the estimate's uncertainty allows", height(spread))
+    } else {
+        let more = if spread > mean { "more" } else { "less" };
+        let off = height((spread - mean).abs());
+        format!("the spread would have said {}, which is {off} {more} than the estimate", height(spread))
+    });
+    said(format!(
+        "a plate as the setup describes it lies {}; now it lies {} (95 %)",
+        between(&json["before"]["interval_symmetric"]),
+        between(interval)
+    ));
+    let before = number(&json["conformance_probability_before"]);
+    said(format!("within with a probability of {} before any reading", percent(before)));
+    let factor = number(&json["evidence"]["factor"]);
+    // Posterior odds over prior odds (Bayes' theorem), from the two probabilities alone.
+    let odds = |p: f64| p / (1.0 - p);
+    assert!((odds(p) / odds(before) / factor - 1.0).abs() < 1e-9, "{factor}");
+    let (favoured, other) = if factor >= 1.0 { ("within", "out") } else { ("out", "within") };
+    let ratio = factor.max(1.0 / factor);
+    said(format!("favour a plate that is {favoured} over one that is {other} by {ratio:.1} to 1"));
+    assert_eq!(report.contains("hardly tell the two apart"), ratio < 3.0, "{ratio}");
+    let doubted = number(&json["evidence"]["conformance_probability_if_doubted"]);
+    assert!((odds(doubted) / factor - 1.0).abs() < 1e-9, "even odds times the factor: {doubted}");
+    said(format!(
+        "as likely before it is read, the plate would be within with a probability of {}",
+        percent(doubted)
+    ));
+    for kind in json["prior_influence"].as_array().unwrap() {
+        let estimate = height(number(&kind["flatness"]["mean"]));
+        said(format!("{estimate} as \"{}\"", kind["wear"].as_str().unwrap()));
+        let p = number(&kind["conformance_probability"]);
+        let turned = verdict == "undecided" && settled && (p >= proof || 1.0 - p >= proof);
+        let name = kind["wear"].as_str().unwrap();
+        assert_eq!(report.contains(&format!("as \"{name}\", and the verdict")), turned, "{name}: {p}");
+    }
+
+    // Whether readings and setup go together: alarms at 1 in 100.
+    let p_value = number(&json["fit"]["p_value"]);
+    assert_eq!(json["fit"]["misfit"] == true, p_value < 0.01);
+    assert_eq!(report.contains(&format!("The readings fit the setup (p = {p_value:.2})")), p_value >= 0.01);
+    let closing = number(&json["fit"]["closing_p_value"]);
+    let came_back = format!("The zero came back as well as it should (p = {closing:.2})");
+    assert_eq!(report.contains(&came_back), closing >= 0.01);
+
+    // What was not looked at.
+    let unseen = &json["unseen"];
+    let largest = unseen["hollows"].as_array().unwrap().last().unwrap();
+    said(format!("and {} deep ", height(number(&unseen["depth"]))));
+    assert_eq!(number(&unseen["depth"]), tolerance);
+    let share = number(&largest["share_of_working_surface"]);
+    said(format!("So it is with {} of the working surface", percent(share)));
+    said(format!("takes one in {:.0} plates to be out", 1.0 / number(&unseen["plates_turned"])));
+    assert_eq!(report.contains("It hangs on them"), unseen["verdict_hangs_on_it"] == true);
+
+    // What to read next, and what that is worth.
+    let next = json["next"].as_array().unwrap();
+    let reached = next.iter().filter_map(|row| row["expected_standard_uncertainty"].as_f64());
+    let reached: Vec<f64> = reached.collect();
+    assert!(reached.is_sorted_by(|a, b| a >= b) && reached.iter().all(|&left| left < u), "{reached:?}");
+    said(format!(
+        "the standard uncertainty should shrink from {} to about {}",
+        height(u),
+        height(*reached.last().unwrap())
+    ));
+    let proves = number(&json["next_proves"]);
+    said(format!("the plate is within with a probability of {}", percent(proves)));
+    assert_eq!(report.contains("which is not yet a proof"), proves < proof);
+
+    // Every reading, with what the others say of it.
+    for row in json["readings"].as_array().unwrap() {
+        let cells = |key: &str| row[key].as_f64().map_or(String::new(), |value| format!("{value:.2}"));
+        let table_row = report
+            .lines()
+            .find(|line| {
+                line.starts_with('|') && line.split('|').nth(1).unwrap().trim() == row["line"].to_string()
+            })
+            .unwrap_or_else(|| panic!("no row of line {}", row["line"]));
+        let shown: Vec<&str> = table_row.split('|').map(str::trim).collect();
+        assert_eq!(shown[5..9], ["value", "foreseen", "off", "p_value"].map(cells), "{table_row}");
+        if let [Some(value), Some(foreseen), Some(off)] =
+            ["value", "foreseen", "off"].map(|key| row[key].as_f64())
+        {
+            assert!((value - foreseen - off).abs() < 1e-9, "{table_row}");
+        }
+    }
+}
+
+#[test]
+fn shipped_words_follow_from_shipped_numbers() {
+    for name in ["granite-parked/judge", "granite-turned/judge", "iron-metric/judge"] {
+        let (report, json) = shipped_report(name);
+        words_follow_from_numbers(&report, &json);
+    }
 }

@@ -1023,7 +1023,7 @@ fn chance_text(p: f64) -> String {
 const RESTS_ON_KIND: &str = "The interval holds what it promises on plates of the kind described above, and is wide because it allows \
     for others. In trials on simulated plates of seventeen other kinds (ridges, steps, violent waves, hollows anywhere, a deep dip \
     under each foot) at most 3 of 100 were worse than it said. Very flat plates, and regular ripples under a stand that is carried \
-    along, were called worse than they are: there it held four of five. A plate that is unlike all of these is another matter.";
+    along, were called worse than they are: there it held three of four or more. A plate that is unlike all of these is another matter.";
 
 /// What the methods rest on, by clause.
 const REFERENCES: [&str; 4] = [
