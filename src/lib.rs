@@ -40,7 +40,7 @@
 //! let settings = SimulationSettings { n_trials: 2_000, n_judged: 0, ..SimulationSettings::default() };
 //! let simulation = simulate(&setup.check, settings, &|_| {}).expect("a check that can be simulated");
 //! let spread = &simulation.ways[0];
-//! assert!(spread.error.mean > 0.0, "the spread of a parked stand's readings reads too much");
+//! assert!(spread.error.mean > 0.0, "the spread of a parked stand's readings is too large on average");
 //!
 //! let report = CheckReport::new(&setup, &simulation);
 //! assert!(report.answer().starts_with("In 95 % of such checks the spread reads "));

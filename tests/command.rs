@@ -286,7 +286,7 @@ fn very_many_readings_work_at_any_number_of_threads() {
     assert!((estimate - f64::from(sum) / 9000.0).abs() < 1e-12);
 }
 
-/// What cannot be reckoned with is refused: no NaN, no infinity, no number that is missing, and no factor of many digits.
+/// What cannot be computed with is refused: no NaN, no infinity, no number that is missing, and no factor of many digits.
 #[test]
 fn numbers_without_bounds_are_refused() {
     let model = |formula: &str, x: &str| {
@@ -298,7 +298,11 @@ fn numbers_without_bounds_are_refused() {
     const LARGE: &str = "measurands[0].formula is without a value at the estimates (formula of y, column 1: the result is too large";
     for (formula, x, said) in [
         ("x*x", r#""estimate": 1e200, "standard_uncertainty": 1e200"#, LARGE),
-        ("x", r#""estimate": 1, "standard_uncertainty": 1e308"#, "the result's answer is beyond all numbers"),
+        (
+            "x",
+            r#""estimate": 1, "standard_uncertainty": 1e308"#,
+            "the result's answer is too large or too small to compute with",
+        ),
         ("exp(x)", r#""estimate": 800, "standard_uncertainty": 1"#, LARGE),
         ("1/x", r#""estimate": 0, "standard_uncertainty": 1"#, "column 1: division by zero"),
         ("x", r#""readings": [1e308, -1e308]"#, "inputs[0].readings is an input whose scale is inf"),
@@ -317,7 +321,7 @@ fn numbers_without_bounds_are_refused() {
             assert!(run.err.contains(said) && run.err.lines().count() == 1, "{formula} {x}: {}", run.err);
         }
     }
-    // What is large and can be reckoned with is: a square has twice the relative uncertainty.
+    // What is large and can be computed with is: a square has twice the relative uncertainty.
     let run = run(howflat()
         .args(["budget", "-", "--trials", "1000", "--json"])
         .write_stdin(model("x*x", r#""estimate": 1e60, "standard_uncertainty": 1e57"#)));

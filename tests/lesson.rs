@@ -203,9 +203,9 @@ fn a_foil_reads_what_the_plane_of_the_feet_says() {
     let [t, u] = [15.0, 2.0];
     let by_hand = reading(40.0, -50.0, 130.0, t);
     assert_near(by_hand, 15.0, 1e-9);
-    let [foretold, foretold_u] = lesson.foil.foretold([t, u]);
+    let [predicted, predicted_u] = lesson.foil.predicted([t, u]);
     assert!(lesson.foil.at_the_rear);
-    assert_near(foretold, by_hand, 1e-9);
+    assert_near(predicted, by_hand, 1e-9);
     // Its uncertainty: thickness, three lengths to 1 mm (differences), feet of 0.5 µm of film with weights 1, 1 and −1 put down
     // twice, repeatability, half the hysteresis and the rounding twice, a slant of 10° ± 20°/√12, and the indicator's swing.
     let slope = |front: f64, rear: f64, reach: f64| {
@@ -223,7 +223,7 @@ fn a_foil_reads_what_the_plane_of_the_feet_says() {
         + 2.0 * once
         + slant.iter().map(|s| (s * t).powi(2)).sum::<f64>()
         + swing;
-    assert_near(foretold_u, squares.sqrt(), 1e-5);
+    assert_near(predicted_u, squares.sqrt(), 1e-5);
     assert_eq!(check.stand, stand());
 }
 

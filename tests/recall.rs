@@ -148,7 +148,7 @@ fn out_of(wear: &PlateWear) -> OutOfTolerance {
     }
 }
 
-/// What was foretold of one history, and what came.
+/// What was predicted of one history, and what came.
 struct Outcome {
     flatness_covered: bool,
     rate_covered: bool,
@@ -234,7 +234,7 @@ fn assert_intervals_hold(name: &str, outcomes: &[Outcome], allowed: f64) {
     }
 }
 
-/// Of the assumed family no interval is too wide either, and on every foretold day as many plates are out as was said.
+/// Of the assumed family no interval is too wide either, and on every predicted day as many plates are out as was said.
 fn assert_calibrated(name: &str, outcomes: &[Outcome]) {
     assert_intervals_hold(name, outcomes, 0.0);
     let n = outcomes.len() as f64;
@@ -279,7 +279,7 @@ fn certified(wears: Wears, n: usize) -> Vec<Outcome> {
 }
 
 #[test]
-fn certified_histories_are_foretold() {
+fn certified_histories_are_predicted() {
     assert_calibrated("certificates, own family", &certified(Wears::AsAssumed, n_histories()));
 }
 
@@ -335,7 +335,7 @@ fn with_spreads(wears: Wears, check: &ShopCheck, n: usize) -> Vec<Outcome> {
 }
 
 #[test]
-fn histories_of_spreads_are_foretold() {
+fn histories_of_spreads_are_predicted() {
     let check = check_with(|_| {});
     assert_calibrated("spreads, own family", &with_spreads(Wears::AsAssumed, &check, n_histories()));
 }

@@ -21,9 +21,9 @@ use howflat::{
 };
 use std::process::ExitCode;
 
-/// Trials of a formula model if nobody says: what JCGM 101 7.2.2 takes as a rule for 95 %.
+/// Trials of a formula model where it is not said: what JCGM 101 7.2.2 takes as a rule for 95 %.
 const USUAL_TRIALS: u64 = 1_000_000;
-/// Trials of a formula model if nobody says, and so many leave open whether the result by the law may be used.
+/// The same where so many leave open whether the result by the law may be used.
 const MORE_TRIALS: u64 = 8_000_000;
 /// Adaptive trials end here.
 const MOST_TRIALS: u64 = 20_000_000;

@@ -23,8 +23,7 @@ pub fn hand_over<E: std::fmt::Display>(
 ) -> Result<(), Failure> {
     let document = json();
     if let Some(path) = number_check::missing_number(&document, &schema()) {
-        let why =
-            "is beyond all numbers that can be reckoned with; check the sizes and units of what was put in";
+        let why = "is too large or too small to compute with; check the sizes and units of what was put in";
         return Err(Failure::Use(format!("the result's {path} {why}")));
     }
     let page = LazyCell::new(page);

@@ -26,7 +26,7 @@ pub fn zone(arguments: &Zone) -> Result<ExitCode, Failure> {
                     .into()
             }
             FlatnessError::NotFinite => {
-                "heights or distances are too large to reckon with; check the units".into()
+                "heights or distances are too large to compute with; check the units".into()
             }
         };
         Failure::input(&arguments.points, why)

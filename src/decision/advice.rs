@@ -14,7 +14,7 @@ use crate::{
 pub struct Offer {
     /// The step.
     pub step: Step,
-    /// What it costs, in a unit of the user's; `None` where nobody said.
+    /// What it costs, in a unit of the user's; `None` where the setup does not say.
     pub effort: Option<f64>,
 }
 

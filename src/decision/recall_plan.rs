@@ -39,9 +39,9 @@ pub struct PlateRecord {
 /// One line of a record.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Entry {
-    /// When.
+    /// The day of the entry.
     pub day: Day,
-    /// What.
+    /// What was found or done on it.
     pub found: Found,
 }
 
@@ -183,7 +183,7 @@ pub struct CostPlan {
 /// A check and what it is worth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CheckWorth {
-    /// Which.
+    /// The kind of check.
     pub check: CheckKind,
     /// Its standard uncertainty, in µm, where it is one.
     pub standard_uncertainty: Option<f64>,

@@ -138,33 +138,33 @@ pub enum ModelFault {
     NoInput,
     /// An input's name cannot stand in a formula, or is that of a function or a constant.
     InputName {
-        /// Which input.
+        /// Index of the input.
         input: usize,
     },
     /// Two inputs have one name.
     InputTwice {
-        /// The later one.
+        /// Index of the later one.
         input: usize,
-        /// The earlier one.
+        /// Index of the earlier one.
         earlier: usize,
     },
     /// An estimate or uncertainty is not a number one can calculate with.
     InputKnowledge {
-        /// Which input.
+        /// Index of the input.
         input: usize,
     },
     /// Two measurands have one name.
     MeasurandTwice {
-        /// The later one.
+        /// Index of the later one.
         measurand: usize,
-        /// The earlier one.
+        /// Index of the earlier one.
         earlier: usize,
     },
     /// A formula cannot be read.
     Formula {
-        /// Which measurand's.
+        /// Index of the measurand.
         measurand: usize,
-        /// Why.
+        /// Where in it, and why.
         error: FormulaError,
     },
     /// The correlations are impossible.

@@ -40,9 +40,9 @@ pub struct Closing {
 /// A place that may have held a grain while it was read.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LikelyGrain {
-    /// Where.
+    /// The foot or the block it was under, and the reading.
     pub place: GrainPlace,
-    /// With which probability.
+    /// Probability that there was one.
     pub probability: f64,
     /// How high it is if there is one: the mean, in µm.
     pub height: f64,

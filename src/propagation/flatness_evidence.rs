@@ -19,7 +19,7 @@ use libm::{exp, log, sqrt};
 /// What the readings of one check say.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct JudgedReadings {
-    /// The flatness deviation, without what the setup lets expect.
+    /// The flatness deviation by the readings alone: the setup's own expectation is taken out.
     pub known: Known,
     /// Chance that such a check holds a reading as odd as the oddest of these.
     pub p_value: f64,

@@ -31,14 +31,14 @@ const N_GROUPS: usize = 20;
 /// A 95 % interval of the error of one way of reading, in µm, with its Monte Carlo uncertainty.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ErrorInterval {
-    /// The probabilistically symmetric interval.
+    /// The probabilistically symmetric interval, in µm.
     pub interval: [f64; 2],
     /// The same from each group of trials alone.
     of_groups: Vec<[f64; 2]>,
 }
 
 impl ErrorInterval {
-    /// Its width.
+    /// Width of the interval, in µm.
     pub fn width(&self) -> f64 {
         width(self.interval)
     }

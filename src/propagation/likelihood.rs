@@ -61,9 +61,9 @@ pub(crate) mod scale {
     pub const EXPANSION: usize = 4;
     /// True repeatability over its estimate.
     pub const REPEATABILITY: usize = 5;
-    /// Hysteresis.
+    /// The indicator's hysteresis.
     pub const HYSTERESIS: usize = 6;
-    /// Contact angle.
+    /// The indicator's contact angle.
     pub const ANGLE: usize = 7;
     /// Size of the indicator's swing.
     pub const SWING: usize = 8;

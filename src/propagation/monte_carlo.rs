@@ -17,7 +17,7 @@ use std::ops::Range;
 /// How many trials to run.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Trials {
-    /// So many.
+    /// This many.
     Fixed(u64),
     /// As many as the result needs (JCGM 101 7.9).
     Adaptive(Adaptive),

@@ -48,7 +48,7 @@ impl Default for Settings {
 /// One way of reading flatness from the same numbers.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Way {
-    /// Which.
+    /// How the numbers are read.
     pub kind: WayKind,
     /// What it gives, in µm.
     pub result: Summary,

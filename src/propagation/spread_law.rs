@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 /// The distribution of a check's spread given the flatness deviation, from simulated surveys.
 ///
-/// The spread of a parked stand reads too much, scatters, and does both the more the worse the plate is;
+/// The spread of a parked stand is too large on average, scatters, and does both the more the worse the plate is;
 /// so it is no value with an uncertainty, but a law of its own at every flatness. At each of a range of
 /// flatness deviations, the plates of the setup's population that come nearest are drawn, their heights
 /// scaled to be exactly as flat, and surveyed. What is left of the spread after its mean and over its

@@ -16,8 +16,8 @@ use std::fmt;
 ///
 /// Every parameter is in the quantity's own unit unless it says otherwise. Build values with the
 /// checked constructors ([`Distribution::normal`] and so on), which refuse impossible parameters;
-/// a value made by them is sound, so no method here can fail. Several normal quantities that hang
-/// together are drawn through [`Correlation`](super::correlation::Correlation).
+/// a value made by them is sound, so no method here can fail. Several correlated normal quantities
+/// are drawn through [`Correlation`](super::correlation::Correlation).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Distribution {
     /// Known exactly.

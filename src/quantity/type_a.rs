@@ -99,9 +99,9 @@ impl Pooled {
 /// One-way analysis of variance of J groups (days, operators, setups) of K readings each (GUM H.5).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OneWay {
-    /// J.
+    /// How many groups: J.
     pub n_groups: usize,
-    /// K.
+    /// How many readings each group has: K.
     pub n_per_group: usize,
     /// Mean of all readings.
     pub mean: f64,

@@ -51,7 +51,7 @@ pub struct BudgetReport<'a> {
     pub title: &'a str,
     /// One a measurand, at least one.
     pub measurands: Vec<MeasurandReport<'a>>,
-    /// How several measurands hang together.
+    /// How several measurands are correlated.
     pub joint: Option<Joint>,
     /// Where the knowledge of inputs comes from: input and words.
     pub evidence: Vec<[&'a str; 2]>,
@@ -99,7 +99,7 @@ pub struct TrialsReport<'a> {
     pub interval: IntervalKind,
 }
 
-/// How several measurands hang together, by either way.
+/// How several measurands are correlated, by either way.
 #[derive(Debug, Clone)]
 pub struct Joint {
     /// By the law of propagation.
@@ -108,7 +108,7 @@ pub struct Joint {
     pub monte_carlo: Option<JointPart>,
 }
 
-/// How several measurands hang together.
+/// How several measurands are correlated.
 #[derive(Debug, Clone)]
 pub struct JointPart {
     /// Covariances, each in the product of both units.
@@ -1139,7 +1139,7 @@ struct HeadDocument {
     straight_lines: Option<Vec<LineDocument>>,
 }
 
-/// How two inputs hang together.
+/// How two inputs are correlated.
 #[derive(Debug, Serialize, JsonSchema)]
 struct CorrelationDocument {
     /// The two inputs.
@@ -1228,7 +1228,7 @@ fn matrix(numbers: &[Vec<f64>]) -> Matrix {
     numbers.iter().map(|row| row.iter().copied().map(finite).collect()).collect()
 }
 
-/// How several measurands hang together, by Monte Carlo.
+/// How several measurands are correlated, by Monte Carlo.
 #[derive(Debug, Serialize, JsonSchema)]
 struct JointDocument {
     /// Correlation coefficients of the measurands; null where a density has no variance.

@@ -1143,7 +1143,7 @@ struct VerdictDocument {
 struct ModelBasedDocument {
     /// How many checks were judged.
     trials: u64,
-    /// The estimates.
+    /// The estimated flatness deviations.
     result: SummaryDocument,
     /// These minus the true flatness.
     error: SummaryDocument,
@@ -1171,7 +1171,7 @@ struct RuleDocument {
 /// How one form looks to the survey: reading over true flatness.
 #[derive(Debug, Serialize, JsonSchema)]
 struct VisibilityDocument {
-    /// The form.
+    /// Which form, in words.
     form: String,
     /// Its spread over its flatness.
     spread: f64,
@@ -1182,7 +1182,7 @@ struct VisibilityDocument {
 /// One source's share in the variance of the spread's error.
 #[derive(Debug, Serialize, JsonSchema)]
 struct ShareDocument {
-    /// The source.
+    /// The source of disturbance, in words.
     source: String,
     /// What it causes by itself.
     first_order: f64,

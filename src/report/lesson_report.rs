@@ -622,7 +622,7 @@ impl LessonReport<'_> {
     fn foil_table(&self) -> Table {
         let h = self.heights();
         let rows = FOILS.iter().map(|&(name, thickness)| {
-            let [reading, u] = self.lesson.foil.foretold(thickness);
+            let [reading, u] = self.lesson.foil.predicted(thickness);
             vec![
                 Cell::from(name),
                 h.cell(thickness[0]),

@@ -955,7 +955,7 @@ struct StepDocument {
     step: String,
     /// What it is, with its size.
     what: String,
-    /// What it costs; null where nobody said.
+    /// What it costs; null where the setup does not say.
     effort: Option<f64>,
     /// Its place by gain; steps that noise cannot tell from the first of their place share it.
     place: Option<usize>,
@@ -1052,7 +1052,7 @@ struct ExpectedDocument {
 /// One method.
 #[derive(Debug, Serialize, JsonSchema)]
 struct MethodDocument {
-    /// Which.
+    /// Its name; a way of reading the check itself begins with "this check".
     method: String,
     /// How often something is put down.
     set_downs: usize,

@@ -1233,7 +1233,7 @@ struct IntervalDocument {
 struct EntryDocument {
     /// Line of the history file.
     line: usize,
-    /// When.
+    /// The day, year-month-day.
     date: String,
     /// "certificate", "shop check" or "resurfacing".
     kind: String,
@@ -1260,7 +1260,7 @@ struct EntryDocument {
 /// A day ahead.
 #[derive(Debug, Serialize, JsonSchema)]
 struct ForecastDocument {
-    /// When.
+    /// The day, year-month-day.
     date: String,
     /// The flatness deviation.
     flatness: IntervalDocument,

@@ -85,9 +85,9 @@ pub struct RefusedPlate {
 pub struct RepeatedRow {
     /// The plate's name; empty where the history names none.
     pub plate: String,
-    /// When.
+    /// The day of both rows.
     pub day: Day,
-    /// What.
+    /// The kind of both rows.
     pub kind: EntryKind,
     /// Lines of the row that counts and of the one that does not.
     pub lines: [usize; 2],

@@ -3,7 +3,7 @@
 use super::fault::Fault;
 use super::points::{PointFile, PointUnits};
 
-/// Fewest points that say anything about a form, and most that are reckoned with.
+/// Fewest points that say anything about a form, and most that are computed with.
 const POINTS: std::ops::RangeInclusive<usize> = 4..=1000;
 
 /// What is wrong in a map.

@@ -26,7 +26,7 @@ pub struct WrittenModel {
     /// The quantities in the formulas.
     #[schemars(length(min = 1, max = 200))]
     pub inputs: Vec<WrittenInput>,
-    /// Inputs that hang together; all others are independent.
+    /// Inputs that are correlated; all others are independent.
     #[schemars(length(max = 2000))]
     pub correlations: Option<Vec<WrittenCorrelation>>,
     /// Groups of inputs whose readings were taken together, time after time: reading k of each at one time.
@@ -240,7 +240,7 @@ pub enum WrittenOfLine {
     Slope,
 }
 
-/// How two inputs hang together.
+/// How two inputs are correlated.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WrittenCorrelation {

@@ -331,7 +331,7 @@ impl Shortlist {
     }
 
     /// Lists a point on a condition. It is written in any case: cheaper than a branch that cannot be
-    /// foretold.
+    /// predicted.
     #[inline(always)]
     fn push(&mut self, all: Points, point: usize, condition: bool) {
         self.x[self.len] = all.x[point];

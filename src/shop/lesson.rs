@@ -165,7 +165,7 @@ pub struct FoilTrial {
 impl FoilTrial {
     /// What the indicator must show with a foil so thick (µm, with its standard uncertainty) under the foot, zeroed without it,
     /// and the standard uncertainty of that, in µm.
-    pub fn foretold(&self, [thickness, u]: [f64; 2]) -> [f64; 2] {
+    pub fn predicted(&self, [thickness, u]: [f64; 2]) -> [f64; 2] {
         let reading = -self.weight * thickness;
         // A swing of rectangular amplitude and any phase, between two readings.
         let swing = self.swing[0] * self.swing[0] / 3.0 * (1.0 - libm::cos(self.swing[1] * reading));

@@ -30,7 +30,7 @@ use libm::{exp, log, sqrt};
 pub struct Event {
     /// When, in years from a date common to all plates.
     pub years: f64,
-    /// What.
+    /// What was found or done.
     pub evidence: Evidence,
 }
 
@@ -52,7 +52,7 @@ pub enum Evidence {
 /// What is known of a flatness deviation at one date.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Known {
-    /// Normal.
+    /// A normal quantity.
     Normal {
         /// The estimate, in µm.
         estimate: f64,
@@ -61,9 +61,9 @@ pub enum Known {
     },
     /// Between two limits (µm) and nothing more.
     Rectangular {
-        /// The lower; may be below 0 where U exceeds the value, since it is also where findings lie.
+        /// Lower limit, in µm; may be below 0 where U exceeds the value, since it is also where findings lie.
         low: f64,
-        /// The upper.
+        /// Upper limit, in µm.
         high: f64,
     },
 }
@@ -113,7 +113,7 @@ pub struct History<'a> {
     /// Largest flatness deviation of interest, in µm, such as twice the tolerance: how far the grid reaches at
     /// first. It is made wider where a history needs it, and no answer depends on it.
     pub highest: f64,
-    /// The rest.
+    /// What is assumed of wear before any history is seen.
     pub prior: WearPrior,
 }
 
