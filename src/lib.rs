@@ -105,7 +105,7 @@ pub use quantity::{
     unit::{Measure, Unit},
 };
 pub use report::{
-    budget_report::BudgetReport, check_report::CheckReport, judge_report::JudgeReport,
+    Report, budget_report::BudgetReport, check_report::CheckReport, judge_report::JudgeReport,
     lesson_report::LessonReport, plan_report::PlanReport, recall_report::RecallReport,
     zone_report::ZoneReport,
 };

@@ -13,10 +13,7 @@ use howflat::{
         monte_carlo::{Adaptive, IntervalKind, Trials},
         simulation::{self, Settings},
     },
-    report::{
-        budget_report::{self, BudgetReport},
-        page::Page,
-    },
+    report::{budget_report::BudgetReport, page::Page},
     setup::{MeasurementSetup, Setup},
 };
 use std::process::ExitCode;
@@ -120,14 +117,6 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
 
 fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
     let report = BudgetReport { date: arguments.output.date.as_deref(), ..report };
-    super::hand_over::hand_over(
-        &arguments.output,
-        budget_report::json_schema,
-        || report.page(),
-        |page| report.files(page),
-        || report.json(),
-        Page::terminal,
-        None,
-    )?;
+    super::hand_over::hand_over(&arguments.output, &report, Page::terminal, None)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -7,31 +7,28 @@ use super::{
     report_folder::{self, Earlier},
     terminal::{print, print_json, say, terminal_width},
 };
-use howflat::report::page::Page;
+use howflat::report::{Report, page::Page};
 use std::{cell::LazyCell, path::Path};
 
 /// Makes sure that every number is one, writes a report's files where a folder was named, and a table where one was, both or
 /// neither; then prints the report as JSON or as text.
-pub fn hand_over<E: std::fmt::Display>(
+pub fn hand_over<R: Report>(
     output: &Output,
-    schema: impl FnOnce() -> serde_json::Value,
-    page: impl FnOnce() -> Page,
-    files: impl FnOnce(&Page) -> Result<Vec<(String, Vec<u8>)>, E>,
-    json: impl FnOnce() -> serde_json::Value,
+    report: &R,
     text: impl FnOnce(&Page, Option<usize>) -> String,
     table: Option<(&Path, &dyn Fn() -> String)>,
 ) -> Result<(), Failure> {
-    let document = json();
-    if let Some(path) = number_check::missing_number(&document, &schema()) {
+    let document = report.json();
+    if let Some(path) = number_check::missing_number(&document, &R::json_schema()) {
         let why = "is too large or too small to compute with; check the sizes and units of what was put in";
         return Err(Failure::Use(format!("the result's {path} {why}")));
     }
-    let page = LazyCell::new(page);
+    let page = LazyCell::new(|| report.page());
     let write = || {
         let table = table.map(|(path, table)| files::Ready::new(path, table().as_bytes())).transpose()?;
         let written = match output.out.as_deref() {
             Some(folder) => {
-                let files = files(&page).map_err(Failure::picture)?;
+                let files = report.files(&page).map_err(Failure::picture)?;
                 report_folder::write_report(folder, &files, Earlier::Replaced)?;
                 Some((folder, files.len()))
             }

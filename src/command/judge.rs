@@ -14,10 +14,7 @@ use howflat::{
         limits::Verdict,
     },
     propagation::posterior::Settings,
-    report::{
-        judge_report::{self, JudgeReport},
-        unseen_words,
-    },
+    report::{judge_report::JudgeReport, unseen_words},
     setup::{self, Setup},
     shop::grade::Tolerance,
 };
@@ -59,15 +56,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         judgement: &judgement,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(
-        &arguments.output,
-        judge_report::json_schema,
-        || report.page(),
-        |page| report.files(page),
-        || report.json(),
-        on_screen(&arguments.output),
-        None,
-    )?;
+    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
     Ok(match verdict {
         None | Some(Verdict::Within) => ExitCode::SUCCESS,
         Some(Verdict::Out | Verdict::Undecided) => ExitCode::from(1),

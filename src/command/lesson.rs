@@ -7,7 +7,7 @@ use super::{
     hand_over::{hand_over, on_screen},
 };
 use howflat::{
-    report::lesson_report::{self, LessonReport, bow_height, dip_depth},
+    report::lesson_report::{LessonReport, bow_height, dip_depth},
     shop,
 };
 use std::process::ExitCode;
@@ -22,14 +22,6 @@ pub fn lesson(arguments: &Lesson) -> Result<ExitCode, Failure> {
         Failure::input(&arguments.setup, why)
     })?;
     let report = LessonReport { setup: &setup, lesson: &lesson, date: arguments.output.date.as_deref() };
-    hand_over(
-        &arguments.output,
-        lesson_report::json_schema,
-        || report.page(),
-        |page| report.files(page),
-        || report.json(),
-        on_screen(&arguments.output),
-        None,
-    )?;
+    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -28,8 +28,8 @@ mod zone;
 
 use args::{Arguments, Command, Described};
 use clap::Parser;
-use howflat::report::{
-    budget_report, check_report, judge_report, lesson_report, plan_report, recall_report, zone_report,
+use howflat::{
+    BudgetReport, CheckReport, JudgeReport, LessonReport, PlanReport, RecallReport, Report, ZoneReport,
 };
 use std::process::ExitCode;
 use terminal::{print, print_json};
@@ -76,13 +76,13 @@ fn obey(command: &Command) -> Result<ExitCode, Failure> {
             let schema = match arguments.of {
                 Described::Setup => howflat::setup::schema(),
                 Described::Model => howflat::setup::model_schema(),
-                Described::Simulate => check_report::json_schema(),
-                Described::Budget => budget_report::json_schema(),
-                Described::Judge => judge_report::json_schema(),
-                Described::Lesson => lesson_report::json_schema(),
-                Described::Recall => recall_report::json_schema(),
-                Described::Plan => plan_report::json_schema(),
-                Described::Zone => zone_report::json_schema(),
+                Described::Simulate => CheckReport::json_schema(),
+                Described::Budget => BudgetReport::json_schema(),
+                Described::Judge => JudgeReport::json_schema(),
+                Described::Lesson => LessonReport::json_schema(),
+                Described::Recall => RecallReport::json_schema(),
+                Described::Plan => PlanReport::json_schema(),
+                Described::Zone => ZoneReport::json_schema(),
                 Described::Validate => howflat::validation::record::json_schema(),
             };
             print_json(&schema)?;

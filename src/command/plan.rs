@@ -16,7 +16,7 @@ use howflat::{
         placements::placements,
     },
     propagation::{improvement_gain::Workshop, simulation::WayKind},
-    report::plan_report::{self, PlacedSetup, PlanReport},
+    report::plan_report::{PlacedSetup, PlanReport},
     setup,
 };
 use std::process::ExitCode;
@@ -70,14 +70,6 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
         seed,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(
-        &arguments.output,
-        plan_report::json_schema,
-        || report.page(),
-        |page| report.files(page),
-        || report.json(),
-        on_screen(&arguments.output),
-        None,
-    )?;
+    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -11,7 +11,7 @@ use super::{
 use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
-    report::recall_report::{self, RecallReport},
+    report::recall_report::RecallReport,
     setup::{self, Fault, HistoryFile, RefusedPlate, Setup},
 };
 use std::process::ExitCode;
@@ -64,15 +64,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         plan: &plan,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(
-        &arguments.output,
-        recall_report::json_schema,
-        || report.page(),
-        |page| report.files(page),
-        || report.json(),
-        on_screen(&arguments.output),
-        None,
-    )?;
+    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
     // The other plates have their dates; that some have none must not go unseen.
     match faults(&refused) {
         none if none.is_empty() => Ok(ExitCode::SUCCESS),

@@ -10,7 +10,7 @@ use super::{
 use howflat::{
     decision::{conformance::Rule, verdict_curve::verdict_curve},
     propagation::simulation::{self, Settings},
-    report::check_report::{self, CheckReport},
+    report::check_report::CheckReport,
 };
 use std::process::ExitCode;
 
@@ -43,10 +43,7 @@ pub fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
     let trials = || report.trials_csv();
     hand_over(
         &arguments.output,
-        check_report::json_schema,
-        || report.page(),
-        |page| report.files(page),
-        || report.json(),
+        &report,
         on_screen(&arguments.output),
         arguments.trials_csv.as_deref().map(|file| (file, &trials as &dyn Fn() -> String)),
     )?;

@@ -1,6 +1,7 @@
 //! The report on the budget of a measurement: by the law of propagation, by Monte Carlo, and whether they agree.
 
 use super::{
+    Report,
     budget_table::{behind, budget_table, described, distributions_table, result},
     chart::{
         Mark,
@@ -128,6 +129,92 @@ impl From<&LinearResult> for JointPart {
 impl From<&MonteCarlo> for JointPart {
     fn from(r: &MonteCarlo) -> Self {
         Self { covariance: r.covariance.clone(), correlation: r.correlation.clone(), regions: r.regions }
+    }
+}
+
+impl Report for BudgetReport<'_> {
+    fn page(&self) -> Page {
+        let mut facts = match self.check {
+            Some(setup) => setup_words::facts(setup, setup.tolerance.as_ref(), self.date),
+            None => vec![
+                date_fact(self.date),
+                ["file".to_string(), short_digest(self.digest).to_string()],
+                ["program".to_string(), format!("howflat {}", crate::VERSION)],
+            ],
+        };
+        facts.push(["run".to_string(), self.run()]);
+        Page {
+            kind: "Uncertainty budget".into(),
+            title: self.title.to_string(),
+            facts,
+            answer_is: String::new(),
+            answer: self.measurands.iter().map(MeasurandReport::answer).collect(),
+            verdict: None,
+            parts: self.parts(),
+            provenance: self.provenance(),
+            for_signature: true,
+            annex_on_request: false,
+        }
+    }
+
+    fn json(&self) -> Value {
+        let mut documents: Vec<MeasurandDocument> =
+            self.measurands.iter().map(MeasurandReport::document).collect();
+        let head = HeadDocument {
+            title: text::inert(self.title),
+            date: self.date.map(text::inert),
+            answer: self.answer(),
+            version: crate::VERSION.into(),
+            file_digest: self.digest.into(),
+            seed: self.seed,
+            remarks: self.remarks.clone(),
+            input_correlations: (!self.input_correlations.is_empty()).then(|| {
+                let document = |(a, b, r): &(&str, &str, f64)| CorrelationDocument {
+                    between: [a, b].map(|name| text::inert(name)),
+                    coefficient: *r,
+                };
+                self.input_correlations.iter().map(document).collect()
+            }),
+            straight_lines: (!self.lines.is_empty())
+                .then(|| self.lines.iter().map(LineDocument::from).collect()),
+        };
+        let document = if documents.len() == 1 {
+            let measurand = documents.remove(0);
+            ReportDocument::One(Box::new(OneDocument { head, measurand }))
+        } else {
+            let joint = self.joint.as_ref();
+            let monte_carlo = joint.and_then(|joint| joint.monte_carlo.as_ref());
+            ReportDocument::Several(Box::new(SeveralDocument {
+                head,
+                measurands: documents,
+                correlation: joint.map(|joint| matrix(&joint.linear.correlation)),
+                covariance: joint.map(|joint| matrix(&joint.linear.covariance)),
+                regions: joint.and_then(|joint| joint.linear.regions.as_ref()).map(RegionsDocument::from),
+                monte_carlo: monte_carlo.map(|part| JointDocument {
+                    correlation: matrix(&part.correlation),
+                    covariance: matrix(&part.covariance),
+                    regions: part.regions.as_ref().map(RegionsDocument::from),
+                }),
+            }))
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(ReportDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
+            let table = measurand.table();
+            files.push((format!("budget{suffix}.csv"), table.csv().into_bytes()));
+            files.push((format!("budget{suffix}.md"), table.markdown().into_bytes()));
+            if let Some(histogram) = measurand.histogram() {
+                files.push((format!("histogram{suffix}.png"), png(&histogram, 2.0)?));
+            }
+        }
+        Ok(files)
     }
 }
 
@@ -280,32 +367,6 @@ impl<'a> BudgetReport<'a> {
     /// The answer: a sentence a measurand.
     pub fn answer(&self) -> String {
         self.measurands.iter().map(MeasurandReport::answer).collect::<Vec<_>>().join(" ")
-    }
-
-    /// The report as it is read: the answer, then measurand by measurand budget, both ways beside each other and
-    /// pictures, then what the inputs rest on.
-    pub fn page(&self) -> Page {
-        let mut facts = match self.check {
-            Some(setup) => setup_words::facts(setup, setup.tolerance.as_ref(), self.date),
-            None => vec![
-                date_fact(self.date),
-                ["file".to_string(), short_digest(self.digest).to_string()],
-                ["program".to_string(), format!("howflat {}", crate::VERSION)],
-            ],
-        };
-        facts.push(["run".to_string(), self.run()]);
-        Page {
-            kind: "Uncertainty budget".into(),
-            title: self.title.to_string(),
-            facts,
-            answer_is: String::new(),
-            answer: self.measurands.iter().map(MeasurandReport::answer).collect(),
-            verdict: None,
-            parts: self.parts(),
-            provenance: self.provenance(),
-            for_signature: true,
-            annex_on_request: false,
-        }
     }
 
     /// What follows the answer, in the order in which it is read.
@@ -496,69 +557,6 @@ impl<'a> BudgetReport<'a> {
 
     fn n_trials(&self) -> Option<usize> {
         self.measurands.iter().filter_map(|m| m.trials.as_ref()).map(|trials| trials.values.len()).next()
-    }
-
-    /// The JSON document of `budget --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let mut documents: Vec<MeasurandDocument> =
-            self.measurands.iter().map(MeasurandReport::document).collect();
-        let head = HeadDocument {
-            title: text::inert(self.title),
-            date: self.date.map(text::inert),
-            answer: self.answer(),
-            version: crate::VERSION.into(),
-            file_digest: self.digest.into(),
-            seed: self.seed,
-            remarks: self.remarks.clone(),
-            input_correlations: (!self.input_correlations.is_empty()).then(|| {
-                let document = |(a, b, r): &(&str, &str, f64)| CorrelationDocument {
-                    between: [a, b].map(|name| text::inert(name)),
-                    coefficient: *r,
-                };
-                self.input_correlations.iter().map(document).collect()
-            }),
-            straight_lines: (!self.lines.is_empty())
-                .then(|| self.lines.iter().map(LineDocument::from).collect()),
-        };
-        let document = if documents.len() == 1 {
-            let measurand = documents.remove(0);
-            ReportDocument::One(Box::new(OneDocument { head, measurand }))
-        } else {
-            let joint = self.joint.as_ref();
-            let monte_carlo = joint.and_then(|joint| joint.monte_carlo.as_ref());
-            ReportDocument::Several(Box::new(SeveralDocument {
-                head,
-                measurands: documents,
-                correlation: joint.map(|joint| matrix(&joint.linear.correlation)),
-                covariance: joint.map(|joint| matrix(&joint.linear.covariance)),
-                regions: joint.and_then(|joint| joint.linear.regions.as_ref()).map(RegionsDocument::from),
-                monte_carlo: monte_carlo.map(|part| JointDocument {
-                    correlation: matrix(&part.correlation),
-                    covariance: matrix(&part.covariance),
-                    regions: part.regions.as_ref().map(RegionsDocument::from),
-                }),
-            }))
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = page.files();
-        files.push(("result.json".to_string(), format!("{:#}\n", self.json()).into_bytes()));
-        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
-            let table = measurand.table();
-            files.push((format!("budget{suffix}.csv"), table.csv().into_bytes()));
-            files.push((format!("budget{suffix}.md"), table.markdown().into_bytes()));
-            if let Some(histogram) = measurand.histogram() {
-                files.push((format!("histogram{suffix}.png"), png(&histogram, 2.0)?));
-            }
-        }
-        Ok(files)
     }
 
     /// What the files of each measurand end in: nothing if there is only one, else its name as far as a file system
@@ -1095,11 +1093,6 @@ fn kind_name(kind: IntervalKind) -> &'static str {
         IntervalKind::Symmetric => "symmetric",
         IntervalKind::Shortest => "shortest",
     }
-}
-
-/// The JSON Schema of [`BudgetReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(ReportDocument).to_value()
 }
 
 /// What a budget says: of one measurand by itself, or of several in a list.

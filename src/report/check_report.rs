@@ -1,6 +1,7 @@
 //! The report on a simulated shop check: how far it can be from the plate's true flatness.
 
 use super::{
+    Report,
     budget_table::budget_table,
     chart::{
         Mark,
@@ -56,6 +57,177 @@ pub struct CheckReport<'a> {
     pub verdicts: Vec<VerdictPoint>,
     /// The date of the report, as the user gave it.
     pub date: Option<&'a str>,
+}
+
+impl Report for CheckReport<'_> {
+    fn page(&self) -> Page {
+        let mut answer = vec![self.answer()];
+        answer.extend(self.card_sentence());
+        answer.extend(self.blindness());
+        let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();
+        parts.extend([Part::Next("What to do next".into()), Part::List(self.next_steps())]);
+        parts.extend([
+            Part::heading("How far the check is from the truth"),
+            Part::Table(self.ways()),
+            Part::Words(self.rule_sentence()),
+            Part::picture(
+                "histogram",
+                self.histogram(),
+                "Error of the check over all simulated plates, with its coverage intervals and its mean.",
+            ),
+            Part::heading("What was taken for granted"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("The budget of one reading"),
+            Part::Table(self.budget()),
+            Part::Table(self.linear()),
+            Part::heading("Where the error comes from"),
+            Part::Table(self.parts()),
+            Part::picture(
+                "shares",
+                self.shares_picture(),
+                "Share of each source in the variance of the spread's error; whiskers show what the number of trials \
+                 leaves open.",
+            ),
+            Part::Table(self.shares()),
+        ]);
+        parts.extend(self.lever());
+        if let (Some(card), Some(operating)) = (self.card_picture(), self.operating_picture()) {
+            parts.extend([
+                Part::heading("What the check can decide"),
+                Part::picture("limits", card, "The chance that a plate is bad, given the spread that was read."),
+                Part::picture(
+                    "operating",
+                    operating,
+                    "Operating curve: the chance that a plate is accepted, against its true flatness. A good check falls \
+                     steeply at the tolerance.",
+                ),
+            ]);
+        }
+        parts.extend(self.verdict_table().map(Part::Table));
+        parts.extend([
+            Part::heading("What the check sees of the plate"),
+            Part::picture(
+                "plate",
+                self.plate(),
+                "A plate of median flatness among those simulated, with feet, arm and targets drawn on it.",
+            ),
+            Part::Table(self.visibility()),
+            Part::heading("Cautions and limits"),
+            Part::Words(RESTS_ON_DESCRIPTION.into()),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let s = &self.simulation.settings;
+        let mut facts = setup_words::facts(self.setup, self.setup.tolerance.as_ref(), self.date);
+        facts.push(["run".into(), format!("{} trials, seed {}", s.n_trials, s.seed)]);
+        Page {
+            kind: "What a shop check of a surface plate can tell".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer_is: String::new(),
+            answer,
+            verdict: None,
+            parts,
+            provenance: self.provenance(),
+            for_signature: true,
+            annex_on_request: false,
+        }
+    }
+
+    fn json(&self) -> Value {
+        let s = self.simulation;
+        let convert = |value: f64| self.heights().of(value);
+        let summary = |summary: &Summary| SummaryDocument::new(summary, convert);
+        let readings = s.ways.iter().enumerate().map(|(i, way)| {
+            let document = WayDocument {
+                result: summary(&way.result),
+                error: summary(&way.error),
+                limits: self.limits.get(i).map(|limits| self.limits_document(Some(limits))),
+            };
+            (way_key(way.kind).to_string(), document)
+        });
+        let document = CheckDocument {
+            title: text::inert(&self.setup.title),
+            date: self.date.map(text::inert),
+            answer: self.answer(),
+            unit: self.setup.unit.symbol().into(),
+            trials: s.settings.n_trials,
+            seed: s.settings.seed,
+            setup_digest: self.setup.digest.clone(),
+            version: crate::VERSION.into(),
+            stand: self.setup.check.survey.stand_use.name().into(),
+            true_flatness: summary(&s.true_flatness),
+            readings: readings.collect(),
+            model_based: s.model_based.as_ref().map(|judged| ModelBasedDocument {
+                trials: judged.n_trials,
+                result: summary(&judged.result),
+                error: summary(&judged.error),
+                intervals_that_hold_the_truth: judged.n_covered,
+                mean_width: convert(judged.mean_width),
+            }),
+            fitted_rule: RuleDocument {
+                constant: self.heights().of(s.rule.constant),
+                per_spread: s.rule.per_spread,
+                per_levelled: s.rule.per_levelled,
+                most_spread: self.heights().of(s.rule.most_spread),
+                most_levelled: self.heights().of(s.rule.most_levelled),
+            },
+            error_of_form: summary(&s.form_error),
+            error_of_disturbances: summary(&s.disturbance_error),
+            cannot_see: s
+                .visibilities
+                .iter()
+                .filter(|v| v.spread < INVISIBLE)
+                .map(|v| self.form_name(v))
+                .collect(),
+            visibility: s
+                .visibilities
+                .iter()
+                .map(|v| VisibilityDocument {
+                    form: self.form_name(v),
+                    spread: v.spread,
+                    levelled: v.levelled,
+                })
+                .collect(),
+            shares: s.shares.iter().map(ShareDocument::from).collect(),
+            share_trials: s.n_share_trials,
+            limits: self.limits_document(self.limits.first()),
+            verdicts: self.verdicts.iter().map(|point| self.verdict_document(point)).collect(),
+            acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
+            budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
+            linear: LinearDocument {
+                budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
+                validation: ValidationDocument::from(&s.validation.in_unit(self.heights().of(1.0))),
+            },
+            assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(CheckDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        files.extend(
+            [
+                ("budget.csv", self.budget().csv().into_bytes()),
+                ("budget.md", self.budget().markdown().into_bytes()),
+                ("histogram.png", png(&self.histogram(), 2.0)?),
+            ]
+            .map(|(name, bytes)| (name.to_string(), bytes)),
+        );
+        let tables = [("limits.csv", self.operating()), ("operating.csv", self.acceptance())];
+        files.extend(
+            tables
+                .into_iter()
+                .filter_map(|(name, table)| Some((name.to_string(), table?.csv().into_bytes()))),
+        );
+        Ok(files)
+    }
 }
 
 impl<'a> CheckReport<'a> {
@@ -167,84 +339,6 @@ impl<'a> CheckReport<'a> {
             said.push(format!("It sees little of: {}.", weak.join("; ")));
         }
         (!said.is_empty()).then(|| said.join(" "))
-    }
-
-    /// The report as it is read: the answer, the assumptions with every default that was used, the numbers and
-    /// pictures behind it, its limits.
-    pub fn page(&self) -> Page {
-        let mut answer = vec![self.answer()];
-        answer.extend(self.card_sentence());
-        answer.extend(self.blindness());
-        let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();
-        parts.extend([Part::Next("What to do next".into()), Part::List(self.next_steps())]);
-        parts.extend([
-            Part::heading("How far the check is from the truth"),
-            Part::Table(self.ways()),
-            Part::Words(self.rule_sentence()),
-            Part::picture(
-                "histogram",
-                self.histogram(),
-                "Error of the check over all simulated plates, with its coverage intervals and its mean.",
-            ),
-            Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("The budget of one reading"),
-            Part::Table(self.budget()),
-            Part::Table(self.linear()),
-            Part::heading("Where the error comes from"),
-            Part::Table(self.parts()),
-            Part::picture(
-                "shares",
-                self.shares_picture(),
-                "Share of each source in the variance of the spread's error; whiskers show what the number of trials \
-                 leaves open.",
-            ),
-            Part::Table(self.shares()),
-        ]);
-        parts.extend(self.lever());
-        if let (Some(card), Some(operating)) = (self.card_picture(), self.operating_picture()) {
-            parts.extend([
-                Part::heading("What the check can decide"),
-                Part::picture("limits", card, "The chance that a plate is bad, given the spread that was read."),
-                Part::picture(
-                    "operating",
-                    operating,
-                    "Operating curve: the chance that a plate is accepted, against its true flatness. A good check falls \
-                     steeply at the tolerance.",
-                ),
-            ]);
-        }
-        parts.extend(self.verdict_table().map(Part::Table));
-        parts.extend([
-            Part::heading("What the check sees of the plate"),
-            Part::picture(
-                "plate",
-                self.plate(),
-                "A plate of median flatness among those simulated, with feet, arm and targets drawn on it.",
-            ),
-            Part::Table(self.visibility()),
-            Part::heading("Cautions and limits"),
-            Part::Words(RESTS_ON_DESCRIPTION.into()),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
-        ]);
-        let s = &self.simulation.settings;
-        let mut facts = setup_words::facts(self.setup, self.setup.tolerance.as_ref(), self.date);
-        facts.push(["run".into(), format!("{} trials, seed {}", s.n_trials, s.seed)]);
-        Page {
-            kind: "What a shop check of a surface plate can tell".into(),
-            title: self.setup.title.clone(),
-            facts,
-            answer_is: String::new(),
-            answer,
-            verdict: None,
-            parts,
-            provenance: self.provenance(),
-            for_signature: true,
-            annex_on_request: false,
-        }
     }
 
     /// Use it, read these, send it out: what follows from the card.
@@ -624,77 +718,6 @@ impl<'a> CheckReport<'a> {
         }
     }
 
-    /// The JSON document of `simulate --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let s = self.simulation;
-        let convert = |value: f64| self.heights().of(value);
-        let summary = |summary: &Summary| SummaryDocument::new(summary, convert);
-        let readings = s.ways.iter().enumerate().map(|(i, way)| {
-            let document = WayDocument {
-                result: summary(&way.result),
-                error: summary(&way.error),
-                limits: self.limits.get(i).map(|limits| self.limits_document(Some(limits))),
-            };
-            (way_key(way.kind).to_string(), document)
-        });
-        let document = CheckDocument {
-            title: text::inert(&self.setup.title),
-            date: self.date.map(text::inert),
-            answer: self.answer(),
-            unit: self.setup.unit.symbol().into(),
-            trials: s.settings.n_trials,
-            seed: s.settings.seed,
-            setup_digest: self.setup.digest.clone(),
-            version: crate::VERSION.into(),
-            stand: self.setup.check.survey.stand_use.name().into(),
-            true_flatness: summary(&s.true_flatness),
-            readings: readings.collect(),
-            model_based: s.model_based.as_ref().map(|judged| ModelBasedDocument {
-                trials: judged.n_trials,
-                result: summary(&judged.result),
-                error: summary(&judged.error),
-                intervals_that_hold_the_truth: judged.n_covered,
-                mean_width: convert(judged.mean_width),
-            }),
-            fitted_rule: RuleDocument {
-                constant: self.heights().of(s.rule.constant),
-                per_spread: s.rule.per_spread,
-                per_levelled: s.rule.per_levelled,
-                most_spread: self.heights().of(s.rule.most_spread),
-                most_levelled: self.heights().of(s.rule.most_levelled),
-            },
-            error_of_form: summary(&s.form_error),
-            error_of_disturbances: summary(&s.disturbance_error),
-            cannot_see: s
-                .visibilities
-                .iter()
-                .filter(|v| v.spread < INVISIBLE)
-                .map(|v| self.form_name(v))
-                .collect(),
-            visibility: s
-                .visibilities
-                .iter()
-                .map(|v| VisibilityDocument {
-                    form: self.form_name(v),
-                    spread: v.spread,
-                    levelled: v.levelled,
-                })
-                .collect(),
-            shares: s.shares.iter().map(ShareDocument::from).collect(),
-            share_trials: s.n_share_trials,
-            limits: self.limits_document(self.limits.first()),
-            verdicts: self.verdicts.iter().map(|point| self.verdict_document(point)).collect(),
-            acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
-            budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
-            linear: LinearDocument {
-                budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
-                validation: ValidationDocument::from(&s.validation.in_unit(self.heights().of(1.0))),
-            },
-            assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
     fn verdict_document(&self, point: &VerdictPoint) -> VerdictDocument {
         VerdictDocument {
             flatness_over_tolerance: point.ratio,
@@ -703,31 +726,6 @@ impl<'a> CheckReport<'a> {
             out: point.n_out,
             within_interval: point.within_interval(),
         }
-    }
-
-    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = page.files();
-        files.extend(
-            [
-                ("result.json", format!("{:#}\n", self.json()).into_bytes()),
-                ("budget.csv", self.budget().csv().into_bytes()),
-                ("budget.md", self.budget().markdown().into_bytes()),
-                ("histogram.png", png(&self.histogram(), 2.0)?),
-            ]
-            .map(|(name, bytes)| (name.to_string(), bytes)),
-        );
-        let tables = [("limits.csv", self.operating()), ("operating.csv", self.acceptance())];
-        files.extend(
-            tables
-                .into_iter()
-                .filter_map(|(name, table)| Some((name.to_string(), table?.csv().into_bytes()))),
-        );
-        Ok(files)
     }
 
     /// Every trial as CSV, a line each: the plate's true flatness, and what each way of reading gives, in the report's
@@ -1047,11 +1045,6 @@ pub(super) fn way_key(kind: WayKind) -> &'static str {
         WayKind::Levelled => "levelled",
         WayKind::Fitted => "fitted",
     }
-}
-
-/// The JSON Schema of [`CheckReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(CheckDocument).to_value()
 }
 
 /// What a simulation of a shop check found. Heights are in `unit`.

@@ -1,6 +1,7 @@
 //! The report on a plate whose readings are at hand: may it be used?
 
 use super::{
+    Report,
     chart::{
         Mark,
         curves::Tone,
@@ -58,6 +59,197 @@ pub struct JudgeReport<'a> {
     pub judgement: &'a Judgement,
     /// The date of the report, as the user gave it.
     pub date: Option<&'a str>,
+}
+
+impl Report for JudgeReport<'_> {
+    fn page(&self) -> Page {
+        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
+        if let Some(next) = self.next_table() {
+            parts.extend([Part::Next("What to read next".into()), Part::Table(next)]);
+            parts.extend(self.if_good().map(Part::Words));
+            parts.extend([
+                Part::picture(
+                    "next",
+                    self.next_picture(),
+                    "Where to put stand and block for that, with feet and arm; each target carries the number of its row.",
+                ),
+            ]);
+        }
+        parts.extend([
+            Part::heading("The plate, given these readings"),
+            Part::picture(
+                "map",
+                self.map(),
+                "Map of the plate: estimate and standard uncertainty, with feet, arm and targets drawn on it.",
+            ),
+            Part::picture(
+                "flatness",
+                self.histogram(),
+                "What the flatness deviation may be, with its coverage intervals and what it is judged by.",
+            ),
+            Part::Table(self.flatness_table()),
+            Part::Table(self.unseen().table()),
+            Part::heading("The readings"),
+            Part::Table(self.readings_table()),
+            Part::heading("What was taken for granted"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("Cautions and limits"),
+            Part::Words(RESTS_ON_KIND.into()),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
+        facts.extend([
+            ["readings".to_string(), short_digest(&self.readings.digest).to_string()],
+            ["run".to_string(), format!("{}, seed {}", self.draws(), self.settings.seed)],
+        ]);
+        Page {
+            kind: "What readings say of a surface plate".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer_is: String::new(),
+            answer: std::iter::once(self.answer()).chain(self.otherwise()).collect(),
+            verdict: self.judgement.verdict.map(|verdict| match verdict {
+                Verdict::Within => Tone::Within,
+                Verdict::Undecided => Tone::Undecided,
+                Verdict::Out => Tone::Out,
+            }),
+            parts,
+            provenance: self.provenance(),
+            for_signature: true,
+            annex_on_request: false,
+        }
+    }
+
+    fn json(&self) -> Value {
+        let h = self.heights();
+        let judgement = self.judgement;
+        let posterior = &judgement.posterior;
+        let summary = |s: &Summary| SummaryDocument::new(s, |value| h.of(value));
+        let map = &posterior.map;
+        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
+            |((at, &height), &u)| {
+                let [x, y] = in_plan(at, self.setup.plan_unit);
+                PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
+            },
+        );
+        let fits = &posterior.fit.readings;
+        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
+            let spot = self.survey_spot(row.reading);
+            ReadingDocument {
+                line: row.line,
+                placement: inert(&spot.station),
+                target: inert(&spot.target),
+                pass: row.pass,
+                closing: self.readings.check.survey.readings[row.reading].closing,
+                value: h.of(row.value),
+                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
+                off: fit.map(|fit| h.of(fit.off)),
+                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
+                p_value: fit.map(|fit| fit.p_value),
+                grain_probability: fit.map(|fit| fit.grain_probability),
+            }
+        };
+        let rows: Vec<ReadingDocument> = self.rows_with_fit().into_iter().map(reading).collect();
+        let line = |fit: usize| self.row_of(&fits[fit]).map_or(0, |row| row.line);
+        let find = |fit: usize| rows.iter().find(|row| row.line == line(fit)).cloned();
+        let doubts = judgement.doubts.iter().map(|doubt| match *doubt {
+            Doubt::Reading { reading, probability } => DoubtDocument {
+                on: "reading".into(),
+                line: Some(line(reading)),
+                chance_of_a_grain: None,
+                verdict_probability: Some(probability),
+            },
+            Doubt::Dirt { chance, probability } => DoubtDocument {
+                on: "dirt".into(),
+                line: None,
+                chance_of_a_grain: Some(chance),
+                verdict_probability: Some(probability),
+            },
+            Doubt::FewDraws => DoubtDocument {
+                on: "few draws".into(),
+                line: None,
+                chance_of_a_grain: None,
+                verdict_probability: None,
+            },
+        });
+        let document = JudgeDocument {
+            title: inert(&self.setup.title),
+            date: self.date.map(inert),
+            answer: self.answer(),
+            otherwise: self.otherwise(),
+            explanation: self.explanations(),
+            unit: self.setup.unit.symbol().into(),
+            length_unit: self.setup.plan_unit.symbol().into(),
+            flatness: summary(&judgement.flatness),
+            intervals: [0.5, 0.8, 0.95].map(|level| summary(&posterior.summary(level))).to_vec(),
+            before: summary(&judgement.before.flatness),
+            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
+            tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
+            conformance_probability: judgement.conformance.map(|c| c.probability),
+            conformance_probability_before: judgement.before.probability,
+            evidence: judgement.evidence.map(|evidence| EvidenceDocument {
+                factor: evidence.factor,
+                relative_standard_uncertainty: evidence.relative_uncertainty,
+                conformance_probability_if_doubted: evidence.if_doubted.probability,
+                verdict_if_doubted: verdict_name(evidence.if_doubted.verdict).into(),
+            }),
+            hangs_on: doubts.collect(),
+            sensitivity: SensitivityDocument {
+                to_assumed_wear: posterior.leaning.assumption,
+                to_readings: posterior.leaning.readings,
+                pull_apart: posterior.leaning.pulls_apart(),
+            },
+            verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
+            rule: RuleDocument::from(self.rule),
+            spread: h.of(self.readings.spread()),
+            map: points.collect(),
+            fit: FitDocument {
+                p_value: posterior.fit.p_value,
+                misfit: judgement.misfit,
+                worst_reading: posterior.fit.worst.and_then(find),
+                closing_p_value: posterior.fit.closing.map(|closing| closing.p_value),
+                closing_reading: posterior.fit.closing.and_then(|closing| find(closing.reading)),
+            },
+            readings: rows.clone(),
+            foot_dip: judgement.foot_dip.map(|dip| FootDipDocument {
+                foot: foot_name(&self.setup.check.stand.feet, dip.foot).into(),
+                at: in_plan(dip.at, self.setup.plan_unit),
+                height: h.of(dip.height),
+                standard_uncertainty: h.of(dip.standard_uncertainty),
+                effect: h.of(dip.effect),
+            }),
+            effective_sample_size: posterior.effective_sample_size,
+            sample_suffices: posterior.sample_suffices,
+            prior_influence: judgement.otherwise.iter().map(|other| self.influence_document(other)).collect(),
+            unseen: self.unseen().document(),
+            next: self.next_rows(),
+            next_proves: judgement.if_good.as_ref().map(|if_good| if_good.probability),
+            n_readings: self.readings.rows.len(),
+            seed: self.settings.seed,
+            setup_digest: self.setup.digest.clone(),
+            readings_digest: self.readings.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(JudgeDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let others = [
+            ("judged.csv", self.readings_csv().csv().into_bytes()),
+            ("fit.csv", self.readings_table().csv().into_bytes()),
+            ("map.png", png(&self.map(), 2.0)?),
+        ];
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        files.extend(others.map(|(name, bytes)| (name.to_string(), bytes)));
+        Ok(files)
+    }
 }
 
 impl JudgeReport<'_> {
@@ -474,68 +666,6 @@ impl JudgeReport<'_> {
         Some(said)
     }
 
-    /// The report as it is read: the verdict, what to read next, the plate, the readings, the assumptions.
-    pub fn page(&self) -> Page {
-        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
-        if let Some(next) = self.next_table() {
-            parts.extend([Part::Next("What to read next".into()), Part::Table(next)]);
-            parts.extend(self.if_good().map(Part::Words));
-            parts.extend([
-                Part::picture(
-                    "next",
-                    self.next_picture(),
-                    "Where to put stand and block for that, with feet and arm; each target carries the number of its row.",
-                ),
-            ]);
-        }
-        parts.extend([
-            Part::heading("The plate, given these readings"),
-            Part::picture(
-                "map",
-                self.map(),
-                "Map of the plate: estimate and standard uncertainty, with feet, arm and targets drawn on it.",
-            ),
-            Part::picture(
-                "flatness",
-                self.histogram(),
-                "What the flatness deviation may be, with its coverage intervals and what it is judged by.",
-            ),
-            Part::Table(self.flatness_table()),
-            Part::Table(self.unseen().table()),
-            Part::heading("The readings"),
-            Part::Table(self.readings_table()),
-            Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Words(RESTS_ON_KIND.into()),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
-        ]);
-        let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
-        facts.extend([
-            ["readings".to_string(), short_digest(&self.readings.digest).to_string()],
-            ["run".to_string(), format!("{}, seed {}", self.draws(), self.settings.seed)],
-        ]);
-        Page {
-            kind: "What readings say of a surface plate".into(),
-            title: self.setup.title.clone(),
-            facts,
-            answer_is: String::new(),
-            answer: std::iter::once(self.answer()).chain(self.otherwise()).collect(),
-            verdict: self.judgement.verdict.map(|verdict| match verdict {
-                Verdict::Within => Tone::Within,
-                Verdict::Undecided => Tone::Undecided,
-                Verdict::Out => Tone::Out,
-            }),
-            parts,
-            provenance: self.provenance(),
-            for_signature: true,
-            annex_on_request: false,
-        }
-    }
-
     /// What the rows to read next would prove, if the plate is good.
     fn if_good(&self) -> Option<String> {
         let if_good = self.judgement.if_good.as_ref()?;
@@ -718,23 +848,6 @@ impl JudgeReport<'_> {
         }
     }
 
-    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let others = [
-            ("result.json", format!("{:#}\n", self.json()).into_bytes()),
-            ("judged.csv", self.readings_csv().csv().into_bytes()),
-            ("fit.csv", self.readings_table().csv().into_bytes()),
-            ("map.png", png(&self.map(), 2.0)?),
-        ];
-        let mut files = page.files();
-        files.extend(others.map(|(name, bytes)| (name.to_string(), bytes)));
-        Ok(files)
-    }
-
     /// Estimate of the surface and its standard uncertainty, side by side, with the readings on it.
     pub fn map(&self) -> String {
         let h = self.heights();
@@ -817,120 +930,6 @@ impl JudgeReport<'_> {
             digits: h.digits(),
         }
         .svg()
-    }
-
-    /// The JSON document of `judge --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let h = self.heights();
-        let judgement = self.judgement;
-        let posterior = &judgement.posterior;
-        let summary = |s: &Summary| SummaryDocument::new(s, |value| h.of(value));
-        let map = &posterior.map;
-        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
-            |((at, &height), &u)| {
-                let [x, y] = in_plan(at, self.setup.plan_unit);
-                PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
-            },
-        );
-        let fits = &posterior.fit.readings;
-        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
-            let spot = self.survey_spot(row.reading);
-            ReadingDocument {
-                line: row.line,
-                placement: inert(&spot.station),
-                target: inert(&spot.target),
-                pass: row.pass,
-                closing: self.readings.check.survey.readings[row.reading].closing,
-                value: h.of(row.value),
-                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
-                off: fit.map(|fit| h.of(fit.off)),
-                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
-                p_value: fit.map(|fit| fit.p_value),
-                grain_probability: fit.map(|fit| fit.grain_probability),
-            }
-        };
-        let rows: Vec<ReadingDocument> = self.rows_with_fit().into_iter().map(reading).collect();
-        let line = |fit: usize| self.row_of(&fits[fit]).map_or(0, |row| row.line);
-        let find = |fit: usize| rows.iter().find(|row| row.line == line(fit)).cloned();
-        let doubts = judgement.doubts.iter().map(|doubt| match *doubt {
-            Doubt::Reading { reading, probability } => DoubtDocument {
-                on: "reading".into(),
-                line: Some(line(reading)),
-                chance_of_a_grain: None,
-                verdict_probability: Some(probability),
-            },
-            Doubt::Dirt { chance, probability } => DoubtDocument {
-                on: "dirt".into(),
-                line: None,
-                chance_of_a_grain: Some(chance),
-                verdict_probability: Some(probability),
-            },
-            Doubt::FewDraws => DoubtDocument {
-                on: "few draws".into(),
-                line: None,
-                chance_of_a_grain: None,
-                verdict_probability: None,
-            },
-        });
-        let document = JudgeDocument {
-            title: inert(&self.setup.title),
-            date: self.date.map(inert),
-            answer: self.answer(),
-            otherwise: self.otherwise(),
-            explanation: self.explanations(),
-            unit: self.setup.unit.symbol().into(),
-            length_unit: self.setup.plan_unit.symbol().into(),
-            flatness: summary(&judgement.flatness),
-            intervals: [0.5, 0.8, 0.95].map(|level| summary(&posterior.summary(level))).to_vec(),
-            before: summary(&judgement.before.flatness),
-            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
-            tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
-            conformance_probability: judgement.conformance.map(|c| c.probability),
-            conformance_probability_before: judgement.before.probability,
-            evidence: judgement.evidence.map(|evidence| EvidenceDocument {
-                factor: evidence.factor,
-                relative_standard_uncertainty: evidence.relative_uncertainty,
-                conformance_probability_if_doubted: evidence.if_doubted.probability,
-                verdict_if_doubted: verdict_name(evidence.if_doubted.verdict).into(),
-            }),
-            hangs_on: doubts.collect(),
-            sensitivity: SensitivityDocument {
-                to_assumed_wear: posterior.leaning.assumption,
-                to_readings: posterior.leaning.readings,
-                pull_apart: posterior.leaning.pulls_apart(),
-            },
-            verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
-            rule: RuleDocument::from(self.rule),
-            spread: h.of(self.readings.spread()),
-            map: points.collect(),
-            fit: FitDocument {
-                p_value: posterior.fit.p_value,
-                misfit: judgement.misfit,
-                worst_reading: posterior.fit.worst.and_then(find),
-                closing_p_value: posterior.fit.closing.map(|closing| closing.p_value),
-                closing_reading: posterior.fit.closing.and_then(|closing| find(closing.reading)),
-            },
-            readings: rows.clone(),
-            foot_dip: judgement.foot_dip.map(|dip| FootDipDocument {
-                foot: foot_name(&self.setup.check.stand.feet, dip.foot).into(),
-                at: in_plan(dip.at, self.setup.plan_unit),
-                height: h.of(dip.height),
-                standard_uncertainty: h.of(dip.standard_uncertainty),
-                effect: h.of(dip.effect),
-            }),
-            effective_sample_size: posterior.effective_sample_size,
-            sample_suffices: posterior.sample_suffices,
-            prior_influence: judgement.otherwise.iter().map(|other| self.influence_document(other)).collect(),
-            unseen: self.unseen().document(),
-            next: self.next_rows(),
-            next_proves: judgement.if_good.as_ref().map(|if_good| if_good.probability),
-            n_readings: self.readings.rows.len(),
-            seed: self.settings.seed,
-            setup_digest: self.setup.digest.clone(),
-            readings_digest: self.readings.digest.clone(),
-            version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
     }
 
     fn influence_document(&self, other: &Otherwise) -> InfluenceDocument {
@@ -1067,11 +1066,6 @@ fn foot_name(feet: &[[f64; 2]; 3], foot: usize) -> &'static str {
         (false, false, true) => "left rear foot",
         (false, false, false) => "right rear foot",
     }
-}
-
-/// The JSON Schema of [`JudgeReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(JudgeDocument).to_value()
 }
 
 /// What readings say of a plate. Heights are in `unit`, places in `length_unit`.

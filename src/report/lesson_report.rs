@@ -1,6 +1,7 @@
 //! The lesson of the corner dip, as a sheet for a class: a picture, its numbers and a rule for each of its points.
 
 use super::{
+    Report,
     chart::{
         Mark,
         curves::{Curve, Curves},
@@ -66,20 +67,8 @@ struct Exercise {
     answer: String,
 }
 
-impl LessonReport<'_> {
-    /// The lesson in two sentences.
-    pub fn answer(&self) -> String {
-        format!(
-            "A dip of {} under the rear of this stand makes a reading {} out wrong by {}; under its front by {}.",
-            self.depth_text(),
-            self.length(self.lesson.long_reach),
-            self.dial(self.at_long_reach(true)),
-            self.dial(self.at_long_reach(false)),
-        )
-    }
-
-    /// The sheet as it is read.
-    pub fn page(&self) -> Page {
+impl Report for LessonReport<'_> {
+    fn page(&self) -> Page {
         let setup = self.setup;
         let fact = |name: &str, value: String| [name.to_string(), value];
         let plate = &setup.check.plate;
@@ -129,6 +118,64 @@ impl LessonReport<'_> {
         }
     }
 
+    fn json(&self) -> Value {
+        let h = self.heights();
+        let lesson = self.lesson;
+        let document = LessonDocument {
+            title: text::inert(&self.setup.title),
+            date: self.date.map(text::inert),
+            answer: self.answer(),
+            unit: self.setup.unit.symbol().into(),
+            length_unit: self.setup.plan_unit.symbol().into(),
+            dip_depth: h.of(lesson.depth),
+            dip_sigma: self.plan(lesson.sigma),
+            short_reach: self.plan(lesson.short_reach),
+            long_reach: self.plan(lesson.long_reach),
+            rear: self.plan(lesson.side.rear),
+            front: self.plan(lesson.side.front),
+            bow: h.of(lesson.carried.bow),
+            flatness_of_bow: h.of(lesson.carried.flatness),
+            tables: self.tables().iter().map(|(name, table)| TableDocument::new(name, table)).collect(),
+            exercises: self
+                .exercises()
+                .map(|e| ExerciseDocument { question: e.question, answer: e.answer })
+                .into(),
+            setup_digest: self.setup.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(LessonDocument).to_value()
+    }
+
+    fn more_files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        for part in &page.parts {
+            if let Part::Picture(figure) = part {
+                files.push((format!("{}.png", figure.file), png(&figure.svg, 2.0)?));
+            }
+        }
+        files.extend(
+            self.tables().iter().map(|(name, table)| (format!("{name}.csv"), table.csv().into_bytes())),
+        );
+        Ok(files)
+    }
+}
+
+impl LessonReport<'_> {
+    /// The lesson in two sentences.
+    pub fn answer(&self) -> String {
+        format!(
+            "A dip of {} under the rear of this stand makes a reading {} out wrong by {}; under its front by {}.",
+            self.depth_text(),
+            self.length(self.lesson.long_reach),
+            self.dial(self.at_long_reach(true)),
+            self.dial(self.at_long_reach(false)),
+        )
+    }
+
     /// Every table of the sheet, by the name of its file.
     pub fn tables(&self) -> Vec<(&'static str, Table)> {
         vec![
@@ -140,25 +187,6 @@ impl LessonReport<'_> {
             ("remedies", self.remedies_table()),
             ("foil", self.foil_table()),
         ]
-    }
-
-    /// Every file of the sheet, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = page.files();
-        for part in &page.parts {
-            if let Part::Picture(figure) = part {
-                files.push((format!("{}.png", figure.file), png(&figure.svg, 2.0)?));
-            }
-        }
-        files.extend(
-            self.tables().iter().map(|(name, table)| (format!("{name}.csv"), table.csv().into_bytes())),
-        );
-        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
-        Ok(files)
     }
 
     /// One foot in the dip, from the side.
@@ -762,35 +790,6 @@ impl LessonReport<'_> {
         [first, second]
     }
 
-    /// The JSON document of `lesson --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let h = self.heights();
-        let lesson = self.lesson;
-        let document = LessonDocument {
-            title: text::inert(&self.setup.title),
-            date: self.date.map(text::inert),
-            answer: self.answer(),
-            unit: self.setup.unit.symbol().into(),
-            length_unit: self.setup.plan_unit.symbol().into(),
-            dip_depth: h.of(lesson.depth),
-            dip_sigma: self.plan(lesson.sigma),
-            short_reach: self.plan(lesson.short_reach),
-            long_reach: self.plan(lesson.long_reach),
-            rear: self.plan(lesson.side.rear),
-            front: self.plan(lesson.side.front),
-            bow: h.of(lesson.carried.bow),
-            flatness_of_bow: h.of(lesson.carried.flatness),
-            tables: self.tables().iter().map(|(name, table)| TableDocument::new(name, table)).collect(),
-            exercises: self
-                .exercises()
-                .map(|e| ExerciseDocument { question: e.question, answer: e.answer })
-                .into(),
-            setup_digest: self.setup.digest.clone(),
-            version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
     fn at_long_reach(&self, rear: bool) -> f64 {
         let stand = &self.setup.check.stand;
         self.lesson.false_reading(stand, self.lesson.long_reach, rear).unwrap_or(f64::NAN)
@@ -876,11 +875,6 @@ impl LessonReport<'_> {
 fn bracketed(value: f64, digits: Digits) -> String {
     let text = plain(value, digits);
     if text.starts_with('-') { format!("({text})") } else { text }
-}
-
-/// The JSON Schema of [`LessonReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(LessonDocument).to_value()
 }
 
 /// The lesson of the corner dip for one stand and plate. Heights are in `unit`, lengths in `length_unit`.

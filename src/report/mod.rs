@@ -24,3 +24,38 @@ pub mod table;
 pub mod text;
 pub mod unseen_words;
 pub mod zone_report;
+
+use page::Page;
+use picture::PixelError;
+use serde_json::Value;
+
+/// One result, in every form in which it leaves the program.
+pub trait Report {
+    /// The report as it is read.
+    fn page(&self) -> Page;
+
+    /// The JSON document; its schema is [`Self::json_schema`].
+    fn json(&self) -> Value;
+
+    /// The JSON Schema of [`Self::json`].
+    fn json_schema() -> Value;
+
+    /// Tables and pictures beside the page and the JSON document, by file name, complete.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    fn more_files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError>;
+
+    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
+    ///
+    /// # Errors
+    ///
+    /// If a picture cannot be turned into pixels.
+    fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files = page.files();
+        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
+        files.extend(self.more_files(page)?);
+        Ok(files)
+    }
+}

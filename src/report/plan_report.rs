@@ -1,6 +1,7 @@
 //! The report on how to check better: steps, placements, and what other methods would have given.
 
 use super::{
+    Report,
     chart::{
         bars::{Bar, Bars, Share},
         plate_map::MapTarget,
@@ -99,6 +100,203 @@ impl Surveyed {
 /// Said where no placements were found.
 const NO_PLACEMENTS: &str = "Where to put stand and block for more is not said: no placement was found that this stand, with its reach and \
      feet, can take on this plate.";
+
+impl Report for PlanReport<'_> {
+    fn page(&self) -> Page {
+        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
+        parts.extend([
+            Part::heading("Steps that make this check better"),
+            Part::picture(
+                "steps",
+                self.steps_picture(),
+                "By how much each step alone narrows the interval of the error (a minus: widens it); whiskers are two standard \
+                 uncertainties.",
+            ),
+            Part::Table(self.steps_table()),
+            Part::Table(self.pairs_table()),
+            Part::Words(HOW_STEPS_ARE_JUDGED.into()),
+        ]);
+        if let Some(placed) = self.placed {
+            parts.extend([
+                Part::heading("Where to put stand and block"),
+                Part::picture(
+                    "placements",
+                    self.placements_picture(placed),
+                    "The plate with each placement's feet, arm and targets, numbered in the order in which they are read; a spot that is \
+                     read from several placements carries its first number.",
+                ),
+                Part::Table(self.placements_table(placed)),
+                Part::Words(format!(
+                    "Paste this into the setup in place of its survey; then howflat sheet gives the sheet for it{}.",
+                    if placed.placements.n_readings > n_readings(&placed.setup) {
+                        " (there was nothing more to choose from)"
+                    } else {
+                        ""
+                    }
+                )),
+                Part::Lines(pasted(&placed.block)),
+                Part::Words(HOW_PLACEMENTS_ARE_CHOSEN.into()),
+            ]);
+        }
+        parts.extend([
+            Part::heading("What other methods would have given"),
+            Part::Table(self.methods_table()),
+            Part::Words(self.instruments_words()),
+            Part::heading("What was taken for granted"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("Cautions and limits"),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
+        facts.push([
+            "run".into(),
+            format!("{} trials for each set of steps, seed {}", self.advice.gains.n_trials, self.seed),
+        ]);
+        Page {
+            kind: "How to check a surface plate better".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer_is: String::new(),
+            answer: vec![self.answer()],
+            verdict: None,
+            parts,
+            provenance: format!(
+                "howflat {}, setup {}, seed {}, {} trials for each set of steps.",
+                crate::VERSION,
+                short_digest(&self.setup.digest),
+                self.seed,
+                self.advice.gains.n_trials
+            ),
+            for_signature: false,
+            annex_on_request: false,
+        }
+    }
+
+    fn json(&self) -> Value {
+        let h = self.heights();
+        let gains = &self.advice.gains;
+        let name = |step: usize| gains.steps[step].step.name().to_string();
+        let interval = |i: &ErrorInterval| i.interval.map(|end| h.of(end));
+        let ways = |worth: &crate::propagation::improvement_gain::CheckWorth| {
+            worth
+                .ways
+                .iter()
+                .map(|(way, i)| WayDocument {
+                    way: way_key(*way).into(),
+                    interval: interval(i),
+                    width_u: h.of(i.width_u()),
+                })
+                .collect::<Vec<_>>()
+        };
+        let steps =
+            gains.steps.iter().zip(&self.setup.improvements.offers).map(|(step, offer)| StepDocument {
+                step: step.step.name().into(),
+                what: self.words_and_places(step.step),
+                effort: offer.effort,
+                place: step.place,
+                narrower_by: step.gain.map(|gain| gain.share),
+                narrower_by_u: step.gain.map(|gain| gain.u),
+                seen: step.gain.is_some_and(Gain::is_seen),
+                errors: step.worth.as_ref().map(ways).unwrap_or_default(),
+                set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
+                indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
+                not_tried: step.worth.as_ref().err().map(ToString::to_string),
+            });
+        let pairs = gains.pairs.iter().map(|pair| PairDocument {
+            steps: pair.steps.map(name),
+            narrower_by: pair.gain.share,
+            narrower_by_u: pair.gain.u,
+            interaction: pair.interaction.share,
+            interaction_u: pair.interaction.u,
+        });
+        let enough = self.advice.enough.as_ref().map(|enough| {
+            let found = match &enough.search {
+                Search::Cheapest(set) => Some(set),
+                Search::NoneSuffices => None,
+            };
+            EnoughDocument {
+                target: h.of(enough.target),
+                accuracy_ratio: self.setup.improvements.accuracy_ratio,
+                good_enough_now: self.is_enough(),
+                steps: found.map(|set| set.steps.iter().map(|&step| name(step)).collect()),
+                effort: found.map(|set| set.effort),
+                effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
+                efforts_count_steps: enough.counted,
+                searched: enough.among.iter().map(|&step| name(step)).collect(),
+                passed_over: enough.passed_over.iter().map(|&step| name(step)).collect(),
+                n_tried: enough.n_tried,
+                best_steps: enough.best.0.iter().map(|&step| name(step)).collect(),
+                best_interval: interval(&enough.best.1),
+            }
+        });
+        let expected = |e: Expected| ExpectedDocument {
+            standard_uncertainty: h.of(e.standard_uncertainty),
+            interval_width: h.of(e.interval_width),
+        };
+        let document = PlanDocument {
+            title: inert(&self.setup.title),
+            answer: self.answer(),
+            explanation: self.explanations(),
+            unit: self.setup.unit.symbol().into(),
+            length_unit: self.setup.plan_unit.symbol().into(),
+            way: way_key(self.way).into(),
+            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
+            tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
+            now: ways(&gains.before),
+            steps: steps.collect(),
+            pairs: pairs.collect(),
+            enough,
+            placements: self.placed.map(|placed| PlacementsDocument {
+                survey: placed.block.clone(),
+                n_readings: n_readings(&placed.setup),
+                set_downs: placed.setup.check.survey.effort().set_downs,
+                indications: placed.setup.check.survey.effort().indications,
+                n_candidates: placed.placements.n_candidates,
+                before: expected(placed.placements.before),
+                own_survey: placed.placements.own.map(expected),
+                placed: expected(placed.placements.chosen),
+            }),
+            methods: self
+                .methods
+                .iter()
+                .map(|row| MethodDocument {
+                    method: row.what.key(),
+                    set_downs: row.effort.set_downs,
+                    indications: row.effort.indications,
+                    closures: row.closures,
+                    error: super::document::SummaryDocument::new(&row.error, |v| h.of(v)),
+                    passes_up_to: row.limit.map(|limit| h.of(limit)),
+                    bad_passed: row.calls.and_then(|calls| calls.bad_passed),
+                    good_refused: row.calls.and_then(|calls| calls.good_refused),
+                })
+                .collect(),
+            n_trials: gains.n_trials,
+            seed: self.seed,
+            setup_digest: self.setup.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(PlanDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        files.push(("steps.csv".into(), self.steps_table().csv().into_bytes()));
+        files.push(("methods.csv".into(), self.methods_table().csv().into_bytes()));
+        files.push(("steps.png".into(), png(&self.steps_picture(), 2.0)?));
+        if let Some(placed) = self.placed {
+            files.push(("survey.txt".into(), (pasted(&placed.block) + "\n").into_bytes()));
+            files.extend(ReadingSheet { setup: &placed.setup }.files());
+        }
+        Ok(files)
+    }
+}
 
 impl PlanReport<'_> {
     /// Where the check stands, and whether it is good enough.
@@ -287,80 +485,6 @@ impl PlanReport<'_> {
             best.what.name(),
             self.ends([low, high])
         ))
-    }
-
-    /// The report as it is read.
-    pub fn page(&self) -> Page {
-        let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
-        parts.extend([
-            Part::heading("Steps that make this check better"),
-            Part::picture(
-                "steps",
-                self.steps_picture(),
-                "By how much each step alone narrows the interval of the error (a minus: widens it); whiskers are two standard \
-                 uncertainties.",
-            ),
-            Part::Table(self.steps_table()),
-            Part::Table(self.pairs_table()),
-            Part::Words(HOW_STEPS_ARE_JUDGED.into()),
-        ]);
-        if let Some(placed) = self.placed {
-            parts.extend([
-                Part::heading("Where to put stand and block"),
-                Part::picture(
-                    "placements",
-                    self.placements_picture(placed),
-                    "The plate with each placement's feet, arm and targets, numbered in the order in which they are read; a spot that is \
-                     read from several placements carries its first number.",
-                ),
-                Part::Table(self.placements_table(placed)),
-                Part::Words(format!(
-                    "Paste this into the setup in place of its survey; then howflat sheet gives the sheet for it{}.",
-                    if placed.placements.n_readings > n_readings(&placed.setup) {
-                        " (there was nothing more to choose from)"
-                    } else {
-                        ""
-                    }
-                )),
-                Part::Lines(pasted(&placed.block)),
-                Part::Words(HOW_PLACEMENTS_ARE_CHOSEN.into()),
-            ]);
-        }
-        parts.extend([
-            Part::heading("What other methods would have given"),
-            Part::Table(self.methods_table()),
-            Part::Words(self.instruments_words()),
-            Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
-        ]);
-        let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
-        facts.push([
-            "run".into(),
-            format!("{} trials for each set of steps, seed {}", self.advice.gains.n_trials, self.seed),
-        ]);
-        Page {
-            kind: "How to check a surface plate better".into(),
-            title: self.setup.title.clone(),
-            facts,
-            answer_is: String::new(),
-            answer: vec![self.answer()],
-            verdict: None,
-            parts,
-            provenance: format!(
-                "howflat {}, setup {}, seed {}, {} trials for each set of steps.",
-                crate::VERSION,
-                short_digest(&self.setup.digest),
-                self.seed,
-                self.advice.gains.n_trials
-            ),
-            for_signature: false,
-            annex_on_request: false,
-        }
     }
 
     /// Every step by its place.
@@ -707,131 +831,6 @@ impl PlanReport<'_> {
         )
     }
 
-    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = page.files();
-        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
-        files.push(("steps.csv".into(), self.steps_table().csv().into_bytes()));
-        files.push(("methods.csv".into(), self.methods_table().csv().into_bytes()));
-        files.push(("steps.png".into(), png(&self.steps_picture(), 2.0)?));
-        if let Some(placed) = self.placed {
-            files.push(("survey.txt".into(), (pasted(&placed.block) + "\n").into_bytes()));
-            files.extend(ReadingSheet { setup: &placed.setup }.files());
-        }
-        Ok(files)
-    }
-
-    /// The JSON document of `plan --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let h = self.heights();
-        let gains = &self.advice.gains;
-        let name = |step: usize| gains.steps[step].step.name().to_string();
-        let interval = |i: &ErrorInterval| i.interval.map(|end| h.of(end));
-        let ways = |worth: &crate::propagation::improvement_gain::CheckWorth| {
-            worth
-                .ways
-                .iter()
-                .map(|(way, i)| WayDocument {
-                    way: way_key(*way).into(),
-                    interval: interval(i),
-                    width_u: h.of(i.width_u()),
-                })
-                .collect::<Vec<_>>()
-        };
-        let steps =
-            gains.steps.iter().zip(&self.setup.improvements.offers).map(|(step, offer)| StepDocument {
-                step: step.step.name().into(),
-                what: self.words_and_places(step.step),
-                effort: offer.effort,
-                place: step.place,
-                narrower_by: step.gain.map(|gain| gain.share),
-                narrower_by_u: step.gain.map(|gain| gain.u),
-                seen: step.gain.is_some_and(Gain::is_seen),
-                errors: step.worth.as_ref().map(ways).unwrap_or_default(),
-                set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
-                indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
-                not_tried: step.worth.as_ref().err().map(ToString::to_string),
-            });
-        let pairs = gains.pairs.iter().map(|pair| PairDocument {
-            steps: pair.steps.map(name),
-            narrower_by: pair.gain.share,
-            narrower_by_u: pair.gain.u,
-            interaction: pair.interaction.share,
-            interaction_u: pair.interaction.u,
-        });
-        let enough = self.advice.enough.as_ref().map(|enough| {
-            let found = match &enough.search {
-                Search::Cheapest(set) => Some(set),
-                Search::NoneSuffices => None,
-            };
-            EnoughDocument {
-                target: h.of(enough.target),
-                accuracy_ratio: self.setup.improvements.accuracy_ratio,
-                good_enough_now: self.is_enough(),
-                steps: found.map(|set| set.steps.iter().map(|&step| name(step)).collect()),
-                effort: found.map(|set| set.effort),
-                effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
-                efforts_count_steps: enough.counted,
-                searched: enough.among.iter().map(|&step| name(step)).collect(),
-                passed_over: enough.passed_over.iter().map(|&step| name(step)).collect(),
-                n_tried: enough.n_tried,
-                best_steps: enough.best.0.iter().map(|&step| name(step)).collect(),
-                best_interval: interval(&enough.best.1),
-            }
-        });
-        let expected = |e: Expected| ExpectedDocument {
-            standard_uncertainty: h.of(e.standard_uncertainty),
-            interval_width: h.of(e.interval_width),
-        };
-        let document = PlanDocument {
-            title: inert(&self.setup.title),
-            answer: self.answer(),
-            explanation: self.explanations(),
-            unit: self.setup.unit.symbol().into(),
-            length_unit: self.setup.plan_unit.symbol().into(),
-            way: way_key(self.way).into(),
-            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
-            tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
-            now: ways(&gains.before),
-            steps: steps.collect(),
-            pairs: pairs.collect(),
-            enough,
-            placements: self.placed.map(|placed| PlacementsDocument {
-                survey: placed.block.clone(),
-                n_readings: n_readings(&placed.setup),
-                set_downs: placed.setup.check.survey.effort().set_downs,
-                indications: placed.setup.check.survey.effort().indications,
-                n_candidates: placed.placements.n_candidates,
-                before: expected(placed.placements.before),
-                own_survey: placed.placements.own.map(expected),
-                placed: expected(placed.placements.chosen),
-            }),
-            methods: self
-                .methods
-                .iter()
-                .map(|row| MethodDocument {
-                    method: row.what.key(),
-                    set_downs: row.effort.set_downs,
-                    indications: row.effort.indications,
-                    closures: row.closures,
-                    error: super::document::SummaryDocument::new(&row.error, |v| h.of(v)),
-                    passes_up_to: row.limit.map(|limit| h.of(limit)),
-                    bad_passed: row.calls.and_then(|calls| calls.bad_passed),
-                    good_refused: row.calls.and_then(|calls| calls.good_refused),
-                })
-                .collect(),
-            n_trials: gains.n_trials,
-            seed: self.seed,
-            setup_digest: self.setup.digest.clone(),
-            version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
     fn now(&self) -> Option<&ErrorInterval> {
         self.advice.gains.before.way(self.way)
     }
@@ -889,11 +888,6 @@ const REFERENCES: [&str; 5] = [
     "Limits of local variation: GGG-P-463c, table II; ISO 8512, both parts.",
     "Tolerances and defaults: the source beside each, in the tables above.",
 ];
-
-/// The JSON Schema of [`PlanReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(PlanDocument).to_value()
-}
 
 /// How to check better. Heights are in `unit`.
 #[derive(Debug, Serialize, JsonSchema)]

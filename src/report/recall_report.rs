@@ -1,6 +1,7 @@
 //! The report on when plates go out for recalibration.
 
 use super::{
+    Report,
     chart::{
         Mark,
         course::{Course, Finding, Sign},
@@ -69,6 +70,108 @@ struct Of<'a> {
     plan: &'a PlatePlan,
     /// What it is to keep.
     tolerance: &'a Tolerance,
+}
+
+impl Report for RecallReport<'_> {
+    fn page(&self) -> Page {
+        let all: Vec<Of> = self.by_urgency().collect();
+        let mut parts = Vec::new();
+        if all.len() > 1 {
+            parts.push(Part::Table(self.urgency_table(&all)));
+        }
+        parts.extend(self.explanations().into_iter().map(Part::Words));
+        parts.extend([Part::Next("What to do".into()), Part::List(self.next_steps(&all))]);
+        // The first reader sees the most urgent plate; the others are as long, and look alike.
+        if let Some(first) = all.first() {
+            let heading = if all.len() > 1 { "The most urgent plate in time" } else { "The plate in time" };
+            parts.extend([Part::heading(heading), Part::Picture(self.picture(0, first))]);
+        }
+        if all.len() > 1 {
+            let tables = vec![self.numbers_table(&all)];
+            parts.push(Part::Annexed(Annexed { heading: "All plates".into(), picture: None, tables }));
+        }
+        parts.extend(all.iter().enumerate().map(|(place, of)| {
+            let tables =
+                [Some(self.history_table(of)), Some(self.forecast_table(of)), self.cost_table(of.plan)];
+            Part::Annexed(Annexed {
+                heading: if all.len() > 1 { name_of(of) } else { "The plate in numbers".into() },
+                picture: (place > 0).then(|| self.picture(place, of)),
+                tables: tables.into_iter().flatten().collect(),
+            })
+        }));
+        parts.extend([
+            Part::heading("How it was worked out"),
+            Part::List(self.method()),
+            Part::heading("What was taken for granted of the shop check"),
+            Part::List(setup_words::described(self.setup)),
+            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+            Part::heading("Cautions and limits"),
+            Part::Caution(LIMITS_OF_USE.into()),
+            Part::heading("References"),
+            Part::list(&REFERENCES),
+        ]);
+        let mut facts = setup_words::facts(self.setup, Some(self.tolerance), self.date);
+        facts.extend([
+            ["history".to_string(), short_digest(&self.history.digest).to_string()],
+            ["as on".to_string(), self.question.today.to_string()],
+            ["run".to_string(), format!("seed {}", self.question.settings.seed)],
+        ]);
+        Page {
+            kind: "When to send surface plates out".into(),
+            title: self.setup.title.clone(),
+            facts,
+            answer_is: String::new(),
+            answer: vec![self.answer()],
+            verdict: None,
+            parts,
+            provenance: self.provenance(),
+            for_signature: true,
+            annex_on_request: true,
+        }
+    }
+
+    fn json(&self) -> Value {
+        let h = self.heights();
+        let document = RecallDocument {
+            title: inert(&self.setup.title),
+            date: self.date.map(inert),
+            answer: self.answer(),
+            explanation: self.explanations(),
+            unit: self.setup.unit.symbol().into(),
+            as_on: self.question.today.to_string(),
+            tolerance: h.of(self.tolerance.value),
+            tolerance_name: inert(&self.tolerance.name),
+            risk: self.question.risk,
+            costs: self.question.costs.map(CostsDocument::from),
+            plates: self.by_urgency().map(|of| self.plate_document(&of)).collect(),
+            refused: self
+                .refused
+                .iter()
+                .map(|plate| RefusedDocument {
+                    name: inert(&plate.name),
+                    faults: plate.faults.iter().map(|fault| inert(&fault.to_string())).collect(),
+                })
+                .collect(),
+            seed: self.question.settings.seed,
+            setup_digest: self.setup.digest.clone(),
+            history_digest: self.history.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(RecallDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        files.push(("forecast.csv".into(), self.forecast_csv().csv().into_bytes()));
+        if let Some(of) = self.by_urgency().next() {
+            files.push((format!("{}.png", picture_name(0)), png(&self.course(&of), 2.0)?));
+        }
+        Ok(files)
+    }
 }
 
 impl RecallReport<'_> {
@@ -371,64 +474,6 @@ impl RecallReport<'_> {
             CheckKind::Perfect => "knowing the flatness exactly",
         };
         format!("{name}{}", with.unwrap_or_default())
-    }
-
-    /// The report as it is read: the dates, each plate's course, what was assumed.
-    pub fn page(&self) -> Page {
-        let all: Vec<Of> = self.by_urgency().collect();
-        let mut parts = Vec::new();
-        if all.len() > 1 {
-            parts.push(Part::Table(self.urgency_table(&all)));
-        }
-        parts.extend(self.explanations().into_iter().map(Part::Words));
-        parts.extend([Part::Next("What to do".into()), Part::List(self.next_steps(&all))]);
-        // The first reader sees the most urgent plate; the others are as long, and look alike.
-        if let Some(first) = all.first() {
-            let heading = if all.len() > 1 { "The most urgent plate in time" } else { "The plate in time" };
-            parts.extend([Part::heading(heading), Part::Picture(self.picture(0, first))]);
-        }
-        if all.len() > 1 {
-            let tables = vec![self.numbers_table(&all)];
-            parts.push(Part::Annexed(Annexed { heading: "All plates".into(), picture: None, tables }));
-        }
-        parts.extend(all.iter().enumerate().map(|(place, of)| {
-            let tables =
-                [Some(self.history_table(of)), Some(self.forecast_table(of)), self.cost_table(of.plan)];
-            Part::Annexed(Annexed {
-                heading: if all.len() > 1 { name_of(of) } else { "The plate in numbers".into() },
-                picture: (place > 0).then(|| self.picture(place, of)),
-                tables: tables.into_iter().flatten().collect(),
-            })
-        }));
-        parts.extend([
-            Part::heading("How it was worked out"),
-            Part::List(self.method()),
-            Part::heading("What was taken for granted of the shop check"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
-        ]);
-        let mut facts = setup_words::facts(self.setup, Some(self.tolerance), self.date);
-        facts.extend([
-            ["history".to_string(), short_digest(&self.history.digest).to_string()],
-            ["as on".to_string(), self.question.today.to_string()],
-            ["run".to_string(), format!("seed {}", self.question.settings.seed)],
-        ]);
-        Page {
-            kind: "When to send surface plates out".into(),
-            title: self.setup.title.clone(),
-            facts,
-            answer_is: String::new(),
-            answer: vec![self.answer()],
-            verdict: None,
-            parts,
-            provenance: self.provenance(),
-            for_signature: true,
-            annex_on_request: true,
-        }
     }
 
     /// What is to be done, in the order in which it is.
@@ -865,52 +910,6 @@ impl RecallReport<'_> {
         .svg()
     }
 
-    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = page.files();
-        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
-        files.push(("forecast.csv".into(), self.forecast_csv().csv().into_bytes()));
-        if let Some(of) = self.by_urgency().next() {
-            files.push((format!("{}.png", picture_name(0)), png(&self.course(&of), 2.0)?));
-        }
-        Ok(files)
-    }
-
-    /// The JSON document of `recall --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let h = self.heights();
-        let document = RecallDocument {
-            title: inert(&self.setup.title),
-            date: self.date.map(inert),
-            answer: self.answer(),
-            explanation: self.explanations(),
-            unit: self.setup.unit.symbol().into(),
-            as_on: self.question.today.to_string(),
-            tolerance: h.of(self.tolerance.value),
-            tolerance_name: inert(&self.tolerance.name),
-            risk: self.question.risk,
-            costs: self.question.costs.map(CostsDocument::from),
-            plates: self.by_urgency().map(|of| self.plate_document(&of)).collect(),
-            refused: self
-                .refused
-                .iter()
-                .map(|plate| RefusedDocument {
-                    name: inert(&plate.name),
-                    faults: plate.faults.iter().map(|fault| inert(&fault.to_string())).collect(),
-                })
-                .collect(),
-            seed: self.question.settings.seed,
-            setup_digest: self.setup.digest.clone(),
-            history_digest: self.history.digest.clone(),
-            version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
     fn plate_document(&self, of: &Of) -> PlateDocument {
         let h = self.heights();
         let interval = |interval: &Interval| IntervalDocument {
@@ -1102,11 +1101,6 @@ const REFERENCES: [&str; 7] = [
     "Probability of being out of tolerance: JCGM 106:2012.",
     "Of these ILAC-G24, Barlow and Proschan, and Raiffa and Schlaifer are cited from memory.",
 ];
-
-/// The JSON Schema of [`RecallReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(RecallDocument).to_value()
-}
 
 /// When plates go out. Heights are in `unit`; days are written year-month-day.
 #[derive(Debug, Serialize, JsonSchema)]

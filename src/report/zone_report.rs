@@ -1,6 +1,7 @@
 //! The report on the minimum zone of a file of points.
 
 use super::{
+    Report,
     chart::point_plan::PointPlan,
     check_report::LIMITS_OF_USE,
     number::{Digits, full, short, unit_label},
@@ -32,6 +33,97 @@ pub struct ZoneReport<'a> {
 
 /// So many points are drawn, evenly through the file.
 const DRAWN: usize = 3000;
+
+impl Report for ZoneReport<'_> {
+    fn page(&self) -> Page {
+        let mut parts = Vec::new();
+        if !self.zone.contacts.is_empty() {
+            parts.push(Part::Table(self.contacts()));
+        }
+        let drawn = self.file.points.len().div_ceil(self.file.points.len().div_ceil(DRAWN));
+        parts.extend([
+            Part::picture(
+                "points",
+                self.plan(),
+                format!("{drawn} of {} points, and the ones that hold the planes apart.", self.file.points.len()),
+            ),
+            Part::heading("What this is, and what it is not"),
+            Part::list(&[
+                "The smallest distance between two parallel planes that hold all points between them (ISO 1101:2017, \
+                 17.3; ISO 12781-1:2011), found as a linear programme. The proof does not rest on how it was found: the \
+                 multipliers are the dual of the programme, and their bound meets the planes.",
+                "It is the flatness of these points as they stand: neither the uncertainty of the heights nor what the \
+                 plate does between the points is in it.",
+            ]),
+            Part::Caution(LIMITS_OF_USE.into()),
+        ]);
+        Page {
+            kind: "Minimum zone of points".into(),
+            title: self.name.into(),
+            facts: vec![
+                date_fact(self.date),
+                ["points".into(), self.file.points.len().to_string()],
+                ["file".into(), short_digest(&self.file.digest).into()],
+            ],
+            answer: self.answer(),
+            parts,
+            provenance: format!("howflat {}, file {}.", crate::VERSION, short_digest(&self.file.digest)),
+            ..Page::default()
+        }
+    }
+
+    fn json(&self) -> Value {
+        let zone = self.zone;
+        let [a, b, c] = zone.zone.plane;
+        let per_plan_unit = Measure { value: 1.0, unit: self.file.units[0] }.to(MILLIMETRE);
+        let contacts = zone.contacts.iter().map(|contact| {
+            let [x, y, z] = self.as_written(contact.point);
+            ContactDocument {
+                line: self.file.lines[contact.point],
+                x,
+                y,
+                z,
+                plane: if contact.is_above { "above" } else { "below" },
+                multiplier: contact.multiplier,
+            }
+        });
+        let document = ZoneDocument {
+            title: self.name.into(),
+            date: self.date.map(str::to_string),
+            answer: self.answer().join(" "),
+            unit: self.height_label().into(),
+            plan_unit: self.plan_label().into(),
+            points: self.file.points.len(),
+            flatness: self.height(zone.square_width.unwrap_or(zone.zone.flatness)),
+            flatness_along_heights: self.height(zone.zone.flatness),
+            slope: zone.slope,
+            middle_plane: [a, b * per_plan_unit, c * per_plan_unit].map(|v| self.height(v)),
+            contacts: contacts.collect(),
+            touching: zone.n_touching,
+            at_shared_places: zone.n_at_shared_places,
+            proof: ProofDocument {
+                no_planes_closer_than: self.height(zone.certificate.lower),
+                these_planes_apart: self.height(zone.certificate.upper),
+                defect: zone.certificate.defect,
+                holds: zone.is_proven(),
+            },
+            file_digest: self.file.digest.clone(),
+            version: crate::VERSION.into(),
+        };
+        serde_json::to_value(document).unwrap_or_default()
+    }
+
+    fn json_schema() -> Value {
+        schemars::schema_for!(ZoneDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
+        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+        files.push(("contacts.csv".into(), self.contacts().csv().into_bytes()));
+        files.push(("points.png".into(), png(&self.plan(), 2.0)?));
+        Ok(files)
+    }
+}
 
 impl ZoneReport<'_> {
     /// The flatness deviation, and what proves it.
@@ -150,99 +242,6 @@ impl ZoneReport<'_> {
         PointPlan { title, plan_unit: self.plan_label(), points: &points, contacts: &contacts }.svg()
     }
 
-    /// The report as it is read.
-    pub fn page(&self) -> Page {
-        let mut parts = Vec::new();
-        if !self.zone.contacts.is_empty() {
-            parts.push(Part::Table(self.contacts()));
-        }
-        let drawn = self.file.points.len().div_ceil(self.file.points.len().div_ceil(DRAWN));
-        parts.extend([
-            Part::picture(
-                "points",
-                self.plan(),
-                format!("{drawn} of {} points, and the ones that hold the planes apart.", self.file.points.len()),
-            ),
-            Part::heading("What this is, and what it is not"),
-            Part::list(&[
-                "The smallest distance between two parallel planes that hold all points between them (ISO 1101:2017, \
-                 17.3; ISO 12781-1:2011), found as a linear programme. The proof does not rest on how it was found: the \
-                 multipliers are the dual of the programme, and their bound meets the planes.",
-                "It is the flatness of these points as they stand: neither the uncertainty of the heights nor what the \
-                 plate does between the points is in it.",
-            ]),
-            Part::Caution(LIMITS_OF_USE.into()),
-        ]);
-        Page {
-            kind: "Minimum zone of points".into(),
-            title: self.name.into(),
-            facts: vec![
-                date_fact(self.date),
-                ["points".into(), self.file.points.len().to_string()],
-                ["file".into(), short_digest(&self.file.digest).into()],
-            ],
-            answer: self.answer(),
-            parts,
-            provenance: format!("howflat {}, file {}.", crate::VERSION, short_digest(&self.file.digest)),
-            ..Page::default()
-        }
-    }
-
-    /// Every file of the report, by name, complete; `page` is [`Self::page`], put together once for all that show it.
-    ///
-    /// # Errors
-    ///
-    /// If a picture cannot be turned into pixels.
-    pub fn files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = page.files();
-        files.push(("result.json".into(), format!("{:#}\n", self.json()).into_bytes()));
-        files.push(("contacts.csv".into(), self.contacts().csv().into_bytes()));
-        files.push(("points.png".into(), png(&self.plan(), 2.0)?));
-        Ok(files)
-    }
-
-    /// The JSON document of `zone --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
-        let zone = self.zone;
-        let [a, b, c] = zone.zone.plane;
-        let per_plan_unit = Measure { value: 1.0, unit: self.file.units[0] }.to(MILLIMETRE);
-        let contacts = zone.contacts.iter().map(|contact| {
-            let [x, y, z] = self.as_written(contact.point);
-            ContactDocument {
-                line: self.file.lines[contact.point],
-                x,
-                y,
-                z,
-                plane: if contact.is_above { "above" } else { "below" },
-                multiplier: contact.multiplier,
-            }
-        });
-        let document = ZoneDocument {
-            title: self.name.into(),
-            date: self.date.map(str::to_string),
-            answer: self.answer().join(" "),
-            unit: self.height_label().into(),
-            plan_unit: self.plan_label().into(),
-            points: self.file.points.len(),
-            flatness: self.height(zone.square_width.unwrap_or(zone.zone.flatness)),
-            flatness_along_heights: self.height(zone.zone.flatness),
-            slope: zone.slope,
-            middle_plane: [a, b * per_plan_unit, c * per_plan_unit].map(|v| self.height(v)),
-            contacts: contacts.collect(),
-            touching: zone.n_touching,
-            at_shared_places: zone.n_at_shared_places,
-            proof: ProofDocument {
-                no_planes_closer_than: self.height(zone.certificate.lower),
-                these_planes_apart: self.height(zone.certificate.upper),
-                defect: zone.certificate.defect,
-                holds: zone.is_proven(),
-            },
-            file_digest: self.file.digest.clone(),
-            version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
     fn as_written(&self, point: usize) -> [f64; 3] {
         let [x, y, z] = self.file.points[point];
         let plan = |value: f64| rounded(Measure { value, unit: MILLIMETRE }.to(self.file.units[0]));
@@ -269,11 +268,6 @@ impl ZoneReport<'_> {
 /// What a file says, without the last bits that conversion to millimetres and back leaves.
 fn rounded(value: f64) -> f64 {
     format!("{value:.12e}").parse().unwrap_or(value)
-}
-
-/// The JSON Schema of [`ZoneReport::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(ZoneDocument).to_value()
 }
 
 /// The minimum zone of points. Heights are in `unit`, x and y in `plan_unit`.

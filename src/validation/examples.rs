@@ -3,7 +3,7 @@
 use crate::propagation::evaluation::{Evaluation, EvaluationSettings};
 use crate::propagation::law::Order;
 use crate::propagation::monte_carlo::{IntervalKind, Trials};
-use crate::report::budget_report::BudgetReport;
+use crate::report::{Report, budget_report::BudgetReport};
 use crate::setup::MeasurementSetup;
 use serde::Deserialize;
 use serde_json::Value;
