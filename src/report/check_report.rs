@@ -211,15 +211,11 @@ impl Report for CheckReport<'_> {
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        files.extend(
-            [
-                ("budget.csv", self.budget().csv().into_bytes()),
-                ("budget.md", self.budget().markdown().into_bytes()),
-                ("histogram.png", png(&self.histogram(), 2.0)?),
-            ]
-            .map(|(name, bytes)| (name.to_string(), bytes)),
-        );
+        let mut files = vec![
+            ("budget.csv".to_string(), self.budget().csv().into_bytes()),
+            ("budget.md".into(), self.budget().markdown().into_bytes()),
+            ("histogram.png".into(), png(&self.histogram(), 2.0)?),
+        ];
         let tables = [("limits.csv", self.operating()), ("operating.csv", self.acceptance())];
         files.extend(
             tables

@@ -241,14 +241,12 @@ impl Report for JudgeReport<'_> {
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let others = [
+        let files = [
             ("judged.csv", self.readings_csv().csv().into_bytes()),
             ("fit.csv", self.readings_table().csv().into_bytes()),
             ("map.png", png(&self.map(), 2.0)?),
         ];
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        files.extend(others.map(|(name, bytes)| (name.to_string(), bytes)));
-        Ok(files)
+        Ok(files.map(|(name, bytes)| (name.to_string(), bytes)).into())
     }
 }
 

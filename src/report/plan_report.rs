@@ -286,10 +286,11 @@ impl Report for PlanReport<'_> {
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        files.push(("steps.csv".into(), self.steps_table().csv().into_bytes()));
-        files.push(("methods.csv".into(), self.methods_table().csv().into_bytes()));
-        files.push(("steps.png".into(), png(&self.steps_picture(), 2.0)?));
+        let mut files = vec![
+            ("steps.csv".into(), self.steps_table().csv().into_bytes()),
+            ("methods.csv".into(), self.methods_table().csv().into_bytes()),
+            ("steps.png".into(), png(&self.steps_picture(), 2.0)?),
+        ];
         if let Some(placed) = self.placed {
             files.push(("survey.txt".into(), (pasted(&placed.block) + "\n").into_bytes()));
             files.extend(ReadingSheet { setup: &placed.setup }.files());

@@ -165,8 +165,7 @@ impl Report for RecallReport<'_> {
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        files.push(("forecast.csv".into(), self.forecast_csv().csv().into_bytes()));
+        let mut files = vec![("forecast.csv".into(), self.forecast_csv().csv().into_bytes())];
         if let Some(of) = self.by_urgency().next() {
             files.push((format!("{}.png", picture_name(0)), png(&self.course(&of), 2.0)?));
         }

@@ -118,10 +118,10 @@ impl Report for ZoneReport<'_> {
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        files.push(("contacts.csv".into(), self.contacts().csv().into_bytes()));
-        files.push(("points.png".into(), png(&self.plan(), 2.0)?));
-        Ok(files)
+        Ok(vec![
+            ("contacts.csv".into(), self.contacts().csv().into_bytes()),
+            ("points.png".into(), png(&self.plan(), 2.0)?),
+        ])
     }
 }
 
