@@ -596,7 +596,8 @@ fn words_follow_from_numbers(report: &str, json: &Value) {
         let table_row = report
             .lines()
             .find(|line| {
-                line.starts_with('|') && line.split('|').nth(1).unwrap().trim() == row["line"].to_string()
+                line.starts_with('|')
+                    && line.split('|').nth(1).unwrap().trim().parse().ok() == row["line"].as_u64()
             })
             .unwrap_or_else(|| panic!("no row of line {}", row["line"]));
         let shown: Vec<&str> = table_row.split('|').map(str::trim).collect();

@@ -421,11 +421,12 @@ impl Regression {
             }
             explained += with_left[k] * with_left[k] / remaining;
             found += 1;
+            let column: [f64; N_FUNCTIONS] = std::array::from_fn(|i| products[i][k]);
             for i in k + 1..N_FUNCTIONS {
-                let share = products[i][k] / remaining;
+                let share = column[i] / remaining;
                 with_left[i] -= share * with_left[k];
-                for j in k + 1..=i {
-                    products[i][j] -= share * products[j][k];
+                for (product, of_column) in products[i][k + 1..=i].iter_mut().zip(&column[k + 1..=i]) {
+                    *product -= share * of_column;
                 }
             }
         }
