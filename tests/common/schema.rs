@@ -6,7 +6,8 @@ use serde_json::Value;
 pub fn misfits(value: &Value, schema: &Value) -> Vec<String> {
     let validator = jsonschema::validator_for(schema).expect("a sound schema");
     let unfit = validator.iter_errors(value).map(|error| format!("{}: {error}", error.instance_path()));
+    let known = schema["properties"].as_object();
     let names = value.as_object().into_iter().flat_map(|members| members.keys());
-    let unknown = names.filter(|name| schema["properties"].get(name).is_none());
+    let unknown = names.filter(|name| known.is_some_and(|known| !known.contains_key(*name)));
     unfit.chain(unknown.map(|name| format!("{name} is not in the schema"))).collect()
 }
