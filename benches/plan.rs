@@ -6,7 +6,7 @@
 
 use howflat::{
     propagation::{
-        improvement_gain::{DEFAULT_TRIALS, Workshop},
+        improvement_gain::{USUAL_TRIALS, Workshop},
         other_methods::{Instruments, other_methods},
         placement_choice::{Unread, choose_placements, placements_to_choose_from},
         simulation::WayKind,
@@ -29,7 +29,7 @@ fn steps_with_pairs(bencher: divan::Bencher) {
     let setup = setup();
     let steps: Vec<_> = setup.improvements.offers.iter().map(|offer| offer.step).collect();
     bencher.bench(|| {
-        let workshop = Workshop::new(&setup.check, &setup.plan, DEFAULT_TRIALS, 1).expect("a sound check");
+        let workshop = Workshop::new(&setup.check, &setup.plan, USUAL_TRIALS, 1).expect("a sound check");
         workshop.gains(&steps, WayKind::Spread, &|_| {})
     });
 }
@@ -48,5 +48,5 @@ fn eight_placements(bencher: divan::Bencher) {
 #[divan::bench(sample_count = 3, sample_size = 1)]
 fn methods(bencher: divan::Bencher) {
     let setup = setup();
-    bencher.bench(|| other_methods(&setup.check, &Instruments::default(), DEFAULT_TRIALS, 1, &|_| {}));
+    bencher.bench(|| other_methods(&setup.check, &Instruments::default(), USUAL_TRIALS, 1, &|_| {}));
 }

@@ -11,7 +11,7 @@
 //! must be expected and shown where it is; a fault of the file as a whole has no place.
 
 use howflat::setup::{
-    Fault, HistoryFile, MeasurementSetup, PointFile, PointUnits, Position, Readings, Setup,
+    Faults, HistoryFile, MeasurementSetup, PointFile, PointUnits, Position, Readings, Setup,
 };
 use std::{fs, path::Path};
 
@@ -59,7 +59,7 @@ pub fn cases(kind: &str) -> Vec<Case> {
 }
 
 /// Tries every case, and tells all that are wrong at once.
-fn try_all<T>(kind: &str, at_least: usize, read: impl Fn(&str) -> Result<T, Vec<Fault>>) {
+fn try_all<T>(kind: &str, at_least: usize, read: impl Fn(&str) -> Result<T, Faults>) {
     let cases = cases(kind);
     assert!(cases.len() >= at_least, "{} cases", cases.len());
     let mut wrong = String::new();

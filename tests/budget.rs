@@ -124,7 +124,7 @@ fn validate_writes_its_record() {
     assert!(document["examples"].as_array().is_some_and(|examples| examples.len() >= 23));
     let schema: Value =
         serde_json::from_str(&run(howflat().args(["schema", "validate"])).out).expect("a schema");
-    assert_eq!(misfits(&document, &schema, &schema, "$"), Vec::<String>::new());
+    assert_eq!(misfits(&document, &schema), Vec::<String>::new());
     let text = fs::read_to_string(folder.path().join("validation.md")).expect("the record");
     assert!(text.contains("50000838") && text.contains("ISO/IEC 17025:2017, 7.11.2"));
     assert!(!text.contains('\u{1b}'));
@@ -323,7 +323,7 @@ fn a_shop_check_has_its_reading_and_its_spread() {
     assert!(document["measurands"][1]["validation"]["linear_result_may_be_used"].is_boolean());
     let schema: Value =
         serde_json::from_str(&run(howflat().args(["schema", "budget"])).out).expect("a schema");
-    assert_eq!(misfits(&document, &schema, &schema, "$"), Vec::<String>::new());
+    assert_eq!(misfits(&document, &schema), Vec::<String>::new());
     let refused = run(howflat().args(["budget", "-", "--digits", "1"]).write_stdin(setup));
     assert_eq!(refused.code, 2);
     assert!(refused.err.contains("--digits is for formula models"), "{}", refused.err);
@@ -337,12 +337,12 @@ fn documents_and_shipped_models_keep_their_schemas() {
     for name in ["gauge-block", "indicator-curve", "step-height", "oil-cup"] {
         let text = fs::read_to_string(format!("budgets/{name}.json")).expect("a shipped model");
         let written: Value = serde_json::from_str(&text).expect("JSON");
-        assert_eq!(misfits(&written, &model, &model, "$"), Vec::<String>::new(), "{name}");
+        assert_eq!(misfits(&written, &model), Vec::<String>::new(), "{name}");
         let document = document(&text, &["--trials", "10000"]);
-        assert_eq!(misfits(&document, &budget, &budget, "$"), Vec::<String>::new(), "{name}");
+        assert_eq!(misfits(&document, &budget), Vec::<String>::new(), "{name}");
     }
     for example in examples().expect("embedded files") {
-        assert_eq!(misfits(&example.model, &model, &model, "$"), Vec::<String>::new(), "{}", example.id);
+        assert_eq!(misfits(&example.model, &model), Vec::<String>::new(), "{}", example.id);
     }
     for (of, path) in [
         ("lesson", "granite-parked/lesson"),
@@ -353,14 +353,14 @@ fn documents_and_shipped_models_keep_their_schemas() {
     ] {
         let text = fs::read_to_string(format!("reports/{path}/result.json")).expect("a shipped report");
         let shipped: Value = serde_json::from_str(&text).expect("JSON");
-        assert_eq!(misfits(&shipped, &schema(of), &schema(of), "$"), Vec::<String>::new(), "{path}");
+        assert_eq!(misfits(&shipped, &schema(of)), Vec::<String>::new(), "{path}");
     }
     // The checker itself: a document with a wrong type, and one that lacks a field.
     let mut wrong = document(&sum(estimate("a", 3.0), estimate("b", 4.0), None), &["--no-trials"]);
     wrong["estimate"] = json!("one");
-    assert!(!misfits(&wrong, &budget, &budget, "$").is_empty());
+    assert!(!misfits(&wrong, &budget).is_empty());
     wrong.as_object_mut().expect("an object").remove("estimate");
-    assert!(!misfits(&wrong, &budget, &budget, "$").is_empty());
+    assert!(!misfits(&wrong, &budget).is_empty());
 }
 
 #[test]
@@ -534,7 +534,7 @@ fn where_the_law_does_not_apply_monte_carlo_does() {
     assert_eq!(found["estimate"], json!(0.0));
     let schema: Value =
         serde_json::from_str(&run(howflat().args(["schema", "budget"])).out).expect("a schema");
-    assert_eq!(misfits(&found, &schema, &schema, "$"), Vec::<String>::new());
+    assert_eq!(misfits(&found, &schema), Vec::<String>::new());
     let said = run(howflat().args(["budget", "-"]).write_stdin(text.as_str()));
     assert!(said.code == 0 && said.out.contains("no result by the law of propagation"), "{}", said.out);
     assert!(!said.out.contains("NaN"), "{}", said.out);
@@ -913,7 +913,7 @@ fn given_limits_are_kept_with_a_probability() {
     assert_eq!(out["conformity"]["verdict"], json!("does not conform"));
     let schema: Value =
         serde_json::from_str(&run(howflat().args(["schema", "budget"])).out).expect("a schema");
-    assert_eq!(misfits(&out, &schema, &schema, "$"), Vec::<String>::new());
+    assert_eq!(misfits(&out, &schema), Vec::<String>::new());
     let faulty = |limits: Value| {
         let model = json!({ "measurands": [{ "name": "y", "formula": "x", "limits": limits }],
             "inputs": [{ "name": "x", "value": 1 }] });

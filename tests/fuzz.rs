@@ -12,7 +12,9 @@ use crate::common::{
 use howflat::{
     model::formula::{Formula, FormulaError},
     propagation::check_experiment::CheckExperiment,
-    setup::{self, Fault, FileKind, HistoryFile, MeasurementSetup, PointFile, PointUnits, Readings, Setup},
+    setup::{
+        self, Fault, Faults, FileKind, HistoryFile, MeasurementSetup, PointFile, PointUnits, Readings, Setup,
+    },
 };
 use proptest::{
     prelude::*,
@@ -21,7 +23,7 @@ use proptest::{
 use serde_json::Value;
 use std::{
     collections::{BTreeMap, BTreeSet},
-    fmt::{Debug, Display},
+    fmt::Debug,
     fs,
     ops::Range,
     path::{Path, PathBuf},
@@ -218,14 +220,14 @@ fn try_with<S: Strategy>(n: u32, strategy: S, property: impl Fn(S::Value) -> Res
 }
 
 /// Reads twice, and looks at what was said; gives what was read.
-fn read_alike<T: Debug, F: Display>(
+fn read_alike<T: Debug>(
     text: &str,
-    read: impl Fn(&str) -> Result<T, Vec<F>>,
+    read: impl Fn(&str) -> Result<T, Faults>,
 ) -> Result<Option<T>, TestCaseError> {
     let begun = Instant::now();
     let (once, again) = (read(text), read(text));
     prop_assert!(begun.elapsed() < SLOWEST, "{:?} for {text:?}", begun.elapsed());
-    let said = |faults: &[F]| faults.iter().map(ToString::to_string).collect::<Vec<_>>();
+    let said = |faults: &Faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>();
     match (once, again) {
         (Ok(once), Ok(again)) => {
             prop_assert!(format!("{once:?}") == format!("{again:?}"), "read in two ways: {text:?}");
@@ -352,7 +354,7 @@ fn any_text_is_a_formula_or_refused() {
             fix: error.hint,
             at: None,
         };
-        let read = |text: &str| Formula::parse(text, &["x", "y"]).map_err(|error| vec![told(error)]);
+        let read = |text: &str| Formula::parse(text, &["x", "y"]).map_err(|error| Faults(vec![told(error)]));
         if let Some(formula) = read_alike(&cooked(&corpus, &recipe), read)? {
             for at in [[0.5, -2.0], [0.0, 0.0], [f64::MAX, f64::MIN_POSITIVE]] {
                 let value = || formula.value(&at).map(f64::to_bits).map_err(|error| error.to_string());
@@ -395,7 +397,7 @@ fn report(command: &[&str], files: &[(&str, &str)], to_folder: bool) -> Result<(
         let document: Value =
             serde_json::from_str(&run.out).map_err(|error| TestCaseError::fail(error.to_string()))?;
         let schema = &SCHEMAS[command[0]];
-        let misfits = misfits(&document, schema, schema, "$");
+        let misfits = misfits(&document, schema);
         prop_assert!(misfits.is_empty(), "{misfits:?}\n{command:?} {files:?}");
         if to_folder {
             let kept = fs::read_to_string(out.join("result.json"))?;

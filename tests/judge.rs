@@ -1,6 +1,7 @@
 //! From the blank sheet to the verdict: `howflat sheet` and `howflat judge`.
 
 use crate::common::program::{BEGINNER, Desk, howflat, run, shipped_report};
+use crate::common::schema::misfits;
 use howflat::{
     propagation::check_experiment::CheckExperiment,
     propagation::trials::Experiment,
@@ -282,12 +283,7 @@ fn the_document_has_its_keys_and_keeps_its_schema() {
     assert_eq!(others, ["fresh from lapping", "worn"]);
     let schema = run(howflat().args(["schema", "judge"]));
     let schema: Value = serde_json::from_str(&schema.out).expect("a schema");
-    for field in schema["required"].as_array().expect("required fields") {
-        assert!(json.get(field.as_str().expect("a name")).is_some(), "{field}");
-    }
-    for field in json.as_object().expect("an object").keys() {
-        assert!(schema["properties"].get(field).is_some(), "{field} is not in the schema");
-    }
+    assert_eq!(misfits(&json, &schema), Vec::<String>::new());
 }
 
 #[test]

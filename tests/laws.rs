@@ -5,7 +5,8 @@ use howflat::propagation::law::{LinearResult, Order};
 use howflat::propagation::monte_carlo::{
     FormulaExperiment, IntervalKind, MonteCarlo, MonteCarloOptions, Trials,
 };
-use howflat::propagation::shares::variance_shares;
+use howflat::propagation::shares::shares_of;
+use howflat::propagation::trials::run_trials;
 use howflat::quantity::distribution::Distribution;
 use howflat::quantity::stream::Streams;
 use proptest::prelude::*;
@@ -136,7 +137,11 @@ proptest! {
         let model = model("a - 2*b + c", inputs, &[]);
         let budget = LinearResult::of(&model, 0.95, Order::First).unwrap().budgets.remove(0);
         let experiment = FormulaExperiment::new(&model).unwrap();
-        let shares = variance_shares(&experiment, &Streams::new(5), &experiment.sources(), 20_000, 0, &|_| ());
+        let streams = Streams::new(5);
+        let run = |streams: &Streams| run_trials(&experiment, streams, 0..20_000, &|_| ()).swap_remove(0);
+        let shares = shares_of(run(&streams), run(&streams.redrawing_all()), &names, |source| {
+            run(&streams.redrawing(source))
+        });
         for (share, row) in shares.iter().zip(&budget.inputs) {
             prop_assert_eq!(&share.source, &row.name);
             prop_assert!((share.first_order - row.share).abs() < 5.0 * share.first_order_u);

@@ -15,6 +15,7 @@ use howflat::{
     shop::{
         check::ShopCheck,
         form::{Bump, Form},
+        smooth_zone::SmoothZone,
         survey::StandUse,
         visibility::ideal_readings,
         wear::{Surface, Waves, Wear},
@@ -257,7 +258,7 @@ fn endless_precise_readings_give_the_truth() {
     let experiment = CheckExperiment::new(&check).expect("a sound check");
     let heights: Vec<f64> =
         experiment.landscape().grid().points().iter().map(|&at| form.height(at, 0.0)).collect();
-    let zone = experiment.zone();
+    let zone = SmoothZone::new(experiment.landscape().grid()).expect("a grid");
     let truth = zone.flatness(&heights, &form.bumps, &mut zone.scratch());
     let found = judge(&check, &ideal_readings(&check, &form)).summary(0.95);
     assert!((found.mean - truth).abs() < 0.02, "{} against {truth}", found.mean);
@@ -329,7 +330,7 @@ fn a_grain_under_the_block_is_found() {
     let before = judge(&check, &written).summary(0.95);
     written[10] += 12.192;
     let found = judge(&check, &written);
-    let worst = found.fit.worst_reading().expect("readings");
+    let worst = &found.fit.readings[found.fit.worst.expect("readings")];
     assert_eq!(worst.reading, 10);
     assert!((worst.off - 12.0).abs() < 2.5, "{worst:?}");
     assert!(worst.p_value < 0.05, "{worst:?}");
@@ -448,9 +449,9 @@ fn proposed_readings_help() {
     let experiment = CheckExperiment::new(&check).expect("a sound check");
     let (_, written) = experiment.written(&Streams::new(4), 2, &mut experiment.scratch());
     let found = judge(&check, &written);
-    let candidates = candidates(&check);
+    let candidates = candidates(&check, &[]);
     assert!(candidates.len() > 3);
-    let next = next_readings(&check, &found, &candidates, 3);
+    let next = next_readings(&check, &found, &candidates, &[], 3);
     assert!(!next.is_empty() && next.len() <= 3, "{next:?}");
     let mut last = found.summary(0.95).standard_deviation;
     for reading in &next {

@@ -93,10 +93,10 @@ fn what_to_read_next_leaves_open_what_it_promises() {
         [("careful", careful(), 6), ("parked", clean(|_| {}), 4), ("carried", carried(), 4)]
     {
         let started = std::time::Instant::now();
-        let candidates = candidates(&check);
+        let candidates = candidates(&check, &[]);
         let continued = |trial: u64| -> [f64; 3] {
             let (first, _, before) = read(&check, trial);
-            let next = next_readings(&check, &before, &candidates, 3);
+            let next = next_readings(&check, &before, &candidates, &[], 3);
             let Some(last) = next.last() else { return [variance(&before); 3] };
             let surveys = surveys_of(&check, &candidates, &next);
             let survey = surveys.iter().fold(check.survey.clone(), |survey, next| survey.followed_by(next));

@@ -21,7 +21,7 @@ use howflat::{
         wear_history::{Event, Evidence, History, Known, PlateWear, WearPrior, fit},
     },
     quantity::{
-        day::{DAYS_PER_YEAR, Day},
+        day::{DAYS_PER_YEAR, Day, WrittenDay},
         distribution::Distribution,
         sample::mean_and_standard_deviation,
         stream::{Draws, Streams},
@@ -470,7 +470,10 @@ fn a_perfect_check_of_two_states_has_its_closed_form() {
 }
 
 fn day(text: &str) -> Day {
-    Day::parse(text).expect("a day")
+    match Day::read(text) {
+        Some(WrittenDay::One(day, _)) => day,
+        other => panic!("{text}: {other:?}"),
+    }
 }
 
 fn question(costs: Option<Costs>, prior: WearPrior) -> RecallQuestion {

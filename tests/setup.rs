@@ -2,7 +2,7 @@
 
 use howflat::quantity::distribution::Distribution;
 use howflat::quantity::unit::{INCH, MICROMETRE, MILLIMETRE, TENTH};
-use howflat::setup::{Assumption, Fault, Setup, Starter, schema};
+use howflat::setup::{Assumption, Fault, Faults, Setup, Starter, schema};
 use howflat::shop::survey::{StandUse, Zeroing};
 use howflat::shop::wear::{Corner, DipPlace, Surface, Wear};
 use proptest::prelude::*;
@@ -22,7 +22,7 @@ const BEGINNER: &str = r#"{
 
 const MAP: &str = "x (in), y (in), z (µin)\n2,2,0\n34,2,-20\n2,22,10\n34,22,-40\n18,12,-120\n";
 
-fn read(text: &str) -> Result<Setup, Vec<Fault>> {
+fn read(text: &str) -> Result<Setup, Faults> {
     Setup::read(text, &|name| match name {
         "map.csv" => Ok(MAP.into()),
         "bad.csv" => Ok("x (in), y (in), z (µin)\n2,2,zero\n40,2,0\n".into()),

@@ -6,7 +6,7 @@ use howflat::{
         check_experiment::CheckExperiment,
         judged_checks::observations,
         likelihood::Observation,
-        next_reading::{candidates_with, next_readings_at},
+        next_reading::{candidates, next_readings},
         posterior::{Settings, posterior},
         unseen::{Sight, Unseen},
     },
@@ -158,8 +158,8 @@ fn a_hidden_hollow_is_told_as_possible_and_read_next() {
     assert_eq!(unseen.places.len(), 1);
     let (hollow, named, detectable) = unseen.named().expect("something is hidden");
     assert!(named == first && detectable > 2.0 && hollow.radius == 60.0, "{named:?} {}", hollow.radius);
-    let candidates = candidates_with(&check, &unseen.places);
-    let next = next_readings_at(&check, &found, &candidates, &unseen.places, 2);
+    let candidates = candidates(&check, &unseen.places);
+    let next = next_readings(&check, &found, &candidates, &unseen.places, 2);
     assert_eq!(candidates[next[0].candidate].station.targets[next[0].target].at, first);
     // None of them where nothing is out, and none is spoken of without a tolerance.
     let wide = Unseen::of(&check, &read, &found, &[60.0], Some(50.0)).expect("sound");

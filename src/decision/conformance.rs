@@ -55,6 +55,9 @@ pub fn with_odds(probability: f64, times: f64) -> f64 {
     if times == 1.0 { probability } else { within / (within + 1.0 - probability) }
 }
 
+/// How many times as good as the tolerance a check is to be where it is not said (the 4:1 rule of ASME B89.7.3.1).
+pub const ACCURACY_RATIO: f64 = 4.0;
+
 /// How a verdict is reached.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Rule {
@@ -111,13 +114,6 @@ impl Conformance {
     pub fn of_sample(sample: &[f64], tolerance: f64, rule: Rule) -> Self {
         let (mean, deviation) = crate::quantity::sample::mean_and_standard_deviation(sample);
         Self::new(mean, deviation, of_sample(sample, None, Some(tolerance)), tolerance, rule)
-    }
-
-    /// Judges a flatness deviation that is known as a normal quantity: estimate and standard
-    /// uncertainty in µm.
-    pub fn of_normal(estimate: f64, standard_uncertainty: f64, tolerance: f64, rule: Rule) -> Self {
-        let probability = of_normal(estimate, standard_uncertainty, None, Some(tolerance));
-        Self::new(estimate, standard_uncertainty, probability, tolerance, rule)
     }
 
     /// The same where a plate within the tolerance is so many times likelier beforehand, against one that is out. The
@@ -184,7 +180,10 @@ mod tests {
 
     #[test]
     fn rules_differ_where_they_should() {
-        let judge = |estimate, u, rule| Conformance::of_normal(estimate, u, 10.0, rule).verdict;
+        let conformance = |estimate, u, rule| {
+            Conformance::new(estimate, u, of_normal(estimate, u, None, Some(10.0)), 10.0, rule)
+        };
+        let judge = |estimate, u, rule| conformance(estimate, u, rule).verdict;
         let simple = Rule::SimpleAcceptance { accuracy_ratio: 4.0 };
         // Guard band 1.645 u.
         assert_eq!(judge(9.0, 0.6, Rule::default()), Verdict::Within);
@@ -195,7 +194,7 @@ mod tests {
         assert_eq!(judge(10.1, 0.6, simple), Verdict::Out);
         assert_eq!(judge(5.0, 1.0, simple), Verdict::Undecided);
         assert_eq!(judge(9.9, 3.0, Rule::SharedRisk), Verdict::Within);
-        let shared = Conformance::of_normal(9.9, 3.0, 10.0, Rule::SharedRisk);
+        let shared = conformance(9.9, 3.0, Rule::SharedRisk);
         assert!(shared.risk > 0.45 && shared.risk < 0.5);
     }
 }

@@ -10,7 +10,7 @@ use crate::{
         check_experiment::CheckExperiment,
         foot_dip::FootDip,
         likelihood::Observation,
-        next_reading::{Candidate, NextReading, candidates_with, foreseen, next_readings_at, surveys_of},
+        next_reading::{Candidate, NextReading, candidates, foreseen, next_readings, surveys_of},
         posterior::{CannotJudge, Inference, Posterior, Settings, posterior, posterior_under},
         unseen::Unseen,
     },
@@ -39,6 +39,23 @@ pub struct Question<'a> {
     pub hollows: [f64; 3],
     /// How hard to work.
     pub settings: Settings,
+}
+
+/// One-sigma radii of the hollows that are asked after where it is not said, in mm.
+pub const HOLLOWS: [f64; 3] = [35.0, 60.0, 100.0];
+
+impl Default for Question<'_> {
+    /// Only the flatness, and what of it the readings may have missed.
+    fn default() -> Self {
+        Self {
+            tolerance: None,
+            rule: Rule::default(),
+            before: None,
+            otherwise: &[],
+            hollows: HOLLOWS,
+            settings: Settings::default(),
+        }
+    }
 }
 
 /// What the readings say.
@@ -185,8 +202,8 @@ impl Judgement {
         let hangs_on_unseen =
             open && !misfit && conformance.is_some_and(|c| hangs_on(&unseen, c.probability, question.rule));
         let first: &[[f64; 2]] = if hangs_on_unseen { &unseen.places } else { &[] };
-        let candidates = if open { candidates_with(check, first) } else { Vec::new() };
-        let next = next_readings_at(check, &posterior, &candidates, first, N_NEXT);
+        let candidates = if open { candidates(check, first) } else { Vec::new() };
+        let next = next_readings(check, &posterior, &candidates, first, N_NEXT);
         let if_good = match question.tolerance.filter(|_| !misfit && !next.is_empty()) {
             Some(tolerance) => {
                 let surveys = surveys_of(check, &candidates, &next);

@@ -114,19 +114,6 @@ impl Limits {
             bad_given_result: groups,
         }
     }
-
-    /// What a plate with this result (µm) is to be called.
-    pub fn verdict(&self, result: f64) -> Verdict {
-        if self.accept_at_or_below.is_some_and(|limit| result <= limit) {
-            Verdict::Within
-        } else if self.out_at_or_above.is_some_and(|limit| result >= limit)
-            && self.out_at_or_below.is_none_or(|limit| result <= limit)
-        {
-            Verdict::Out
-        } else {
-            Verdict::Undecided
-        }
-    }
 }
 
 /// How often a plate is accepted whose result is at most `limit` (µm), by its true flatness, rising.
@@ -310,9 +297,6 @@ mod tests {
         // Groups of 2000 trials: 0.5 % on the chance, whose slope at the limit is about 0.2 per µm.
         assert!((accept - expected(-1.0)).abs() < 0.05, "{accept} {}", expected(-1.0));
         assert!((out - expected(1.0)).abs() < 0.05, "{out} {}", expected(1.0));
-        assert_eq!(limits.verdict(accept), Verdict::Within);
-        assert_eq!(limits.verdict(out), Verdict::Out);
-        assert_eq!(limits.verdict((accept + out) / 2.0), Verdict::Undecided);
     }
 
     #[test]
@@ -382,8 +366,6 @@ mod tests {
         let out = limits.out_at_or_above.expect("a limit");
         let end = limits.out_at_or_below.expect("an end");
         assert!((9.0..10.2).contains(&out) && (14.5..=15.2).contains(&end), "{out} {end}");
-        assert_eq!(limits.verdict(12.0), Verdict::Out);
-        assert_eq!(limits.verdict(25.0), Verdict::Undecided);
         let above = limits.bad_given_result.last().expect("a group");
         assert!(above.probability < 0.05 && above.result[1] > 29.0, "{above:?}");
         // The limits have rows of their own, and the share of good plates that pass is counted.

@@ -5,6 +5,8 @@ pub mod conformance;
 pub mod given_limits;
 pub mod judgement;
 pub mod limits;
+pub mod methods;
+pub mod placements;
 pub mod recall;
 pub mod recall_plan;
 pub mod standing;

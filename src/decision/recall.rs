@@ -1,7 +1,7 @@
 //! When a plate goes out: the date at which the risk is reached, the date of least cost, and what one more check is
 //! worth.
 
-use crate::quantity::day::DAYS_PER_YEAR;
+use crate::quantity::{day::DAYS_PER_YEAR, vector::dot};
 
 /// Probability that a plate is out of tolerance, from today on.
 #[derive(Debug, Clone, PartialEq)]
@@ -156,7 +156,6 @@ impl Costs {
         cycle: &CheapestCycle,
     ) -> f64 {
         let Some((now, then)) = states.split_last() else { return 0.0 };
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let unseen =
             OutOfTolerance { step, probability: then.iter().map(|states| states.iter().sum()).collect() };
         let mut cost_with = 0.0;

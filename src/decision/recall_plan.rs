@@ -19,7 +19,7 @@ use crate::{
     shop::check::ShopCheck,
 };
 use rayon::prelude::*;
-use std::cmp::Ordering;
+use std::{cmp::Ordering, fmt};
 
 /// One plate and what is on record of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -222,6 +222,21 @@ pub enum CannotRecall {
     /// Every record contradicts itself.
     Contradictions(Vec<Contradiction>),
 }
+
+impl fmt::Display for CannotRecall {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Judge(why) => why.fmt(f),
+            Self::Contradictions(all) => write!(
+                f,
+                "each of the {} records contradicts itself; look up in which of its entries the slip is, and correct that one",
+                all.len()
+            ),
+        }
+    }
+}
+
+impl std::error::Error for CannotRecall {}
 
 impl From<CannotJudge> for CannotRecall {
     fn from(why: CannotJudge) -> Self {

@@ -3,6 +3,7 @@
 use super::trials::Experiment;
 use crate::{
     quantity::{
+        distribution::deviation_over_estimate,
         sample::range,
         stream::{Draws, Source, Streams},
     },
@@ -21,7 +22,7 @@ use crate::{
     },
 };
 use rand::RngExt;
-use rand_distr::{ChiSquared, Distribution as _, StandardNormal};
+use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;
 use std::{fmt, ops::Range, sync::Arc};
 
@@ -228,13 +229,9 @@ impl CheckExperiment {
         let mapped = MappedPoints::join(check, &mut places);
         let points = grid.points();
         let zone = SmoothZone::new(&grid).map_err(|_| CannotSimulate::NoWorkingSurface)?;
-        let middle = check.plate.middle();
-        let half_square = |at: [f64; 2], variance: f64| {
-            let [x, y] = [at[0] - middle[0], at[1] - middle[1]];
-            (x * x + y * y) / 2.0 + variance
-        };
-        let bow_on_grid = points.iter().map(|&at| half_square(at, 0.0)).collect();
-        let bow_at_places = places.iter().map(|place| half_square(place.at, place.variance)).collect();
+        let bow_on_grid = points.iter().map(|&at| check.plate.fall_per_curvature(at, 0.0)).collect();
+        let bow_at_places =
+            places.iter().map(|place| check.plate.fall_per_curvature(place.at, place.variance)).collect();
         let landscape = Landscape::new(&check.plate, &check.surface, grid, places)
             .ok_or(CannotSimulate::MapDeterminesNoSurface)?;
         Ok(Self {
@@ -292,11 +289,6 @@ impl CheckExperiment {
     /// block.
     pub fn places_of(&self, reading: usize) -> ([usize; 3], usize) {
         (self.readings[reading].feet, self.readings[reading].block)
-    }
-
-    /// The minimum zone over the grid.
-    pub fn zone(&self) -> &SmoothZone {
-        &self.zone
     }
 
     /// Working memory for [`Self::flatness`].
@@ -529,7 +521,8 @@ impl CheckExperiment {
         let half_hysteresis =
             if indicator.one_sided_approach { 0.0 } else { indicator.hysteresis.draw(&mut draws) / 2.0 };
         let mut repeat = sources.repeatability.trial(trial);
-        let repeatability = indicator.repeatability * scale_of(indicator.repeatability_dof, &mut repeat);
+        let repeatability =
+            indicator.repeatability * deviation_over_estimate(indicator.repeatability_dof, &mut repeat);
         let mut setting = sources.scale.trial(trial);
         let Scratch { heights, readings, written, .. } = scratch;
         // What the pointer does at each reading, against an arbitrary start.
@@ -652,17 +645,6 @@ impl ErrorOfIndication {
         } else {
             self.amplitude * libm::sin(self.wave_number * travel + self.phase)
         }
-    }
-}
-
-/// The true standard deviation over its estimate, for an estimate with ν degrees of freedom:
-/// `√(ν/χ²)` (JCGM 101:2008, 6.4.9, which makes one deviate a t).
-fn scale_of(degrees_of_freedom: f64, draws: &mut Draws) -> f64 {
-    match ChiSquared::new(degrees_of_freedom) {
-        Ok(chi_squared) if degrees_of_freedom.is_finite() => {
-            (degrees_of_freedom / chi_squared.sample(draws)).sqrt()
-        }
-        _ => 1.0,
     }
 }
 

@@ -1,9 +1,10 @@
 //! From a particle to a whole plate: the Gaussian rest, drawn given the readings.
 
 use super::{
-    likelihood::{Pointer, ReadingModel, add_scaled, solve_lower, solve_upper, times_lower},
+    likelihood::{Pointer, ReadingModel, solve_lower, solve_upper, times_lower},
     tempering::Particle,
 };
+use crate::quantity::vector::{add_scaled, dot};
 use crate::{
     quantity::stream::Draws,
     shop::{
@@ -139,7 +140,7 @@ pub(crate) fn complete(
         };
         add_scaled(-share, column, misfit);
     }
-    let along = |effects: &[f64]| -> f64 { effects.iter().zip(misfit.iter()).map(|(e, m)| e * m).sum() };
+    let along = |effects: &[f64]| dot(effects, misfit);
     let mut next = 0;
     for (f, field) in model.fields.iter().enumerate() {
         let scale = model.field_scale(f, parameters);

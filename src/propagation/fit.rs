@@ -1,9 +1,10 @@
 //! Whether the readings fit the setup at all, and which one does not.
 
 use super::{
-    likelihood::{GrainPlace, ReadingModel, dot, row},
+    likelihood::{GrainPlace, ReadingModel, row},
     tempering::Particle,
 };
+use crate::quantity::vector::dot;
 use crate::quantity::{
     pareto_smoothing::{Smoothed, smoothed_weights},
     student::{normal_cumulative, normal_quantile},
@@ -232,11 +233,6 @@ impl Fit {
         self.closing = closing.map(|(reading, p_value)| Closing { reading, p_value });
         self.worst = others.map(|(i, _)| i);
         self.p_value = others.map_or(1.0, |(_, p)| p);
-    }
-
-    /// The oddest reading, closing ones apart.
-    pub fn worst_reading(&self) -> Option<&ReadingFit> {
-        self.worst.map(|worst| &self.readings[worst])
     }
 }
 

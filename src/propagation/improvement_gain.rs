@@ -23,7 +23,7 @@ use std::{
 };
 
 /// How many trials each way of checking is tried with, when it is not stated: a whole number of blocks.
-pub const DEFAULT_TRIALS: u64 = 20_480;
+pub const USUAL_TRIALS: u64 = 20_480;
 
 /// Into how many groups trials are divided to tell how far a result depends on them.
 const N_GROUPS: usize = 20;
@@ -227,11 +227,6 @@ impl<'a> Workshop<'a> {
     /// How many trials each check is tried with.
     pub fn n_trials(&self) -> u64 {
         self.n_trials
-    }
-
-    /// The true flatness of each trial's plate, in µm.
-    pub fn flatness(&self) -> &[f64] {
-        &self.flatness
     }
 
     /// What the check is worth with these steps taken, in this order.

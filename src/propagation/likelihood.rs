@@ -2,7 +2,10 @@
 
 use super::{check_experiment::CheckExperiment, normal_score::NormalScore};
 use crate::{
-    quantity::distribution::Distribution,
+    quantity::{
+        distribution::Distribution,
+        vector::{add_scaled, dot},
+    },
     shop::{
         field::FieldBasis,
         form::Bump,
@@ -978,28 +981,6 @@ fn gaussian(distribution: &Distribution) -> Option<[f64; 2]> {
         Distribution::Normal { mean, standard_deviation } => Some([mean, standard_deviation]),
         _ => None,
     }
-}
-
-/// `sums += factor · values`.
-#[inline]
-pub(crate) fn add_scaled(factor: f64, values: &[f64], sums: &mut [f64]) {
-    for (sum, value) in sums.iter_mut().zip(values) {
-        *sum += factor * value;
-    }
-}
-
-#[inline]
-pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut lanes = [0.0; 4];
-    let (quads_a, rest_a) = a.as_chunks::<4>();
-    let (quads_b, rest_b) = b.as_chunks::<4>();
-    for (x, y) in quads_a.iter().zip(quads_b) {
-        for k in 0..4 {
-            lanes[k] += x[k] * y[k];
-        }
-    }
-    let rest: f64 = rest_a.iter().zip(rest_b).map(|(x, y)| x * y).sum();
-    (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest
 }
 
 /// Start of row i in a packed lower triangle.

@@ -7,7 +7,7 @@ use crate::propagation::region::CoverageRegions;
 use crate::propagation::sampler::{Family, Inversion, Sampler};
 use crate::propagation::trials::{BLOCK, Experiment, run_trials};
 use crate::quantity::correlation::{Correlation, Factor};
-use crate::quantity::distribution::Distribution;
+use crate::quantity::distribution::{Distribution, deviation_over_estimate};
 use crate::quantity::sample::{Summary, mean_and_standard_deviation, quantiles};
 use crate::quantity::stream::Streams;
 use rayon::prelude::*;
@@ -504,11 +504,6 @@ impl<'m> FormulaExperiment<'m> {
         Ok(Self { model, sources: sources?.into_iter().flatten().collect() })
     }
 
-    /// The names of the sources of random numbers, for [`variance_shares`](super::shares::variance_shares).
-    pub fn sources(&self) -> Vec<&str> {
-        self.sources.iter().map(|source| source.name.as_str()).collect()
-    }
-
     /// The first trial in which a measurand has no value.
     fn fault(&self, streams: &Streams, values: &[Vec<f64>]) -> MonteCarloError {
         let faulty = |trial: &usize| values.iter().any(|values| !values[*trial].is_finite());
@@ -546,10 +541,7 @@ impl<'m> FormulaExperiment<'m> {
                     for t in 0..n {
                         together.iter_mut().for_each(|z| *z = normal.draw(draws));
                         factor.correlate(together);
-                        let wider = degrees_of_freedom.map_or(1.0, |nu| {
-                            let chi_squared = Distribution::Gamma { shape: 0.5 * nu, scale: 2.0 }.draw(draws);
-                            (nu / chi_squared).sqrt()
-                        });
+                        let wider = degrees_of_freedom.map_or(1.0, |nu| deviation_over_estimate(nu, draws));
                         for ((input, [location, scale]), z) in
                             source.inputs.iter().zip(places).zip(&*together)
                         {
@@ -692,6 +684,8 @@ impl fmt::Display for TrialFault {
 }
 
 impl std::error::Error for MonteCarloError {}
+
+impl std::error::Error for TrialFault {}
 
 #[cfg(test)]
 mod tests {

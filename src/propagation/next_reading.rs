@@ -2,9 +2,10 @@
 
 use super::{
     check_experiment::CheckExperiment,
-    likelihood::{Observation, ReadingModel, add_scaled, dot, times_lower},
+    likelihood::{Observation, ReadingModel, times_lower},
     posterior::Posterior,
 };
+use crate::quantity::vector::{add_scaled, dot};
 use crate::quantity::{sample::mean_and_standard_deviation, stream::Streams};
 use crate::shop::{
     check::ShopCheck,
@@ -57,18 +58,10 @@ pub struct NextReading {
 /// Grains are left out: one that is caught shows, and the reading is taken again. Candidates that
 /// are impossible are passed over. Nothing comes out of a check that cannot be
 /// simulated.
+///
+/// Those at the spots `first` (mm) come first, whatever they shrink: from the placement that reads most of these spots, and
+/// of such from the one that leaves the smallest variance.
 pub fn next_readings(
-    check: &ShopCheck,
-    posterior: &Posterior,
-    candidates: &[Candidate],
-    count: usize,
-) -> Vec<NextReading> {
-    next_readings_at(check, posterior, candidates, &[], count)
-}
-
-/// [`next_readings`], of which those at the spots `first` (mm) come first, whatever they shrink: from the placement
-/// that reads most of these spots, and of such from the one that leaves the smallest variance.
-pub fn next_readings_at(
     check: &ShopCheck,
     posterior: &Posterior,
     candidates: &[Candidate],
@@ -553,13 +546,9 @@ fn centred(values: &[f64]) -> Vec<f64> {
 /// pointing to the middle; its targets are the plate's corners, edges and middle, and rings of two
 /// short reaches around it, where the feet's lever is shortest; the zero is set at the nearest. A
 /// carried stand: turned by a quarter and by an eighth of a turn, and with a shorter reach.
-/// Impossible spots are left out.
-pub fn candidates(check: &ShopCheck) -> Vec<Candidate> {
-    candidates_with(check, &[])
-}
-
-/// [`candidates`] with further spots (mm) to be read from each; a carried stand reads these as it read all others, too.
-pub fn candidates_with(check: &ShopCheck, spots: &[[f64; 2]]) -> Vec<Candidate> {
+/// Impossible spots are left out. The further `spots` (mm) are read from each; a carried stand reads these as it read all
+/// others, too.
+pub fn candidates(check: &ShopCheck, spots: &[[f64; 2]]) -> Vec<Candidate> {
     let further =
         spots.iter().map(|&at| Target { name: format!("{:.0}, {:.0} mm", at[0], at[1]), at }).collect();
     let placements = match check.survey.stand_use {

@@ -209,11 +209,8 @@ impl LineExperiment {
         let grid = Grid::over(surface, DEFAULT_NODES);
         let grid_zone = SmoothZone::new(&grid).map_err(|_| CannotSimulate::NoWorkingSurface)?;
         let node_zone = MinimumZone::new(&lines.nodes).map_err(|_| CannotSimulate::NoWorkingSurface)?;
-        let middle = check.plate.middle();
         let variance = pad_variance(instruments.pad);
-        let bow = |[x, y]: [f64; 2], variance: f64| {
-            ((x - middle[0]).powi(2) + (y - middle[1]).powi(2)) / 2.0 + variance
-        };
+        let bow = |at: [f64; 2], variance: f64| check.plate.fall_per_curvature(at, variance);
         let film = check.cleanliness.film;
         let steps: Vec<f64> = {
             let of = lines.line_of_reading(LineReading::RiseAgainstLevel);

@@ -446,10 +446,7 @@ fn waviness_factor(check: &ShopCheck, waves: &Waves, spot: &Reading, other: &Rea
 
 /// What a unit curvature adds to a reading's datum-free height, in mm².
 fn bow_per_curvature(check: &ShopCheck, reading: &Reading) -> f64 {
-    let middle = check.plate.middle();
-    let fall = |at: [f64; 2], variance: f64| {
-        -((at[0] - middle[0]).powi(2) + (at[1] - middle[1]).powi(2)) / 2.0 - variance
-    };
+    let fall = |at: [f64; 2], variance: f64| -check.plate.fall_per_curvature(at, variance);
     let pad = pad_variance(check.stand.pad_diameter);
     let datum: f64 =
         reading.feet.iter().zip(&reading.weights).map(|(&foot, weight)| weight * fall(foot, pad)).sum();

@@ -1,15 +1,12 @@
 //! How much of the variance of a result each source is to blame for.
 
-use crate::propagation::trials::{Experiment, run_trials};
-use crate::quantity::stream::Streams;
-
 /// One source's part in the variance of an output.
 ///
 /// The indices are estimates from random trials: they can fall a little below 0 or above 1, by an
 /// amount that their standard uncertainties tell.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Share {
-    /// The name of the source, as given to [`Streams::source`].
+    /// The name of the source, as given to [`Streams::source`](crate::quantity::stream::Streams::source).
     pub source: String,
     /// The fraction of the variance that would go if this source were known exactly: its first-order index.
     pub first_order: f64,
@@ -22,32 +19,6 @@ pub struct Share {
     /// Whether the source acts together with others: `total − first_order` is larger than twice
     /// the standard uncertainty of that difference.
     pub interacts: bool,
-}
-
-/// First-order and total shares of each of `sources` in the variance of one output of the
-/// experiment, by "pick and freeze": see [`shares_of`].
-///
-/// Runs `(2 + sources.len()) · n_trials` trials, from trial 0: f(A) with the streams as given, f(B) with all
-/// sources drawn anew, and for each source i f(AB_i) with that one drawn anew.
-///
-/// `on_progress` is told the trials done, as by [`run_trials`]. The numbers do not depend on the threads.
-///
-/// # Panics
-///
-/// If `output` is not one of the experiment's.
-pub fn variance_shares<E: Experiment>(
-    experiment: &E,
-    streams: &Streams,
-    sources: &[&str],
-    n_trials: u64,
-    output: usize,
-    on_progress: &(dyn Fn(u64) + Sync),
-) -> Vec<Share> {
-    let run = |streams: &Streams| {
-        let mut outputs = run_trials(experiment, streams, 0..n_trials, on_progress);
-        outputs.swap_remove(output)
-    };
-    shares_of(run(streams), run(&streams.redrawing_all()), sources, |source| run(&streams.redrawing(source)))
 }
 
 /// First-order and total shares of each of `sources` in the variance of an output, from its trials: `a`, `b` with all sources drawn
@@ -126,9 +97,23 @@ impl<F: Fn(usize) -> f64> Mean<F> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::propagation::trials::{Experiment, run_trials};
+    use crate::quantity::stream::Streams;
     use rand::RngExt;
     use std::f64::consts::PI;
     use std::ops::Range;
+
+    fn variance_shares<E: Experiment>(
+        experiment: &E,
+        streams: &Streams,
+        sources: &[&str],
+        n_trials: u64,
+    ) -> Vec<Share> {
+        let run = |streams: &Streams| run_trials(experiment, streams, 0..n_trials, &|_| ()).swap_remove(0);
+        shares_of(run(streams), run(&streams.redrawing_all()), sources, |source| {
+            run(&streams.redrawing(source))
+        })
+    }
 
     /// A function of independent uniform numbers between 0 and 1, one a source.
     struct OfUniforms<F> {
@@ -160,7 +145,7 @@ mod tests {
         exact: &[(f64, f64)],
         interact: &[bool],
     ) {
-        let shares = variance_shares(experiment, &Streams::new(3), experiment.sources, 1 << 16, 0, &|_| ());
+        let shares = variance_shares(experiment, &Streams::new(3), experiment.sources, 1 << 16);
         assert_eq!(shares.len(), exact.len());
         for ((share, (first_order, total)), interact) in shares.iter().zip(exact).zip(interact) {
             assert!((share.first_order - first_order).abs() <= 4.0 * share.first_order_u, "{share:?}");
@@ -212,9 +197,7 @@ mod tests {
     fn the_stated_uncertainties_are_the_scatter_seen() {
         let product = OfUniforms { sources: &["x", "y"], function: |u: &[f64]| u[0] * (u[1] + 0.2) };
         let runs: Vec<Share> = (0..200)
-            .map(|seed| {
-                variance_shares(&product, &Streams::new(seed), &["x"], 1 << 10, 0, &|_| ()).swap_remove(0)
-            })
+            .map(|seed| variance_shares(&product, &Streams::new(seed), &["x"], 1 << 10).swap_remove(0))
             .collect();
         type Part = fn(&Share) -> f64;
         let parts: [(Part, Part); 2] =
@@ -230,10 +213,10 @@ mod tests {
     #[test]
     fn what_does_not_move_has_no_share() {
         let constant = OfUniforms { sources: &["x"], function: |_: &[f64]| 3.0 };
-        let share = variance_shares(&constant, &Streams::new(1), &["x"], 512, 0, &|_| ()).swap_remove(0);
+        let share = variance_shares(&constant, &Streams::new(1), &["x"], 512).swap_remove(0);
         assert_eq!((share.first_order, share.total, share.interacts), (0.0, 0.0, false));
         let other = OfUniforms { sources: &["x"], function: |u: &[f64]| u[0] };
-        let share = variance_shares(&other, &Streams::new(1), &["y"], 512, 0, &|_| ()).swap_remove(0);
+        let share = variance_shares(&other, &Streams::new(1), &["y"], 512).swap_remove(0);
         assert_eq!(
             (share.first_order, share.first_order_u, share.total, share.total_u),
             (0.0, 0.0, 0.0, 0.0)

@@ -36,9 +36,12 @@ pub struct Settings {
     pub n_judged: u64,
 }
 
+/// How many checks are simulated where it is not said.
+pub const USUAL_TRIALS: u64 = 100_000;
+
 impl Default for Settings {
     fn default() -> Self {
-        Self { n_trials: 100_000, seed: 1, coverage_probability: 0.95, n_judged: 64 }
+        Self { n_trials: USUAL_TRIALS, seed: 1, coverage_probability: 0.95, n_judged: 64 }
     }
 }
 
@@ -134,8 +137,6 @@ pub struct ReadingTrials {
 /// One of the plates that were drawn, from edge to edge.
 #[derive(Debug, Clone)]
 pub struct TypicalPlate {
-    /// Which trial it was.
-    pub trial: u64,
     /// Its true flatness, in µm.
     pub flatness: f64,
     /// Where its heights are given.
@@ -286,7 +287,7 @@ fn typical_plate(
     let zone = MinimumZone::new(&grid.points()).map_err(|_| CannotSimulate::NoWorkingSurface)?;
     let [a, b, c] = zone.solve(&drawn.on_grid, &mut zone.scratch()).plane;
     let heights = grid.points().iter().zip(&drawn.on_grid).map(|([x, y], z)| z - a - b * x - c * y).collect();
-    Ok(TypicalPlate { trial, flatness: flatness[trial as usize], grid, heights })
+    Ok(TypicalPlate { flatness: flatness[trial as usize], grid, heights })
 }
 
 /// How many trials [`simulate`] will report to its `on_progress`.

@@ -1,14 +1,13 @@
 //! Drawing what a plate and its check may be, given the readings: tempered sequential Monte Carlo.
 
 use super::{
-    likelihood::{
-        BumpState, Cache, Heights, Parameters, ReadingModel, add_scaled, dot, row, scale, solve_lower,
-    },
+    likelihood::{BumpState, Cache, Heights, Parameters, ReadingModel, row, scale, solve_lower},
     normal_score::{
         N_STRATA, NormalScore, STRATA_LIMIT, STRATUM_WIDTH, normal_between, stratum_probabilities,
     },
 };
 use crate::quantity::stream::{Draws, Source, Streams};
+use crate::quantity::vector::{add_scaled, dot};
 use rand::RngExt;
 use rand_distr::{Distribution as _, StandardNormal};
 use rayon::prelude::*;

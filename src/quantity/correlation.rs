@@ -1,8 +1,6 @@
 //! Correlated input quantities.
 
 use nalgebra::DMatrix;
-use rand::Rng;
-use rand_distr::{Distribution as _, StandardNormal};
 use std::fmt;
 
 /// The correlation coefficients of several quantities: symmetric, ones on the diagonal, and possible.
@@ -163,24 +161,9 @@ pub struct Factor {
 }
 
 impl Factor {
-    /// The element of row `i` and column `j`, counted from 0.
-    pub fn element(&self, i: usize, j: usize) -> f64 {
-        self.l[i * self.n + j]
-    }
-
-    /// Fills `z`, one place a quantity, with standard normals that have these correlations; the
-    /// draw of quantity i is then `x_i + u_i z_i` (JCGM 101 table 1, multivariate normal).
-    ///
-    /// Later quantities never move the draws of earlier ones.
-    #[inline]
-    pub fn draw(&self, draws: &mut (impl Rng + ?Sized), z: &mut [f64]) {
-        for place in z.iter_mut() {
-            *place = StandardNormal.sample(draws);
-        }
-        self.correlate(z);
-    }
-
-    /// Turns independent standard normals into correlated ones, in place.
+    /// Turns independent standard normals, one a quantity, into such as have these correlations, in place: the draw of
+    /// quantity i is then `x_i + u_i z_i` (JCGM 101 table 1, multivariate normal). Later quantities never move the draws
+    /// of earlier ones.
     #[inline]
     pub fn correlate(&self, z: &mut [f64]) {
         // From the last to the first, so that what a row needs has not been overwritten.
@@ -194,11 +177,19 @@ impl Factor {
 mod tests {
     use super::*;
     use crate::quantity::stream::Streams;
+    use rand::Rng;
+    use rand_distr::{Distribution as _, StandardNormal};
 
     fn product(factor: &Factor) -> Vec<f64> {
         let n = factor.n;
-        let entry = |i: usize, j: usize| (0..n).map(|k| factor.element(i, k) * factor.element(j, k)).sum();
+        let entry = |i: usize, j: usize| (0..n).map(|k| factor.l[i * n + k] * factor.l[j * n + k]).sum();
         (0..n * n).map(|k| entry(k / n, k % n)).collect()
+    }
+
+    fn draw(factor: &Factor, draws: &mut impl Rng) -> [f64; 3] {
+        let mut z = [(); 3].map(|()| StandardNormal.sample(draws));
+        factor.correlate(&mut z);
+        z
     }
 
     fn check_factor(names: &[&str], pairs: &[(&str, &str, f64)]) -> Correlation {
@@ -225,8 +216,7 @@ mod tests {
     #[test]
     fn r_of_one_draws_the_same_number_twice() {
         let factor = check_factor(&["a", "b", "c"], &[("a", "b", 1.0)]).factor();
-        let mut z = [0.0; 3];
-        factor.draw(&mut Streams::new(1).source("group").trial(0), &mut z);
+        let z = draw(&factor, &mut Streams::new(1).source("group").trial(0));
         assert_eq!(z[0], z[1]);
         assert_ne!(z[0], z[2]);
     }
@@ -239,9 +229,8 @@ mod tests {
         let source = Streams::new(20).source("group");
         let n = 1_000_000;
         let mut sums = [0.0; 9];
-        let mut z = [0.0; 3];
         for trial in 0..n {
-            factor.draw(&mut source.trial(trial), &mut z);
+            let z = draw(&factor, &mut source.trial(trial));
             for (k, sum) in sums.iter_mut().enumerate() {
                 *sum += z[k / 3] * z[k % 3];
             }

@@ -44,21 +44,6 @@ const MONTHS: [&str; 12] =
 const YEARS: std::ops::RangeInclusive<i16> = 1900..=2199;
 
 impl Day {
-    /// Reads `2024-03-01`; `None` for anything else, days that do not exist, and years before 1900 or
-    /// after 2199.
-    pub fn parse(text: &str) -> Option<Self> {
-        let is_form = text.len() == 10
-            && text.bytes().enumerate().all(|(i, byte)| match i {
-                4 | 7 => byte == b'-',
-                _ => byte.is_ascii_digit(),
-            });
-        let number = |from: usize, to: usize| text.get(from..to)?.parse().ok();
-        if !is_form {
-            return None;
-        }
-        Self::new(number(0, 4)?, number(5, 7)? as i8, number(8, 10)? as i8)
-    }
-
     /// Reads a day as people and spreadsheets write it, with a year of four digits: `2024-03-01`, `2024/3/1`,
     /// `3/15/2021`, `15.03.2021`, `15 Mar 2021`, `March 15, 2021`, each with a time of day or without. `None` for anything
     /// else, days that do not exist, and years before 1900 or after 2199.
@@ -144,11 +129,17 @@ impl fmt::Display for Day {
 mod tests {
     use super::*;
 
+    fn day(text: &str) -> Day {
+        match Day::read(text) {
+            Some(WrittenDay::One(day, None)) => day,
+            other => panic!("{text}: {other:?}"),
+        }
+    }
+
     /// Julian day numbers 2451545 (2000-01-01) and 2440588 (1970-01-01) are 10957 days apart; 2000
     /// was a leap year and 1900 was none.
     #[test]
     fn days_are_counted() {
-        let day = |text| Day::parse(text).unwrap();
         assert_eq!(day("2000-01-01").since_1970, 10_957);
         assert_eq!(day("2000-03-01").since_1970 - day("2000-02-28").since_1970, 2);
         assert_eq!(day("1900-03-01").since_1970 - day("1900-02-28").since_1970, 1);
@@ -159,14 +150,11 @@ mod tests {
 
     #[test]
     fn what_is_no_day() {
-        for text in
-            ["2023-02-29", "24-03-01", "2024-3-1", "01.03.2024", "3/1/2024", "2024-03-01T", "1899-12-31", ""]
-        {
-            assert_eq!(Day::parse(text), None, "{text}");
-        }
         for text in [
             "3/15/21",
             "2023-02-29",
+            "24-03-01",
+            "1899-12-31",
             "29.02.2023",
             "13/13/2021",
             "15 Mrz 2021",
@@ -180,7 +168,6 @@ mod tests {
 
     #[test]
     fn days_as_spreadsheets_write_them() {
-        let day = |text| Day::parse(text).unwrap();
         let march = day("2021-03-15");
         for (text, order) in [
             ("3/15/2021", Some(DayOrder::MonthFirst)),

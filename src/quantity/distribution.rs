@@ -1,5 +1,6 @@
 //! What is known of one input quantity, as a probability density.
 
+use super::incomplete_gamma::IncompleteGamma;
 use super::root::falling_root;
 use super::rounding::significant;
 use super::student::{
@@ -8,7 +9,6 @@ use super::student::{
 use libm::{asin, cos, exp, expm1, lgamma, log, log1p, sin, sqrt};
 use rand::{Rng, RngExt};
 use rand_distr::{Distribution as _, Exp1, StandardNormal};
-use statrs::function::gamma::{checked_gamma_lr, checked_gamma_ur};
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -510,7 +510,7 @@ impl Distribution {
                 t_cumulative((x - location) / scale, degrees_of_freedom)
             }
             Self::Exponential { mean } => -expm1(-x / mean),
-            Self::Gamma { shape, scale } => checked_gamma_lr(shape, x / scale).unwrap_or(0.0),
+            Self::Gamma { shape, scale } => IncompleteGamma::new(shape).lower(x / scale),
             Self::Lognormal { median, spread } => normal_cumulative(log(x / median) / spread),
         }
     }
@@ -575,8 +575,7 @@ impl Distribution {
             Self::Normal { mean, standard_deviation } => mean + standard_deviation * standard_normal(draws),
             Self::StudentT { location, scale, degrees_of_freedom: nu } => {
                 let z = standard_normal(draws);
-                // A chi-squared quantity is twice a gamma quantity of half the shape.
-                location + scale * z * sqrt(0.5 * nu / standard_gamma(0.5 * nu, draws))
+                location + scale * z * deviation_over_estimate(nu, draws)
             }
             Self::Exponential { mean } => mean * standard_exponential(draws),
             Self::Gamma { shape, scale } => scale * standard_gamma(shape, draws),
@@ -661,13 +660,7 @@ impl Distribution {
         }
         match *self {
             Self::Exponential { mean } => exp(-x / mean),
-            Self::Gamma { shape, scale } => {
-                if x == f64::INFINITY {
-                    0.0
-                } else {
-                    checked_gamma_ur(shape, x / scale).unwrap_or(1.0)
-                }
-            }
+            Self::Gamma { shape, scale } => IncompleteGamma::new(shape).upper(x / scale),
             Self::Lognormal { median, spread } => normal_cumulative(-log(x / median) / spread),
             _ => 1.0 - self.cumulative(x),
         }
@@ -799,13 +792,8 @@ fn gamma_quantile(p: f64, shape: f64) -> f64 {
     let mut above = start.max(shape + 1.0);
     let tail = 1.0 - p;
     // Whichever side is the smaller keeps its digits.
-    let excess = |x: f64| {
-        if p < 0.5 {
-            p - checked_gamma_lr(shape, x).unwrap_or(0.0)
-        } else {
-            checked_gamma_ur(shape, x).unwrap_or(1.0) - tail
-        }
-    };
+    let gamma = IncompleteGamma::new(shape);
+    let excess = |x: f64| if p < 0.5 { p - gamma.lower(x) } else { gamma.upper(x) - tail };
     while excess(above) > 0.0 {
         above *= 2.0;
     }
@@ -823,6 +811,14 @@ fn standard_exponential(draws: &mut (impl Rng + ?Sized)) -> f64 {
 }
 
 /// Gamma of scale 1 for any shape (rand_distr's, whose constructor costs a square root).
+/// A draw of the true standard deviation over its estimate, for an estimate with `nu` degrees of freedom: `√(ν/χ²)`, which
+/// makes a normal quantity of that estimate a t (JCGM 101:2008, 6.4.9). 1 where they are infinitely many.
+#[inline]
+pub fn deviation_over_estimate(nu: f64, draws: &mut (impl Rng + ?Sized)) -> f64 {
+    // A chi-squared quantity is twice a gamma quantity of half the shape.
+    if nu > 0.0 && nu.is_finite() { sqrt(0.5 * nu / standard_gamma(0.5 * nu, draws)) } else { 1.0 }
+}
+
 #[inline]
 fn standard_gamma(shape: f64, draws: &mut (impl Rng + ?Sized)) -> f64 {
     rand_distr::Gamma::new(shape, 1.0).map_or(f64::NAN, |gamma| gamma.sample(draws))

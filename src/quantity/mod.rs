@@ -12,3 +12,4 @@ pub mod stream;
 pub mod student;
 pub mod type_a;
 pub mod unit;
+pub mod vector;

@@ -1,5 +1,7 @@
 //! Numbers in a report: no more digits than the uncertainty is worth.
 
+use std::ops::RangeInclusive;
+
 /// An estimate and its uncertainty, rounded to the same place (GUM 7.2.6).
 ///
 /// ```
@@ -80,26 +82,30 @@ pub fn at_place(value: f64, place: i32) -> String {
     }
     let rounded = Decimal::of(value).rounded(place);
     if rounded.digits.iter().all(|&digit| digit == 0) {
-        return if (-9..0).contains(&place) {
-            format!("{:.*}", place.unsigned_abs() as usize, 0.0)
-        } else {
-            "0".into()
-        };
+        return fixed(0.0, if (-9..0).contains(&place) { place } else { 0 });
     }
     // Beyond these the zeros between the point and the digits are hard to count.
     let spared = !(-9..=6).contains(&place) && !(-5..=6).contains(&rounded.first);
-    let exponent = if spared { rounded.first } else { 0 };
-    let mut text = String::from(if value < 0.0 { "-" } else { "" });
-    for position in (place.min(exponent)..=rounded.first.max(exponent)).rev() {
-        text.push(char::from(b'0' + rounded.digit(position)));
-        if position == exponent && place < exponent {
-            text.push('.');
-        }
+    rounded.written(value < 0.0, place, if spared { rounded.first } else { 0 })
+}
+
+/// A finite `value` rounded to a multiple of `10^place` and written in full to that place; nothing but zeros has no sign.
+pub fn fixed(value: f64, place: i32) -> String {
+    let rounded = Decimal::of(value).rounded(place);
+    let is_zero = rounded.digits.iter().all(|&digit| digit == 0);
+    let rounded = if is_zero { Decimal { digits: vec![0], first: 0 } } else { rounded };
+    rounded.written(value < 0.0 && !is_zero, if is_zero { place.min(0) } else { place }, 0)
+}
+
+/// A finite `value` with `n_digits` significant digits, zeros at their end included; with an exponent unless that is one of
+/// `in_full`.
+pub fn with_digits(value: f64, n_digits: u32, in_full: RangeInclusive<i32>) -> String {
+    if value == 0.0 {
+        return fixed(0.0, 1 - n_digits as i32);
     }
-    if exponent != 0 {
-        text.push_str(&format!("e{exponent}"));
-    }
-    text
+    let rounded = Decimal::of(value).to_digits(n_digits);
+    let exponent = if in_full.contains(&rounded.first) { 0 } else { rounded.first };
+    rounded.written(value < 0.0, rounded.last(), exponent)
 }
 
 /// A number's magnitude in decimal, to 15 significant digits.
@@ -154,6 +160,21 @@ impl Decimal {
         // A carry into a new digit makes the last one superfluous.
         rounded.digits.truncate(n as usize);
         rounded
+    }
+
+    /// In text, down to `place`, in powers of ten over `10^exponent`.
+    fn written(&self, is_negative: bool, place: i32, exponent: i32) -> String {
+        let mut text = String::from(if is_negative { "-" } else { "" });
+        for position in (place.min(exponent)..=self.first.max(exponent)).rev() {
+            text.push(char::from(b'0' + self.digit(position)));
+            if position == exponent && place < exponent {
+                text.push('.');
+            }
+        }
+        if exponent != 0 {
+            text.push_str(&format!("e{exponent}"));
+        }
+        text
     }
 
     /// The power of ten of the last digit.

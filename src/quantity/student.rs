@@ -93,7 +93,7 @@ pub fn normal_quantile(p: f64) -> f64 {
 }
 
 /// `Γ((ν + 1)/2) / Γ(ν/2)`, for densities and for the expectation of a standard deviation.
-pub(super) fn gamma_ratio(nu: f64) -> f64 {
+fn gamma_ratio(nu: f64) -> f64 {
     // Upwards in steps of 2 by Γ(x + 1) = x Γ(x), to where the expansion of the difference of both logarithms in 1/ν has
     // all its digits (Stirling's series; the next term is below 1e-16 from ν = 100 on). The logarithms
     // themselves, being large, would lose some.

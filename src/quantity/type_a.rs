@@ -3,7 +3,6 @@
 use super::correlation::Correlation;
 use super::distribution::{Distribution, ParameterError};
 use super::sample::mean_and_standard_deviation;
-use super::student::gamma_ratio;
 use libm::sqrt;
 use statrs::function::beta::checked_beta_reg;
 use std::fmt;
@@ -155,13 +154,6 @@ impl OneWay {
     pub fn probability(&self) -> f64 {
         let [between, within] = self.degrees_of_freedom();
         f_exceeded(self.ratio(), between, within)
-    }
-
-    /// s_B: the standard deviation from group to group, beyond what the scatter within groups
-    /// explains; 0 if that explains all (H.5.2.4).
-    pub fn between_groups(&self) -> f64 {
-        let excess = self.from_means * self.from_means - self.from_within * self.from_within;
-        sqrt(excess.max(0.0) / self.n_per_group as f64)
     }
 
     /// The mean of all readings, if the group effect is taken as real: `s_a / √(J K)` with J − 1
@@ -354,14 +346,6 @@ pub fn autocorrelation(readings: &[f64]) -> f64 {
     let along: f64 = readings.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum();
     let all: f64 = readings.iter().map(|reading| (reading - mean) * (reading - mean)).sum();
     along / all
-}
-
-/// The relative standard deviation of an experimental standard deviation from `n_readings` normal
-/// readings (GUM E.4.3 and table E.1): 0.52 for three, still 0.24 for ten.
-pub fn relative_uncertainty_of_s(n_readings: usize) -> f64 {
-    let dof = n_readings as f64 - 1.0;
-    let c4 = sqrt(2.0 / dof) * gamma_ratio(dof);
-    sqrt(1.0 - c4 * c4) / c4
 }
 
 /// Degrees of freedom of a standard uncertainty that is trusted to within the fraction

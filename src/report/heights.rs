@@ -54,13 +54,6 @@ impl Heights {
         }
     }
 
-    /// Number with its sign, and unit, in plain text.
-    pub fn signed_text(self, micrometres: f64) -> String {
-        let text = self.text(micrometres);
-        let is_zero = self.bare(micrometres).chars().all(|c| matches!(c, '0' | '.'));
-        if micrometres > 0.0 && !is_zero { format!("+{text}") } else { text }
-    }
-
     /// The cells of a summary: mean, standard deviation, symmetric and shortest interval.
     pub fn summary(self, s: &Summary) -> [Cell; 6] {
         let [[low, high], [shortest_low, shortest_high]] = [s.interval_symmetric, s.interval_shortest];

@@ -3,7 +3,7 @@
 //! Text that may be copied (terminal, Markdown) and files for machines (CSV, JSON) have an ASCII minus, so
 //! that what is copied can be typed in again. What is set in type (pictures, HTML) has U+2212.
 
-use crate::quantity::rounding::last_place;
+use crate::quantity::rounding::{fixed, last_place, with_digits};
 use crate::quantity::unit::{MICROMETRE, Measure, TENTH, Unit};
 
 /// How many digits of a number are shown.
@@ -35,7 +35,7 @@ impl Digits {
 
 /// A number in plain text, such as `-0.25` or `6.5e-6`; infinity is `inf`, no number a dash.
 ///
-/// A value that rounds to zero has no sign.
+/// A value that rounds to zero has no sign, and ties go to the even digit, as [`crate::quantity::rounding`] has it.
 pub fn plain(value: f64, digits: Digits) -> String {
     if value.is_nan() {
         return "-".to_string();
@@ -43,15 +43,10 @@ pub fn plain(value: f64, digits: Digits) -> String {
     if value.is_infinite() {
         return if value > 0.0 { "inf" } else { "-inf" }.to_string();
     }
-    let text = match digits {
-        Digits::Decimals(n) if n >= 0 => format!("{value:.*}", n.min(17) as usize),
-        Digits::Decimals(n) => rounded_to(value, n.unsigned_abs()),
-        Digits::Significant(n) => significant(value, n.clamp(1, 17)),
+    match digits {
+        Digits::Decimals(n) => fixed(value, -n.clamp(-300, 17)),
+        Digits::Significant(n) => with_digits(value, n.clamp(1, 17) as u32, -4..=5),
         Digits::Full => full(value),
-    };
-    match text.strip_prefix('-') {
-        Some(size) if size.chars().all(|c| matches!(c, '0' | '.')) => size.to_string(),
-        _ => text,
     }
 }
 
@@ -95,13 +90,17 @@ pub fn percent(p: f64) -> String {
     format!("{text} %")
 }
 
+/// A share as a percentage, to so many decimals: `104 %`.
+pub fn share(p: f64, decimals: i32) -> String {
+    format!("{} %", plain(100.0 * p, Digits::Decimals(decimals)))
+}
+
 /// A probability that was computed, as a percentage, no finer than it is known: `1.2 %`, `less than 0.1 %`.
 pub fn probability(p: f64) -> String {
     match p {
         p if p > 0.999 => "more than 99.9 %".into(),
         p if p < 0.001 => "less than 0.1 %".into(),
-        p if !(0.05..0.95).contains(&p) => format!("{} %", plain(100.0 * p, Digits::Decimals(1))),
-        p => format!("{} %", plain(100.0 * p, Digits::Decimals(0))),
+        p => share(p, if (0.05..0.95).contains(&p) { 0 } else { 1 }),
     }
 }
 
@@ -120,28 +119,6 @@ pub fn full(value: f64) -> String {
     }
     let size = value.abs();
     if value.is_finite() && !(1e-5..1e16).contains(&size) { format!("{value:e}") } else { format!("{value}") }
-}
-
-/// Rounded to a multiple of 10^places, halves away from zero.
-fn rounded_to(value: f64, places: u32) -> String {
-    let step = libm::pow(10.0, f64::from(places.min(300)));
-    format!("{:.0}", (value / step).round() * step)
-}
-
-fn significant(value: f64, n: usize) -> String {
-    let text = format!("{value:.*e}", n - 1);
-    let power = text.split_once('e').and_then(|(_, power)| power.parse::<i32>().ok()).unwrap_or(0);
-    match power {
-        -4..=5 => {
-            let decimals = n as i32 - 1 - power;
-            if decimals >= 0 {
-                format!("{value:.*}", decimals as usize)
-            } else {
-                rounded_to(value, decimals.unsigned_abs())
-            }
-        }
-        _ => text,
-    }
 }
 
 #[cfg(test)]

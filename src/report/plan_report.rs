@@ -19,8 +19,9 @@ use super::{
 use crate::{
     decision::{
         advice::{Advice, Enough},
+        methods::{MethodRow, Surveyed},
+        placements::Placements,
         sufficient_set::Search,
-        wrong_calls::WrongCalls,
     },
     propagation::{
         improvement_gain::{ErrorInterval, Gain, SingleStep},
@@ -28,7 +29,6 @@ use crate::{
         placement_choice::Expected,
         simulation::WayKind,
     },
-    quantity::sample::Summary,
     setup::{Setup, pasted},
     shop::{
         grade::Tolerance,
@@ -52,7 +52,7 @@ pub struct PlanReport<'a> {
     /// What steps gain.
     pub advice: &'a Advice,
     /// Where to put stand and block; `None` where no placement was possible.
-    pub placements: Option<&'a Placements>,
+    pub placed: Option<&'a PlacedSetup>,
     /// The check's own ways of reading and other methods, on the same plates.
     pub methods: &'a [MethodRow],
     /// Seed of all random numbers.
@@ -61,49 +61,15 @@ pub struct PlanReport<'a> {
     pub date: Option<&'a str>,
 }
 
-/// A survey that was planned anew.
+/// A survey that was planned anew, as it is written in a setup.
 #[derive(Debug, Clone)]
-pub struct Placements {
+pub struct PlacedSetup {
     /// The setup with the new survey in it.
     pub setup: Setup,
     /// The survey block that makes the difference.
     pub block: Value,
-    /// How many placed readings there were to choose from.
-    pub n_candidates: usize,
-    /// How many readings were asked for.
-    pub n_readings: usize,
-    /// What is known of the flatness before anything is read.
-    pub before: Expected,
-    /// What the setup's own survey leaves open.
-    pub own: Option<Expected>,
-    /// What the new one leaves open.
-    pub chosen: Expected,
-}
-
-/// One way of getting at the flatness, and its error.
-#[derive(Debug, Clone, PartialEq)]
-pub struct MethodRow {
-    /// Which.
-    pub what: Surveyed,
-    /// What it takes.
-    pub effort: Effort,
-    /// How many closures it has.
-    pub closures: usize,
-    /// Its result minus the true flatness, in µm.
-    pub error: Summary,
-    /// What passes, in µm; `None` without a tolerance, or without a limit of local variation.
-    pub limit: Option<f64>,
-    /// What comparing the result with that does.
-    pub calls: Option<WrongCalls>,
-}
-
-/// How a plate is surveyed and read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Surveyed {
-    /// The setup's own check, read one way.
-    ThisCheck(WayKind),
-    /// Another method.
-    Otherwise(Method),
+    /// What the new survey is worth, and the setup's own.
+    pub placements: Placements,
 }
 
 impl Surveyed {
@@ -172,7 +138,7 @@ impl PlanReport<'_> {
         said.extend(
             self.advice.enough.as_ref().filter(|_| !self.is_enough()).map(|enough| self.cheapest(enough)),
         );
-        said.push(self.placements.map_or(NO_PLACEMENTS.into(), |placements| self.placed(placements)));
+        said.push(self.placed.map_or(NO_PLACEMENTS.into(), |placed| self.placed_words(placed)));
         said.extend(self.proper_method());
         said
     }
@@ -276,13 +242,14 @@ impl PlanReport<'_> {
         }
     }
 
-    fn placed(&self, placements: &Placements) -> String {
+    fn placed_words(&self, placed: &PlacedSetup) -> String {
+        let placements = &placed.placements;
         let h = self.heights();
-        let n = n_readings(&placements.setup);
+        let n = n_readings(&placed.setup);
         let mut said = format!(
             "With {}, placed as below and judged by howflat judge, the standard uncertainty of the \
              flatness should come down from {} before any reading to {} at most",
-            setup_words::effort(&placements.setup.check.survey),
+            setup_words::effort(&placed.setup.check.survey),
             h.text(placements.before.standard_uncertainty),
             h.text(placements.chosen.standard_uncertainty)
         );
@@ -337,25 +304,25 @@ impl PlanReport<'_> {
             Part::Table(self.pairs_table()),
             Part::Words(HOW_STEPS_ARE_JUDGED.into()),
         ]);
-        if let Some(placements) = self.placements {
+        if let Some(placed) = self.placed {
             parts.extend([
                 Part::heading("Where to put stand and block"),
                 Part::picture(
                     "placements",
-                    self.placements_picture(placements),
+                    self.placements_picture(placed),
                     "The plate with each placement's feet, arm and targets, numbered in the order in which they are read; a spot that is \
                      read from several placements carries its first number.",
                 ),
-                Part::Table(self.placements_table(placements)),
+                Part::Table(self.placements_table(placed)),
                 Part::Words(format!(
                     "Paste this into the setup in place of its survey; then howflat sheet gives the sheet for it{}.",
-                    if placements.n_readings > n_readings(&placements.setup) {
+                    if placed.placements.n_readings > n_readings(&placed.setup) {
                         " (there was nothing more to choose from)"
                     } else {
                         ""
                     }
                 )),
-                Part::Lines(pasted(&placements.block)),
+                Part::Lines(pasted(&placed.block)),
                 Part::Words(HOW_PLACEMENTS_ARE_CHOSEN.into()),
             ]);
         }
@@ -417,7 +384,7 @@ impl PlanReport<'_> {
                     h.cell(interval.interval[1]),
                 ],
                 _ => {
-                    let why = step.worth.as_ref().err().map_or("not possible", |why| why.reason());
+                    let why = step.worth.as_ref().err().map_or("not possible".into(), ToString::to_string);
                     vec![
                         Cell::Empty,
                         Cell::from(step.step.name()),
@@ -504,14 +471,15 @@ impl PlanReport<'_> {
         }
     }
 
-    fn placements_table(&self, placements: &Placements) -> Table {
+    fn placements_table(&self, placed: &PlacedSetup) -> Table {
+        let placements = &placed.placements;
         let h = self.heights();
         let effort = |setup: &Setup| setup.check.survey.effort();
         let own = placements.own.map(|own| ("as in the setup", effort(self.setup), own));
         let rows = [
             Some(("nothing read", Effort { set_downs: 0, indications: 0 }, placements.before)),
             own,
-            Some(("as placed here", effort(&placements.setup), placements.chosen)),
+            Some(("as placed here", effort(&placed.setup), placements.chosen)),
         ];
         let rows = rows.into_iter().flatten().map(|(what, effort, expected)| {
             vec![
@@ -719,8 +687,8 @@ impl PlanReport<'_> {
     }
 
     /// The new survey on the plate.
-    fn placements_picture(&self, placements: &Placements) -> String {
-        let setup = &placements.setup;
+    fn placements_picture(&self, placed: &PlacedSetup) -> String {
+        let setup = &placed.setup;
         let check = &setup.check;
         let survey = &check.survey;
         let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
@@ -750,9 +718,9 @@ impl PlanReport<'_> {
         files.push(("steps.csv".into(), self.steps_table().csv().into_bytes()));
         files.push(("methods.csv".into(), self.methods_table().csv().into_bytes()));
         files.push(("steps.png".into(), png(&self.steps_picture(), 2.0)?));
-        if let Some(placements) = self.placements {
-            files.push(("survey.txt".into(), (pasted(&placements.block) + "\n").into_bytes()));
-            files.extend(ReadingSheet { setup: &placements.setup }.files());
+        if let Some(placed) = self.placed {
+            files.push(("survey.txt".into(), (pasted(&placed.block) + "\n").into_bytes()));
+            files.extend(ReadingSheet { setup: &placed.setup }.files());
         }
         Ok(files)
     }
@@ -786,7 +754,7 @@ impl PlanReport<'_> {
                 errors: step.worth.as_ref().map(ways).unwrap_or_default(),
                 set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
                 indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
-                not_tried: step.worth.as_ref().err().map(|why| why.reason().into()),
+                not_tried: step.worth.as_ref().err().map(ToString::to_string),
             });
         let pairs = gains.pairs.iter().map(|pair| PairDocument {
             steps: pair.steps.map(name),
@@ -832,15 +800,15 @@ impl PlanReport<'_> {
             steps: steps.collect(),
             pairs: pairs.collect(),
             enough,
-            placements: self.placements.map(|placements| PlacementsDocument {
-                survey: placements.block.clone(),
-                n_readings: n_readings(&placements.setup),
-                set_downs: placements.setup.check.survey.effort().set_downs,
-                indications: placements.setup.check.survey.effort().indications,
-                n_candidates: placements.n_candidates,
-                before: expected(placements.before),
-                own_survey: placements.own.map(expected),
-                placed: expected(placements.chosen),
+            placements: self.placed.map(|placed| PlacementsDocument {
+                survey: placed.block.clone(),
+                n_readings: n_readings(&placed.setup),
+                set_downs: placed.setup.check.survey.effort().set_downs,
+                indications: placed.setup.check.survey.effort().indications,
+                n_candidates: placed.placements.n_candidates,
+                before: expected(placed.placements.before),
+                own_survey: placed.placements.own.map(expected),
+                placed: expected(placed.placements.chosen),
             }),
             methods: self
                 .methods

@@ -7,7 +7,7 @@ use super::{
     },
     check_report::LIMITS_OF_USE,
     heights::Heights,
-    number::{Digits, percent, plain, probability, short},
+    number::{Digits, percent, plain, probability, share, short},
     page::{Annexed, Figure, Page, Part, short_digest},
     picture::{PixelError, png},
     setup_words,
@@ -780,7 +780,7 @@ impl RecallReport<'_> {
         Some(format!(
             "The staircase, the simplest of their methods, looks at the last certificate only: at {} of the tolerance it says to \
              {} the interval.",
-            probability_like(found / tolerance),
+            share(found / tolerance, 0),
             if near { "keep" } else { says }
         ))
     }
@@ -1080,11 +1080,6 @@ fn picture_name(place: usize) -> String {
 
 fn percent_cell(p: f64) -> Cell {
     Cell::Number(100.0 * p, Digits::Decimals(1))
-}
-
-/// A share that may exceed the whole.
-fn probability_like(share: f64) -> String {
-    format!("{} %", plain(100.0 * share, Digits::Decimals(0)))
 }
 
 /// What amounts of money are in: that of the costs, which no one names.

@@ -8,6 +8,7 @@ use super::{
     table::{Cell, Column, Table},
 };
 use crate::{
+    decision::judgement::HOLLOWS,
     propagation::unseen::Unseen,
     quantity::unit::{INCH, Unit},
     setup::Setup,
@@ -18,7 +19,7 @@ use serde::Serialize;
 /// One-sigma radii (mm) of the hollows that are spoken of: round numbers across, in the unit of plan lengths. Across is
 /// twice the radius: there a hollow is 61 % as deep as in its middle.
 pub fn radii(plan_unit: Unit) -> [f64; 3] {
-    if plan_unit == INCH { [1.5, 2.5, 4.0].map(|inch| 25.4 * inch) } else { [35.0, 60.0, 100.0] }
+    if plan_unit == INCH { [1.5, 2.5, 4.0].map(|inch| 25.4 * inch) } else { HOLLOWS }
 }
 
 /// Where on a plate of these sides (mm) a point lies, as one says it at the plate.

@@ -1,6 +1,6 @@
 //! A setup that has been checked, and how a text becomes one.
 
-use super::fault::{Fault, Position, listing, nearest};
+use super::fault::{Fault, Faults, Position, listing, nearest};
 use super::file_text::hex;
 use super::improvements::Improvements;
 use super::kind::{PerKelvin, Quantity, Uncertain};
@@ -73,11 +73,11 @@ impl Setup {
     /// `load` reads a file that the setup names, by the name written there, or says why it cannot.
     /// Faults are in the order of the file; those of the text come first and alone, then those of
     /// fields, then those of sense (a survey that does not fit the plate).
-    pub fn read(text: &str, load: &dyn Fn(&str) -> Result<String, String>) -> Result<Self, Vec<Fault>> {
+    pub fn read(text: &str, load: &dyn Fn(&str) -> Result<String, String>) -> Result<Self, Faults> {
         let tree = Node::parse(text)?;
         let walked = walk(&tree, &SHAPE);
         if !walked.faults.is_empty() {
-            return Err(walked.faults);
+            return Err(walked.faults.into());
         }
         let written: Written = match serde_json::from_value(walked.value) {
             Ok(written) => written,
@@ -89,7 +89,8 @@ impl Setup {
                     must: "as its schema says".into(),
                     fix: "compare it with the output of `howflat schema`".into(),
                     at: None,
-                }]);
+                }]
+                .into());
             }
         };
         let mut digest = Sha256::new();
@@ -117,7 +118,7 @@ impl Setup {
             }
             _ => {
                 build.faults.sort_by_key(|fault| fault.at);
-                Err(build.faults)
+                Err(build.faults.into())
             }
         }
     }

@@ -59,6 +59,49 @@ impl fmt::Display for Fault {
 
 impl std::error::Error for Fault {}
 
+/// Everything that is wrong in a file, in the order of the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Faults(pub Vec<Fault>);
+
+impl fmt::Display for Faults {
+    /// One fault a line.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let lines: Vec<String> = self.0.iter().map(Fault::to_string).collect();
+        f.write_str(&lines.join("\n"))
+    }
+}
+
+impl std::error::Error for Faults {}
+
+impl std::ops::Deref for Faults {
+    type Target = [Fault];
+
+    fn deref(&self) -> &[Fault] {
+        &self.0
+    }
+}
+
+impl IntoIterator for Faults {
+    type Item = Fault;
+    type IntoIter = std::vec::IntoIter<Fault>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.0.into_iter()
+    }
+}
+
+impl From<Vec<Fault>> for Faults {
+    fn from(faults: Vec<Fault>) -> Self {
+        Self(faults)
+    }
+}
+
+impl From<Faults> for Vec<Fault> {
+    fn from(faults: Faults) -> Self {
+        faults.0
+    }
+}
+
 /// The first `n` characters, on one line and with pictures of what has none: what a file says must not pass for a message of
 /// its own, and what nobody sees must be seen.
 fn cut(text: &str, n: usize) -> String {

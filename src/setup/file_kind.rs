@@ -1,6 +1,6 @@
 //! What kind of file a text is: a setup of a shop check, or a formula model.
 
-use super::fault::{Fault, Position};
+use super::fault::{Fault, Faults, Position};
 use super::tree::{Content, Node};
 
 /// A kind of file that a user writes.
@@ -23,7 +23,7 @@ impl FileKind {
     /// # Errors
     ///
     /// A text that is no JSON, or has the fields of neither kind or of both.
-    pub fn of(text: &str) -> Result<Self, Vec<Fault>> {
+    pub fn of(text: &str) -> Result<Self, Faults> {
         let tree = Node::parse(text)?;
         let has = |names: &[&str]| match &tree.content {
             Content::Record(members) => {
@@ -40,15 +40,15 @@ impl FileKind {
     }
 }
 
-fn unclear(at: Option<Position>, found: &str) -> Vec<Fault> {
-    vec![Fault {
+fn unclear(at: Option<Position>, found: &str) -> Faults {
+    Faults(vec![Fault {
         field: "the file".into(),
         found: found.into(),
         must: "a shop check, with plate, stand and indicator, or a formula model, with measurands and inputs"
             .into(),
         fix: "compare it with the output of `howflat schema setup` and `howflat schema model`".into(),
         at,
-    }]
+    }])
 }
 
 #[cfg(test)]

@@ -27,7 +27,7 @@
 
 use super::asked::{grade, tolerance};
 use super::checked::Setup;
-use super::fault::{Fault, Position, did_you_mean, listing};
+use super::fault::{Fault, Faults, Position, did_you_mean, listing};
 use super::file_text::hex;
 use super::map;
 use super::reading_table::{
@@ -209,11 +209,11 @@ impl HistoryFile {
         today: Option<Day>,
         to_keep: &dyn Fn(&Setup) -> Option<Tolerance>,
         load: &dyn Fn(&str) -> Result<String, String>,
-    ) -> Result<Self, Vec<Fault>> {
+    ) -> Result<Self, Faults> {
         let TextTable { separator, records: lines } = TextTable::read(text)?;
         let columns = columns(&lines)?;
         if let Some(fault) = lines.iter().find_map(|line| longer_row(line, lines[0].len(), separator)) {
-            return Err(vec![fault]);
+            return Err(vec![fault].into());
         }
         let unit = match columns[VALUE] {
             Some(index) => unit_of_heights(&lines[0][index], "value").map_err(|fault| vec![fault])?,
@@ -246,7 +246,7 @@ impl HistoryFile {
         for line in &lines[1..] {
             reader.row(line);
         }
-        reader.finish(&lines[0])
+        Ok(reader.finish(&lines[0])?)
     }
 
     /// What to say of an entry that cannot be true together with others before it.

@@ -1,13 +1,10 @@
 //! What may be done to make a check better: the fields, and the steps they stand for.
 
 use super::kind::{Degrees, Micrometres, Quantity};
-use crate::decision::advice::Offer;
+use crate::decision::{advice::Offer, conformance::ACCURACY_RATIO};
 use crate::shop::improvement::Step;
 use schemars::JsonSchema;
 use serde::Deserialize;
-
-/// How many times as good as the tolerance a check is to be when it is not stated (the 4:1 rule of ASME B89.7.3.1).
-const ACCURACY_RATIO: f64 = 4.0;
 
 /// What `howflat plan` tries to make the check better, and what each step costs. Every step is tried with its usual size unless
 /// something else is written here.

@@ -1,6 +1,6 @@
 //! A formula model that has been checked, and how a text becomes one.
 
-use super::fault::{Fault, Position, did_you_mean, listing, nearest};
+use super::fault::{Fault, Faults, Position, did_you_mean, listing, nearest};
 use super::file_text::{hex, unmarked};
 use super::kind::{Plain, Quantity};
 use super::model_fields::{
@@ -71,11 +71,11 @@ impl MeasurementSetup {
     ///
     /// Faults are in the order of the file; those of the text come first and alone, then those of fields, then
     /// those of sense. A fault in a formula stands at the column where the formula goes wrong.
-    pub fn read(text: &str) -> Result<Self, Vec<Fault>> {
+    pub fn read(text: &str) -> Result<Self, Faults> {
         let tree = Node::parse(text)?;
         let walked = walk(&tree, &MODEL_SHAPE);
         if !walked.faults.is_empty() {
-            return Err(walked.faults);
+            return Err(walked.faults.into());
         }
         let written: WrittenModel = serde_json::from_value(walked.value).map_err(|error| {
             // The schema and the fields come from the same place, so this would be a mistake of ours.
@@ -93,7 +93,7 @@ impl MeasurementSetup {
             Some(setup) if build.faults.is_empty() => Ok(Self { remarks: build.remarks, ..setup }),
             _ => {
                 build.faults.sort_by_key(|fault| fault.at);
-                Err(build.faults)
+                Err(build.faults.into())
             }
         }
     }

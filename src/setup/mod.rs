@@ -40,7 +40,7 @@ mod written;
 pub use asked::{grade, tolerance};
 pub use checked::Setup;
 pub use costs::{TypedCosts, costs};
-pub use fault::{Fault, Position};
+pub use fault::{Fault, Faults, Position};
 pub use file_kind::FileKind;
 pub use file_text::hex;
 pub use history::{EntryKind, HistoryFile, HistoryRow, OwnTerms, RefusedPlate, RepeatedRow};

@@ -1,6 +1,6 @@
 //! A plain file of points, x, y and z: a table as any other, with units in its line of column names.
 
-use super::fault::{Fault, Position, listing};
+use super::fault::{Fault, Faults, Position, listing};
 use super::file_text::hex;
 use super::reading_table::{Headings, Lines, Record, decimal_points, headings, longer_row};
 use super::readings::shortened;
@@ -45,9 +45,9 @@ impl PointFile {
     /// Separators, decimal commas, empty rows and lines that begin with `#` are as in every table. The first line names
     /// the columns, in any order, with their units in brackets; without such a line they are x, y and z. What names no
     /// unit is in that of `units`.
-    pub fn read(text: &str, units: PointUnits, most: usize) -> Result<Self, Vec<Fault>> {
+    pub fn read(text: &str, units: PointUnits, most: usize) -> Result<Self, Faults> {
         let (file, faults) = Self::read_rows(text, units, most)?;
-        if faults.is_empty() { Ok(file) } else { Err(faults) }
+        if faults.is_empty() { Ok(file) } else { Err(faults.into()) }
     }
 
     /// [`Self::read`], with the rows that are sound beside the faults of those that are not.

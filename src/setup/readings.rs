@@ -15,7 +15,7 @@
 //!   change nothing.
 
 use super::checked::Setup;
-use super::fault::{Fault, Position, did_you_mean, listing};
+use super::fault::{Fault, Faults, Position, did_you_mean, listing};
 use super::file_text::hex;
 use super::lengths::Lengths;
 use super::obstacle;
@@ -72,13 +72,13 @@ pub struct Row {
 
 impl Readings {
     /// Reads a readings file for a setup, or says everything that is wrong in it, by line.
-    pub fn read(text: &str, setup: &Setup) -> Result<Self, Vec<Fault>> {
+    pub fn read(text: &str, setup: &Setup) -> Result<Self, Faults> {
         let table = ReadingTable::read(text)?;
         let mut reader = Reader::new(setup, table.unit);
         for cells in &table.rows {
             reader.row(cells);
         }
-        reader.finish(text)
+        Ok(reader.finish(text)?)
     }
 
     /// The readings as the inference takes them, one for each row.

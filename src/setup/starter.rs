@@ -1,6 +1,10 @@
 //! A setup file to begin with, asked for question by question: each answer is checked when it is given.
 
-use super::{checked::Setup, fault::Fault, lengths::Lengths};
+use super::{
+    checked::Setup,
+    fault::{Fault, Faults},
+    lengths::Lengths,
+};
 use crate::shop::survey::StandUse;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -124,7 +128,7 @@ impl Starter {
     /// usual.
     ///
     /// It is checked together with all that was answered before, as a setup would be.
-    pub fn give(&mut self, question: &Question, answer: &str) -> Result<(), Vec<Fault>> {
+    pub fn give(&mut self, question: &Question, answer: &str) -> Result<(), Faults> {
         let mut with_it = self.clone();
         with_it.answers.remove(question.option);
         match answer.trim() {
@@ -135,7 +139,8 @@ impl Starter {
                     must: question.asks.into(),
                     fix: "type it".into(),
                     at: None,
-                }]);
+                }]
+                .into());
             }
             "" => {}
             answer => {
@@ -191,7 +196,7 @@ impl Starter {
     /// # Errors
     ///
     /// All that [`Setup::read`] finds wrong in it.
-    pub fn setup(mut self) -> Result<String, Vec<Fault>> {
+    pub fn setup(mut self) -> Result<String, Faults> {
         self.settle(false)?;
         Ok(self.text(false))
     }
@@ -210,7 +215,7 @@ impl Starter {
             }
             self.from = None;
         }
-        Err(faults)
+        Err(faults.into())
     }
 
     /// As read with an arm as long as one likes.
@@ -251,7 +256,7 @@ fn put(mut record: &mut Value, field: &[&str], answer: &str) {
     *record = answer.into();
 }
 
-fn read(text: &str) -> Result<Setup, Vec<Fault>> {
+fn read(text: &str) -> Result<Setup, Faults> {
     Setup::read(text, &|name| Err(format!("no file {name} belongs to a new setup")))
 }
 

@@ -2,10 +2,16 @@
 
 use super::checked::Setup;
 use super::tree::Node;
+use crate::quantity::unit::{INCH, MILLIMETRE, Measure};
 use crate::shop::survey::{Plan, StandUse, Zeroing};
 use serde_json::{Value, json};
 
 impl Setup {
+    /// How far apart planned placements lie, in mm: they can be found with a rule laid along the edges.
+    pub fn placement_step(&self) -> f64 {
+        if self.plan_unit == INCH { Measure { value: 0.5, unit: INCH }.to(MILLIMETRE) } else { 10.0 }
+    }
+
     /// The `survey` member of a setup file for a plan that is to be read in place of this setup's own: placements and targets
     /// by their places, in the setup's plan unit, to a hundredth of an inch or a tenth of a millimetre.
     pub fn survey_block(&self, plan: &Plan) -> Value {

@@ -110,8 +110,6 @@ impl EightLines {
 pub struct Reduction {
     /// From readings to heights, `[node][reading]`.
     heights: DMatrix<f64>,
-    /// From readings to residuals over their standard uncertainties.
-    residuals: DMatrix<f64>,
     degrees_of_freedom: usize,
 }
 
@@ -179,30 +177,16 @@ impl Reduction {
             }
         }
         let inverse = normal.cholesky()?.solve(&design.transpose());
-        let mut residuals = DMatrix::identity(n, n);
-        for i in 0..n {
-            for j in 0..n {
-                residuals[(i, j)] -= (0..n_unknown).map(|k| design[(i, k)] * inverse[(k, j)]).sum::<f64>();
-            }
-        }
         let mut heights = inverse.rows(0, n_nodes).into_owned();
         for (i, u) in u.iter().enumerate() {
             heights.column_mut(i).unscale_mut(*u);
-            residuals.column_mut(i).unscale_mut(*u);
         }
-        Some(Self { heights, residuals, degrees_of_freedom: n - (n_unknown - free) })
+        Some(Self { heights, degrees_of_freedom: n - (n_unknown - free) })
     }
 
     /// Heights of all nodes (µm), less a plane that nobody can know.
     pub fn heights(&self, readings: &[f64]) -> Vec<f64> {
         (&self.heights * DVector::from_column_slice(readings)).data.into()
-    }
-
-    /// What the lines disagree by where they meet: the sum of squares of all residuals over their standard uncertainties.
-    /// Of readings that are as good as was said it follows a chi-squared distribution with
-    /// [`Self::degrees_of_freedom`].
-    pub fn closure(&self, readings: &[f64]) -> f64 {
-        (&self.residuals * DVector::from_column_slice(readings)).norm_squared()
     }
 
     /// How many closures there are: readings less what is determined by them. Two where each line has a direction of its

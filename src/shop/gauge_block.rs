@@ -52,13 +52,6 @@ impl BlockGrade {
         let row = LENGTH_VARIATION.iter().find(|(up_to, _)| length <= up_to * (1.0 + 1e-9))?;
         Some(row.1[self as usize])
     }
-
-    /// Tolerance on the flatness of a measuring face, in µm, for blocks up to 150 mm.
-    ///
-    /// ISO 3650:1998 table 4, ASME B89.1.9-2002 (read); grade 00 taken to equal K (from memory).
-    pub fn face_flatness(self) -> f64 {
-        [0.05, 0.05, 0.10, 0.15, 0.25][self as usize]
-    }
 }
 
 /// Up to this length (mm), `t_v` of grades K, 00, 0, 1, 2 (µm).

@@ -29,12 +29,6 @@ impl Grid {
         Self { x: nodes(surface[0], along(length, width)), y: nodes(surface[1], along(width, length)) }
     }
 
-    /// The same grid with every spacing halved.
-    pub fn halved(&self) -> Self {
-        let halve = |v: &[f64]| nodes([v[0], v[v.len() - 1]], 2 * v.len() - 1);
-        Self { x: halve(&self.x), y: halve(&self.y) }
-    }
-
     /// How many nodes it has.
     pub fn n_nodes(&self) -> usize {
         self.x.len() * self.y.len()

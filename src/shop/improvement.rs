@@ -5,6 +5,7 @@ use super::{
     stand_room::{carried_room, column_room},
     survey::{Impossible, Plan, StandUse, Station, Survey, Target, Zeroing},
 };
+use std::fmt;
 
 /// One step that makes a check better, with its size.
 ///
@@ -202,18 +203,19 @@ pub enum NotTaken {
     CannotBeLevelled,
 }
 
-impl NotTaken {
-    /// In words.
-    pub fn reason(self) -> &'static str {
-        match self {
+impl fmt::Display for NotTaken {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
             Self::SoAlready => "it is so already",
             Self::PointsAtTargets => "a turned stand points where its targets are",
             Self::NoRoom => "the plate has no room for it",
             Self::TooMany => "there would be more than 500 readings",
             Self::CannotBeLevelled => "so few readings cannot be levelled",
-        }
+        })
     }
 }
+
+impl std::error::Error for NotTaken {}
 
 /// Most readings in one survey.
 const MOST_READINGS: usize = 500;

@@ -166,11 +166,6 @@ impl Landscape {
         &self.grid
     }
 
-    /// How many cosines its waves are made of.
-    pub fn n_modes(&self) -> usize {
-        self.waves.iter().map(|waves| waves.basis.n_modes()).sum()
-    }
-
     /// The places whose heights are drawn.
     pub fn places(&self) -> &[Place] {
         &self.places

@@ -5,6 +5,7 @@ use super::{
     flatness::FlatnessError,
     frame::far_apart,
 };
+use crate::quantity::vector::dot;
 use wide::f64x4;
 
 /// Least-squares planes through heights at a fixed set of points, prepared once.
@@ -76,7 +77,6 @@ impl LeastSquaresPlane {
 
 /// What is left of `values` when all that lies along `others` is taken off, brought to unit length.
 fn at_right_angles(mut values: Vec<f64>, others: &[&[f64]]) -> Vec<f64> {
-    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
     // Once more for the rounding of the first time, which a narrow plate makes large.
     for other in others.iter().chain(others) {
         let along = dot(&values, other) / dot(other, other);

@@ -31,6 +31,14 @@ impl Plate {
         [self.length / 2.0, self.width / 2.0]
     }
 
+    /// How far a plate that is bowed by a unit of curvature lies below its middle at a point (mm), averaged over a footprint of
+    /// the given variance (mm²), in mm²: half the squared distance, and the footprint.
+    pub fn fall_per_curvature(&self, at: [f64; 2], variance: f64) -> f64 {
+        let middle = self.middle();
+        let [x, y] = [at[0] - middle[0], at[1] - middle[1]];
+        (x * x + y * y) / 2.0 + variance
+    }
+
     /// The working surface, `[[x_low, x_high], [y_low, y_high]]`, in mm.
     pub fn working_surface(&self) -> [[f64; 2]; 2] {
         [[self.margin, self.length - self.margin], [self.margin, self.width - self.margin]]

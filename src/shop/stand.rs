@@ -1,6 +1,6 @@
 //! The stand: three feet, an arm, and the lever between them.
 
-use super::{gauge_block::GaugeBlock, material::Material};
+use super::gauge_block::GaugeBlock;
 use crate::quantity::distribution::Distribution;
 
 /// A three-footed indicator stand, in its own frame: origin where the person says the stand is,
@@ -131,9 +131,6 @@ fn distance_from_line(point: [f64; 2], from: [f64; 2], to: [f64; 2]) -> f64 {
 fn twice_area(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> f64 {
     (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 }
-
-/// The column's material when it is not stated: plain steel.
-pub const DEFAULT_COLUMN: Material = Material::Steel;
 
 #[cfg(test)]
 mod tests {

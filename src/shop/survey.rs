@@ -1,7 +1,7 @@
 //! The survey: where stand and block go, in what order, and how the zero is handled.
 
 use super::{gauge_block::GaugeBlock, plate::Plate, stand::Stand};
-use std::{f64::consts::FRAC_PI_2, ops::Range};
+use std::{f64::consts::FRAC_PI_2, fmt, ops::Range};
 
 /// How the stand moves between readings. Three different checks, not one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -177,6 +177,27 @@ pub struct Impossible {
     /// What is wrong.
     pub why: Obstacle,
 }
+
+impl fmt::Display for Impossible {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "placement {}", self.station + 1)?;
+        if let Some(target) = self.target {
+            write!(f, ", target {}", target + 1)?;
+        }
+        f.write_str(match self.why {
+            Obstacle::TargetOffPlate { .. } => ": the target is not on the plate",
+            Obstacle::BlockOverEdge { .. } => ": the block would hang over an edge",
+            Obstacle::UnderStand => ": the block would be under the stand",
+            Obstacle::FootOffPlate { .. } => ": a foot would stand off the plate",
+            Obstacle::OutOfReach { .. } => ": the target is out of reach",
+            Obstacle::FootOnBlock { .. } => ": a foot would stand on the block",
+            Obstacle::FeetInLine => ": the feet are on one line",
+            Obstacle::NothingToCompare => ": there is nothing to compare with",
+        })
+    }
+}
+
+impl std::error::Error for Impossible {}
 
 /// What stands in the way of a reading.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,6 +1,6 @@
 //! How a plate's flatness deviation grows with use.
 
-use crate::quantity::incomplete_gamma::LowerIncompleteGamma;
+use crate::quantity::incomplete_gamma::IncompleteGamma;
 
 /// Wear as a gamma process: what is gone never comes back, and how much goes in one year says
 /// nothing of the next.
@@ -35,12 +35,12 @@ impl WearProcess {
         if shape.is_nan() || shape > LARGEST_SHAPE {
             return steady(mean / spacing, n_nodes);
         }
-        let gamma = LowerIncompleteGamma::new(shape);
+        let gamma = IncompleteGamma::new(shape);
         // E[(x − G)⁺] by E[G; G ≤ x] = mean · P(a + 1, x/θ), of which the second difference is the
         // share of each node.
         let shortfall = |x: f64| {
             let scaled = x / self.unevenness;
-            let (below, front) = gamma.with_front(scaled);
+            let (below, front) = gamma.lower_with_front(scaled);
             let mean_below = mean * (below - front / shape);
             (x * below - mean_below, below)
         };

@@ -3,6 +3,7 @@
 use super::grid::{Grid, foreseen, grown};
 use super::{Event, Evidence, History, N_NODES, log_sum};
 use crate::propagation::spread_law::N_CLASSES;
+use crate::quantity::vector::dot;
 use crate::shop::wear_over_time::WearProcess;
 use libm::{exp, log};
 
@@ -152,7 +153,7 @@ impl<'a> Plate<'a> {
                 state.iter_mut().for_each(|p| *p /= sum.max(f64::MIN_POSITIVE));
             } else {
                 if keep {
-                    pass.p_below.push(state.iter().zip(&self.below[k]).map(|(p, below)| p * below).sum());
+                    pass.p_below.push(dot(&state, &self.below[k]));
                 }
                 state.iter_mut().zip(likelihood).for_each(|(p, l)| *p *= l);
                 let sum: f64 = state.iter().sum();

@@ -1,7 +1,8 @@
 //! What is to be expected of a plate, from today on.
 
-use super::grid::{above, coarser, dot, grown, interval, tails};
+use super::grid::{above, coarser, grown, interval, tails};
 use super::{Interval, Known, N_NODES, PlateWear, TOO_HIGH};
+use crate::quantity::vector::dot;
 use crate::shop::wear_over_time::WearProcess;
 
 impl PlateWear {

@@ -167,10 +167,6 @@ pub fn quantile(marginal: &[f64], spacing: f64, probability: f64) -> f64 {
     spacing * (marginal.len().saturating_sub(1)) as f64
 }
 
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
-}
-
 /// Probability above a place counted in nodes; a node's share lies evenly half a node to either side.
 pub(super) fn above(distribution: &[f64], place: f64) -> f64 {
     let first = libm::floor(place + 0.5);

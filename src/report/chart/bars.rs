@@ -1,6 +1,6 @@
 //! Shares of several sources as horizontal bars.
 
-use super::super::number::{Digits, typeset};
+use super::super::number::share;
 use super::super::picture::{Anchor, Face, Ink, Manner, Picture};
 use super::super::style::{
     BAR, BAR_PALE, BOLD, EDGE, GRID, HAIR, INK, LABEL, MUTED, PAPER, SERIES, THIN, WIDTH,
@@ -170,12 +170,11 @@ fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis) {
     }
 }
 
-fn percent(share: f64) -> String {
-    let percent = 100.0 * share;
-    match percent {
-        p if p > 999.0 => ">999 %".to_string(),
-        p if p < -999.0 => "<−999 %".to_string(),
-        p if p.abs() < 0.95 => format!("{} %", typeset(p, Digits::Decimals(1))),
-        p => format!("{} %", typeset(p, Digits::Decimals(0))),
+/// A share as a percentage, as far as a bar can show it.
+fn percent(of: f64) -> String {
+    match of {
+        p if p > 9.99 => ">999 %".to_string(),
+        p if p < -9.99 => "<−999 %".to_string(),
+        p => share(p, if p.abs() < 0.0095 { 1 } else { 0 }).replace('-', "−"),
     }
 }

@@ -1,6 +1,6 @@
 //! What can go wrong, and the exit code it gets.
 
-use howflat::setup::Fault;
+use howflat::setup::Faults;
 use std::{
     fmt, io,
     path::{Path, PathBuf},
@@ -13,7 +13,7 @@ pub enum Failure {
     /// A file that was named cannot be read.
     Unreadable(PathBuf, io::Error),
     /// A file holds things that cannot be used.
-    Faults(PathBuf, Vec<Fault>),
+    Faults(PathBuf, Faults),
     /// A file is sound, field by field, but cannot be worked with.
     Input(PathBuf, String),
     /// What was typed cannot be used, and what to type instead.
@@ -104,7 +104,7 @@ mod tests {
     #[test]
     fn a_mistake_of_ours_says_where_and_a_path_stays_on_its_line() {
         let said = Failure::ours().to_string();
-        let place = said.split_once("src/failure.rs:").expect("a file").1;
+        let place = said.split_once("src/command/failure.rs:").expect("a file").1;
         assert!(place.starts_with(|c: char| c.is_ascii_digit()), "{said}");
         let said = Failure::input(Path::new("a\nb.json: is fine"), "faulty").to_string();
         assert_eq!(said, "a␊b.json: is fine: faulty");

@@ -1,6 +1,6 @@
 //! The one way to standard output and standard error: whatever a user's file says, it cannot act on a terminal.
 
-use crate::failure::Failure;
+use super::failure::Failure;
 use std::io::{self, IsTerminal, Write};
 
 /// Prints to standard output. A reader that has gone away is no failure: it has seen enough.

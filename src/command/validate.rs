@@ -1,11 +1,11 @@
 //! `howflat validate`.
 
-use crate::{
+use super::{
     args::Validate,
     failure::Failure,
+    hand_over::say_written,
     progress::Progress,
     report_folder::{self, Earlier},
-    say_written,
     terminal::{print, print_json, terminal_width},
 };
 use howflat::validation::record::ValidationRecord;

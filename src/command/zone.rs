@@ -1,6 +1,6 @@
 //! `howflat zone`: a file of points in, their minimum zone out.
 
-use crate::{args::Zone, failure::Failure, files, hand_over};
+use super::{args::Zone, failure::Failure, files, hand_over::hand_over};
 use howflat::{
     report::{
         page::Page,

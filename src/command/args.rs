@@ -1,9 +1,12 @@
 //! Arguments as typed: nothing here knows the world.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use howflat::quantity::{
-    day::{Day, WrittenDay},
-    unit::{Dimension, Unit},
+use howflat::{
+    propagation::{improvement_gain, simulation},
+    quantity::{
+        day::{Day, WrittenDay},
+        unit::{Dimension, Unit},
+    },
 };
 use std::path::{Path, PathBuf};
 
@@ -93,7 +96,7 @@ impl Command {
 #[derive(Debug, Args)]
 pub struct Run {
     /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = 1, allow_negative_numbers = true, value_parser = seed)]
+    #[arg(long, value_name = "S", default_value_t = simulation::Settings::default().seed, allow_negative_numbers = true, value_parser = seed)]
     pub seed: u64,
     /// How many threads to use; all cores where not given. Changes no number.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -138,7 +141,7 @@ pub struct Simulate {
     /// The setup file (JSON); `-` reads standard input.
     pub setup: PathBuf,
     /// How many plates are drawn and checked.
-    #[arg(long, value_name = "N", default_value_t = 100_000, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000))]
+    #[arg(long, value_name = "N", default_value_t = simulation::USUAL_TRIALS, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000))]
     pub trials: u64,
     /// How many of the checks are also judged from their readings, for the model-based estimate [default: 64; fewer for
     /// checks of more than 30 readings, which take long].
@@ -329,7 +332,7 @@ pub struct Plan {
     #[arg(long, value_enum, default_value_t = ReadBy::Spread)]
     pub read_by: ReadBy,
     /// With how many plates each set of steps is tried.
-    #[arg(long, value_name = "N", default_value_t = 20_480, value_parser = clap::value_parser!(u64).range(5_120..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = improvement_gain::USUAL_TRIALS, value_parser = clap::value_parser!(u64).range(5_120..=1_000_000))]
     pub trials: u64,
     #[command(flatten)]
     pub run: Run,

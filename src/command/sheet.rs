@@ -1,11 +1,11 @@
 //! `howflat sheet`: a blank sheet for the readings.
 
-use crate::{
+use super::{
     args::Sheet,
     failure::Failure,
     files,
+    hand_over::say_written,
     report_folder::{self, Earlier},
-    say_written,
     terminal::print,
 };
 use howflat::report::reading_sheet::ReadingSheet;

@@ -1,14 +1,15 @@
 //! `howflat judge`: readings in hand, a verdict out.
 
-use crate::{
+use super::{
     args::{DecisionRule, Judge, Limit},
     failure::Failure,
-    files, hand_over, on_screen,
+    files,
+    hand_over::{hand_over, on_screen},
     progress::Progress,
 };
 use howflat::{
     decision::{
-        conformance::Rule,
+        conformance::{ACCURACY_RATIO, Rule},
         judgement::{Judgement, Question},
         limits::Verdict,
     },
@@ -21,9 +22,6 @@ use howflat::{
     shop::grade::Tolerance,
 };
 use std::process::ExitCode;
-
-/// The ratio that simple acceptance asks for (the 4:1 rule of ASME B89.7.3.1).
-const ACCURACY_RATIO: f64 = 4.0;
 
 /// Reads setup and readings, judges, and writes what is asked for.
 pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {

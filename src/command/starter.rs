@@ -1,6 +1,6 @@
 //! `howflat new`: a setup file to start from, asked for or given as options.
 
-use crate::{
+use super::{
     args::New,
     failure::Failure,
     files,

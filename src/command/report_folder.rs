@@ -8,7 +8,7 @@
 //! or with files that its manifest does not know, holds no whole report. A run that fails on the way undoes what it did;
 //! one that was killed is undone by the next. Runs exclude each other by a lock on the folder.
 
-use crate::{failure::Failure, files};
+use super::{failure::Failure, files};
 use howflat::setup::hex;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};

@@ -1,6 +1,13 @@
 //! `howflat recall`: what is on record in, the date of the next recalibration out.
 
-use crate::{args::Recall, failure::Failure, files, hand_over, judge, on_screen, progress::Progress};
+use super::{
+    args::Recall,
+    failure::Failure,
+    files,
+    hand_over::{hand_over, on_screen},
+    judge,
+    progress::Progress,
+};
 use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
@@ -42,7 +49,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         .map_err(|why| match why {
             CannotRecall::Judge(why) => Failure::input(&arguments.history, why),
             CannotRecall::Contradictions(all) => {
-                Failure::Faults(arguments.history.clone(), faults(&history.refused_with(&all)))
+                Failure::Faults(arguments.history.clone(), faults(&history.refused_with(&all)).into())
             }
         })?;
     progress.finish();
@@ -69,7 +76,7 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
     // The other plates have their dates; that some have none must not go unseen.
     match faults(&refused) {
         none if none.is_empty() => Ok(ExitCode::SUCCESS),
-        faults => Err(Failure::Faults(arguments.history.clone(), faults)),
+        faults => Err(Failure::Faults(arguments.history.clone(), faults.into())),
     }
 }
 

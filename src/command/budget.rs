@@ -1,6 +1,6 @@
 //! `howflat budget`.
 
-use crate::{
+use super::{
     args::{Budget, Interval},
     failure::Failure,
     files::{self, Measurement},
@@ -25,8 +25,6 @@ use std::process::ExitCode;
 const USUAL_TRIALS: u64 = 1_000_000;
 /// Trials of a formula model if nobody says, and so many leave open whether the result by the law may be used.
 const MORE_TRIALS: u64 = 8_000_000;
-/// Trials of a shop check if nobody says, as for `simulate`.
-const USUAL_CHECKS: u64 = 100_000;
 /// Adaptive trials end here.
 const MOST_TRIALS: u64 = 20_000_000;
 /// So many values are kept at once, trials times measurands, before memory runs short.
@@ -108,7 +106,7 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
         return Err(Failure::input(&arguments.file, why));
     }
     let settings = Settings {
-        n_trials: arguments.trials.unwrap_or(USUAL_CHECKS),
+        n_trials: arguments.trials.unwrap_or(simulation::USUAL_TRIALS),
         seed: arguments.run.seed,
         coverage_probability: arguments.coverage,
         n_judged: 0,
@@ -122,7 +120,7 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
 
 fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
     let report = BudgetReport { date: arguments.output.date.as_deref(), ..report };
-    crate::hand_over(
+    super::hand_over::hand_over(
         &arguments.output,
         budget_report::json_schema,
         || report.page(),

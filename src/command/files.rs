@@ -1,6 +1,6 @@
 //! Reading what the user names, and writing what may be written anew.
 
-use crate::{failure::Failure, report_folder};
+use super::{failure::Failure, report_folder};
 use howflat::{
     quantity::day::Day,
     setup::{FileKind, HistoryFile, MeasurementSetup, PointFile, PointUnits, Readings, Setup},

@@ -1,6 +1,6 @@
 //! `howflat completions` and `howflat man`: what a shell and a reader want to know of the command line, made from it.
 
-use crate::{
+use super::{
     args::{Arguments, Completions, Man},
     failure::Failure,
     terminal::print,

@@ -1,6 +1,11 @@
 //! `howflat lesson`: the teaching sheet of the corner dip, for one stand and plate.
 
-use crate::{args::Lesson, failure::Failure, files, hand_over, on_screen};
+use super::{
+    args::Lesson,
+    failure::Failure,
+    files,
+    hand_over::{hand_over, on_screen},
+};
 use howflat::{
     report::lesson_report::{self, LessonReport, bow_height, dip_depth},
     shop,
