@@ -538,13 +538,15 @@ fn words_follow_from_numbers(report: &str, json: &Value) {
     let factor = number(&json["evidence"]["factor"]);
     // Posterior odds over prior odds (Bayes' theorem), from the two probabilities alone.
     let odds = |p: f64| p / (1.0 - p);
-    assert!((odds(p) / odds(before) / factor - 1.0).abs() < 1e-9, "{factor}");
+    // A share of draws is kept off 0 and 1, which is little beside what the number of draws leaves open.
+    let slack = 0.1 * number(&json["evidence"]["relative_standard_uncertainty"]);
+    assert!((odds(p) / odds(before) / factor - 1.0).abs() < slack, "{factor}");
     let (favoured, other) = if factor >= 1.0 { ("within", "out") } else { ("out", "within") };
     let ratio = factor.max(1.0 / factor);
     said(format!("favour a plate that is {favoured} over one that is {other} by {ratio:.1} to 1"));
     assert_eq!(report.contains("hardly tell the two apart"), ratio < 3.0, "{ratio}");
     let doubted = number(&json["evidence"]["conformance_probability_if_doubted"]);
-    assert!((odds(doubted) / factor - 1.0).abs() < 1e-9, "even odds times the factor: {doubted}");
+    assert!((odds(doubted) / factor - 1.0).abs() < slack, "even odds times the factor: {doubted}");
     said(format!(
         "as likely before it is read, the plate would be within with a probability of {}",
         percent(doubted)
