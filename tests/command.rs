@@ -128,9 +128,18 @@ fn bad_use_is_code_2() {
     let missing = run(&mut simulate(&folder.path().join("none.json")));
     assert_eq!(missing.code, 2);
     assert!(missing.err.contains("none.json: cannot be read"), "{}", missing.err);
-    for arguments in [["--trials", "7"], ["--trials", "many"], ["--threads", "0"], ["--seed", "-1"]] {
+    for arguments in [
+        ["--trials", "7"],
+        ["--trials", "many"],
+        ["--trials", "-5"],
+        ["--threads", "0"],
+        ["--threads", "-1"],
+        ["--judged", "1"],
+        ["--seed", "-1"],
+    ] {
         let run = run(howflat().arg("simulate").arg(&setup).args(arguments));
         assert_eq!((run.code, run.out.as_str()), (2, ""), "{arguments:?}");
+        assert!(run.err.contains(arguments[1]) && !run.err.contains("-- -"), "{}", run.err);
     }
     assert_eq!(run(&mut howflat()).code, 2);
 }

@@ -632,6 +632,18 @@ fn instead(node: &Node, schema: &'static Keywords, place: &Place) -> String {
     let without_end = matches!(&node.content,
         Content::Text(written) if WITHOUT_END.contains(&written.trim().to_lowercase().as_str()));
     let nothing = matches!(node.content, Content::Null);
+    // The user's own number, where nothing but quotes or a percent sign is wrong with it.
+    if let (Content::Text(written), Some("number" | "integer")) = (&node.content, text(schema, "type")) {
+        let written = written.trim();
+        if written.parse::<f64>().is_ok_and(f64::is_finite) {
+            return format!("write {written} without quotes");
+        }
+        if let Some(Ok(percent)) = written.strip_suffix('%').map(|number| number.trim_end().parse::<f64>())
+            && percent.is_finite()
+        {
+            return format!("write {} without quotes", percent / 100.0);
+        }
+    }
     match text(schema, "x-left-out") {
         Some(taken) if nothing || without_end => format!("leave it out for {taken}"),
         _ if nothing && place.optional => format!("leave it out, or write {}", example(schema)),
