@@ -570,10 +570,14 @@ fn words_follow_from_numbers(report: &str, json: &Value) {
 
     // What was not looked at.
     let unseen = &json["unseen"];
-    let largest = unseen["hollows"].as_array().unwrap().last().unwrap();
+    let length_unit = json["length_unit"].as_str().unwrap();
+    let is_named = |hollow: &&Value| {
+        report.contains(&format!("a hollow {:.0} {length_unit} across and", number(&hollow["across"])))
+    };
+    let named = unseen["hollows"].as_array().unwrap().iter().find(is_named).expect("one of the hollows");
     said(format!("and {} deep ", height(number(&unseen["depth"]))));
     assert_eq!(number(&unseen["depth"]), tolerance);
-    let share = number(&largest["share_of_working_surface"]);
+    let share = number(&named["share_of_working_surface"]);
     said(format!("So it is with {} of the working surface", percent(share)));
     said(format!("takes one in {:.0} plates to be out", 1.0 / number(&unseen["plates_turned"])));
     assert_eq!(report.contains("It hangs on them"), unseen["verdict_hangs_on_it"] == true);
