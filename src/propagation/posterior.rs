@@ -33,7 +33,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { n_particles: 1000, effective_sample_size: 2000.0, rounds: [4, 48], seed: 1 }
+        Self { n_particles: 1000, effective_sample_size: 2000.0, rounds: [4, 72], seed: 1 }
     }
 }
 
