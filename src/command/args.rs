@@ -1,6 +1,6 @@
 //! Arguments as typed: nothing here knows the world.
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand, ValueEnum};
 use howflat::{
     propagation::{improvement_gain, simulation},
     quantity::{
@@ -8,7 +8,10 @@ use howflat::{
         unit::{Dimension, Unit},
     },
 };
-use std::path::{Path, PathBuf};
+use std::{
+    ffi::OsString,
+    path::{Path, PathBuf},
+};
 
 /// How far can a shop check of a surface plate be from its true flatness, and is that good enough?
 ///
@@ -20,6 +23,23 @@ pub struct Arguments {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+}
+
+impl Arguments {
+    /// What was typed, the program's name first.
+    pub fn read(typed: impl IntoIterator<Item = impl Into<OsString> + Clone>) -> Result<Self, clap::Error> {
+        Self::from_arg_matches(&Self::line().try_get_matches_from(typed)?)
+    }
+
+    /// The command line: a negative number for an option is for the option to refuse, and no option of its own.
+    fn line() -> clap::Command {
+        Self::command().mut_subcommands(|command| {
+            command.mut_args(|arg| {
+                let takes = arg.get_action().takes_values() && !arg.is_positional();
+                arg.allow_negative_numbers(takes)
+            })
+        })
+    }
 }
 
 /// What the program can do.
@@ -96,10 +116,10 @@ impl Command {
 #[derive(Debug, Args)]
 pub struct Run {
     /// Seed of all random numbers; the same seed gives the same result to the last digit.
-    #[arg(long, value_name = "S", default_value_t = simulation::Settings::default().seed, allow_negative_numbers = true, value_parser = seed)]
+    #[arg(long, value_name = "S", default_value_t = simulation::Settings::default().seed, value_parser = seed)]
     pub seed: u64,
     /// How many threads to use; all cores where not given. Changes no number.
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
 }
 
@@ -147,11 +167,11 @@ pub struct Simulate {
     /// The setup file (JSON); `-` reads standard input.
     pub setup: PathBuf,
     /// How many plates are drawn and checked.
-    #[arg(long, value_name = "N", allow_negative_numbers = true, default_value_t = simulation::USUAL_TRIALS, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000))]
+    #[arg(long, value_name = "N", default_value_t = simulation::USUAL_TRIALS, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000))]
     pub trials: u64,
     /// How many of the checks are also judged from their readings, for the model-based estimate [default: 64; fewer for
     /// checks of more than 30 readings, which take long].
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = judged)]
+    #[arg(long, value_name = "N", value_parser = judged)]
     pub judged: Option<u64>,
     /// Write every trial into this file (CSV): the plate's true flatness, and what each way of reading gives.
     #[arg(long, value_name = "FILE")]
@@ -168,17 +188,17 @@ pub struct Budget {
     /// A formula model or the setup of a shop check (JSON); `-` reads standard input.
     pub file: PathBuf,
     /// Coverage probability of the expanded uncertainty and of all intervals.
-    #[arg(long, value_name = "P", allow_negative_numbers = true, default_value_t = 0.95, value_parser = coverage)]
+    #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = coverage)]
     pub coverage: f64,
     /// 1: the linear terms of the law of propagation; 2: also the next higher ones (independent inputs only).
-    #[arg(long, value_name = "1|2", allow_negative_numbers = true, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    #[arg(long, value_name = "1|2", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
     pub order: u8,
-    /// How many Monte Carlo trials. Left out: a million for a formula model, eight where these leave open whether the
-    /// result by the law may be used; 100000 for a shop check.
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = clap::value_parser!(u64).range(1_000..=20_000_000), group = "how_many")]
+    /// How many Monte Carlo trials. Left out: a million for a formula model, and up to eight where these leave open
+    /// whether the result by the law may be used; 100000 for a shop check.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1_000..=20_000_000), group = "how_many")]
     pub trials: Option<u64>,
     /// Run as many trials as it takes for so many significant digits of the standard uncertainty to stand.
-    #[arg(long, value_name = "1|2", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=2), group = "how_many")]
+    #[arg(long, value_name = "1|2", value_parser = clap::value_parser!(u32).range(1..=2), group = "how_many")]
     pub digits: Option<u32>,
     /// Leave Monte Carlo out.
     #[arg(long, group = "how_many")]
@@ -205,7 +225,7 @@ pub enum Interval {
 #[derive(Debug, Args)]
 pub struct Validate {
     /// Trials of each example that needs some; fewer than a million widen the tolerances accordingly.
-    #[arg(long, value_name = "N", allow_negative_numbers = true, default_value_t = 1_000_000, value_parser = clap::value_parser!(u64).range(20_000..=20_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 1_000_000, value_parser = clap::value_parser!(u64).range(20_000..=20_000_000))]
     pub trials: u64,
     /// What this machine is called, for the record.
     #[arg(long, value_name = "NAME")]
@@ -241,7 +261,7 @@ pub struct Judge {
     pub rule: DecisionRule,
     /// Probability that such a plate is within the tolerance before it is read: 0.5 where it is doubted. That of the setup
     /// where not given, else what the setup's wear says.
-    #[arg(long, value_name = "P", allow_negative_numbers = true, value_parser = before)]
+    #[arg(long, value_name = "P", value_parser = before)]
     pub before: Option<f64>,
     #[command(flatten)]
     pub run: Run,
@@ -265,7 +285,7 @@ pub struct Recall {
     #[arg(long, value_name = "DATE", value_parser = day)]
     pub on: Option<Day>,
     /// The probability of being out of tolerance at which a plate goes out; that of the setup where not given.
-    #[arg(long, value_name = "P", allow_negative_numbers = true, value_parser = risk)]
+    #[arg(long, value_name = "P", value_parser = risk)]
     pub risk: Option<f64>,
     /// What being early and being late cost, in any one currency:
     /// recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12 (bad parts a year while the plate is out).
@@ -332,13 +352,13 @@ pub struct Plan {
     pub limit: Limit,
     /// How many readings you are willing to take, zeros and closing readings not counted. Left out: as many as the
     /// setup's survey has, at most 24.
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=60))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=60))]
     pub readings: Option<u16>,
     /// By which way of reading the check is used, and steps are ranked.
     #[arg(long, value_enum, default_value_t = ReadBy::Spread)]
     pub read_by: ReadBy,
     /// With how many plates each set of steps is tried.
-    #[arg(long, value_name = "N", allow_negative_numbers = true, default_value_t = improvement_gain::USUAL_TRIALS, value_parser = clap::value_parser!(u64).range(5_120..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = improvement_gain::USUAL_TRIALS, value_parser = clap::value_parser!(u64).range(5_120..=1_000_000))]
     pub trials: u64,
     #[command(flatten)]
     pub run: Run,
@@ -521,7 +541,7 @@ mod tests {
         let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
         let typed = proptest::collection::vec(proptest::sample::select(words), 0..7);
         let answered = TestRunner::new_with_rng(config, rng).run(&typed, |typed| {
-            let parse = || Arguments::try_parse_from(["howflat".to_owned()].iter().chain(&typed));
+            let parse = || Arguments::read(["howflat".to_owned()].iter().chain(&typed));
             match (parse(), parse()) {
                 (Ok(once), Ok(again)) => prop_assert_eq!(format!("{once:?}"), format!("{again:?}")),
                 (Err(once), Err(again)) => {

@@ -20,8 +20,8 @@ use std::process::ExitCode;
 
 /// Trials of a formula model where it is not said: what JCGM 101 7.2.2 takes as a rule for 95 %.
 const USUAL_TRIALS: u64 = 1_000_000;
-/// The same where so many leave open whether the result by the law may be used.
-const MORE_TRIALS: u64 = 8_000_000;
+/// So many values, trials times measurands, where the usual trials leave open whether the result by the law may be used.
+const MORE_VALUES: u64 = 8_000_000;
 /// Adaptive trials end here.
 const MOST_TRIALS: u64 = 20_000_000;
 /// So many values are kept at once, trials times measurands, before memory runs short.
@@ -80,8 +80,8 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
     };
     let mut evaluation = evaluate(settings, n_trials)?;
     let is_open = evaluation.validations.iter().flatten().any(|validation| !validation.is_decided);
-    if is_open && arguments.trials.is_none() && arguments.digits.is_none() {
-        let n_trials = MORE_TRIALS.min(MOST_VALUES / n_measurands);
+    let n_trials = MORE_VALUES / n_measurands;
+    if is_open && n_trials > USUAL_TRIALS && arguments.trials.is_none() && arguments.digits.is_none() {
         evaluation =
             evaluate(EvaluationSettings { trials: Some(Trials::Fixed(n_trials)), ..settings }, n_trials)?;
     }

@@ -27,7 +27,6 @@ mod validate;
 mod zone;
 
 use args::{Arguments, Command, Described};
-use clap::Parser;
 use howflat::{
     BudgetReport, CheckReport, JudgeReport, LessonReport, PlanReport, RecallReport, Report, ZoneReport,
 };
@@ -39,7 +38,7 @@ pub use terminal::say;
 
 /// Does what the arguments ask for.
 pub fn run() -> Result<ExitCode, Failure> {
-    match Arguments::try_parse() {
+    match Arguments::read(std::env::args_os()) {
         Ok(arguments) => obey(&arguments.command),
         Err(told) => usage(&told),
     }

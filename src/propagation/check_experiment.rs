@@ -101,12 +101,15 @@ pub struct CheckExperiment {
     plates: Option<Arc<Plates>>,
 }
 
+/// Most heights of plates that are drawn at once to be kept: 128 MB.
+const MOST_HEIGHTS: usize = 1 << 24;
+
 /// Plates that were drawn once, to be checked many times.
 #[derive(Debug)]
 pub struct Plates {
     /// The true flatness of each trial's, in µm.
     flatness: Vec<f64>,
-    /// Its heights (µm) at an experiment's places, `[trial][place]`, flat.
+    /// Its heights (µm) under feet and block, `[trial][place]`, flat.
     at_places: Vec<f64>,
 }
 
@@ -250,29 +253,35 @@ impl CheckExperiment {
 
     /// Draws the plates of the first trials, whose flatness (µm) is known already.
     ///
-    /// `None` where their flatness holds the bow: heat, which is drawn with each check, changes it.
+    /// `None` where they are too many to be kept, and where their flatness holds the bow: heat, which is drawn with each
+    /// check, changes it.
     pub fn draw_plates(&self, streams: &Streams, flatness: &[f64]) -> Option<Arc<Plates>> {
-        if self.check.plate.flatness_holds_bow {
+        let n_places = self.n_read();
+        if self.check.plate.flatness_holds_bow || flatness.len() * n_places > MOST_HEIGHTS {
             return None;
         }
         let landscape = self.landscape.without_grid();
         let sources = landscape.open(streams);
-        let n_places = landscape.places().len();
         let mut at_places = vec![0.0; flatness.len() * n_places];
-        at_places.par_chunks_mut(n_places).enumerate().for_each_init(
+        at_places.par_chunks_mut(n_places.max(1)).enumerate().for_each_init(
             || landscape.scratch(),
             |drawn, (trial, heights)| {
                 landscape.draw(&sources, trial as u64, drawn);
-                heights.copy_from_slice(&drawn.at_places);
+                heights.copy_from_slice(&drawn.at_places[..n_places]);
             },
         );
         Some(Arc::new(Plates { flatness: flatness.to_vec(), at_places }))
     }
 
+    /// How many places are under feet and block; a measured map's points come after them.
+    fn n_read(&self) -> usize {
+        self.mapped.as_ref().map_or(self.landscape.places().len(), |mapped| mapped.first)
+    }
+
     /// The same check of plates that [`Self::draw_plates`] drew for its places: as many trials as there are plates, the same
     /// numbers as if they were drawn anew.
-    pub fn with_plates(&self, plates: Arc<Plates>) -> Self {
-        Self { plates: Some(plates), ..self.clone() }
+    pub fn with_plates(self, plates: Arc<Plates>) -> Self {
+        Self { plates: Some(plates), ..self }
     }
 
     /// The check that is tried.
@@ -377,9 +386,10 @@ impl CheckExperiment {
     fn trial(&self, sources: &Sources, trial: u64, scratch: &mut Scratch) -> [f64; 4] {
         let mut flatness = None;
         if let Some(plates) = &self.plates {
-            let n_places = scratch.surface.at_places.len();
+            let n_places = self.n_read();
             let start = trial as usize * n_places;
-            scratch.surface.at_places.copy_from_slice(&plates.at_places[start..start + n_places]);
+            let heights = &plates.at_places[start..start + n_places];
+            scratch.surface.at_places[..n_places].copy_from_slice(heights);
             flatness = Some(plates.flatness[trial as usize]);
         } else {
             self.landscape.draw(&sources.surface, trial, &mut scratch.surface);

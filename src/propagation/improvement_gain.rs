@@ -293,27 +293,33 @@ impl<'a> Workshop<'a> {
 
     /// The experiment on plates that are drawn once for all that read at the same places: no step changes a plate.
     fn on_drawn_plates(&self, experiment: CheckExperiment, n_trials: u64) -> CheckExperiment {
-        let flatness = &self.flatness[..n_trials as usize];
+        match self.drawn_plates(&experiment, n_trials as usize) {
+            Some(plates) => experiment.with_plates(plates),
+            None => experiment,
+        }
+    }
+
+    fn drawn_plates(&self, experiment: &CheckExperiment, n_trials: usize) -> Option<Arc<Plates>> {
         let places = experiment.landscape().places();
         let lock = || self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
-        let (known, kept) = {
+        {
             let drawn = lock();
-            let known = drawn.iter().find(|(known, plates)| known == places && plates.n() >= flatness.len());
+            let enough =
+                |(known, plates): &&(Vec<Place>, Arc<Plates>)| known == places && plates.n() >= n_trials;
+            if let Some((_, plates)) = drawn.iter().find(enough) {
+                return Some(plates.clone());
+            }
             let kept: usize = drawn.iter().map(|(_, plates)| plates.n_heights()).sum();
-            (known.map(|(_, plates)| plates.clone()), kept)
-        };
-        let plates = known.or_else(|| {
-            if kept + places.len() * flatness.len() > MOST_KEPT {
+            if kept + places.len() * n_trials > MOST_KEPT {
                 return None;
             }
-            // Not under the lock: a thread that waits for it could not help with the drawing.
-            let plates = experiment.draw_plates(&self.streams, flatness)?;
-            let mut drawn = lock();
-            drawn.retain(|(known, fewer)| known != places || fewer.n() > plates.n());
-            drawn.push((places.to_vec(), plates.clone()));
-            Some(plates)
-        });
-        plates.map_or_else(|| experiment.clone(), |plates| experiment.with_plates(plates))
+        }
+        // Not under the lock: a thread that waits for it could not help with the drawing.
+        let plates = experiment.draw_plates(&self.streams, &self.flatness[..n_trials])?;
+        let mut drawn = lock();
+        drawn.retain(|(known, fewer)| known != places || fewer.n() > plates.n());
+        drawn.push((places.to_vec(), plates.clone()));
+        Some(plates)
     }
 
     /// Every step alone and every pair of steps.

@@ -81,8 +81,9 @@ impl Unread {
 }
 
 /// A plan of `count` readings besides the zeros, chosen from the candidates one by one, each time the one that leaves least
-/// of the flatness's variance, and then exchanged one by one for others that were near to being chosen while that leaves less (greedy with exchange: Fedorov,
-/// "Theory of Optimal Experiments", 1972, has the exchange for linear models; here the variance left is that of a regression).
+/// of the flatness's variance, and then exchanged one by one for others that were near to being chosen while that leaves less
+/// (greedy with exchange: Fedorov, "Theory of Optimal Experiments", 1972, has the exchange for linear models; here the variance
+/// left is that of a regression).
 ///
 /// Passes, times, closing reading and the reach of a carried stand are those of `plan`; every placement sets a zero of its
 /// own. Fewer readings where the candidates are fewer; `None` where there are none.

@@ -313,8 +313,9 @@ fn shares(
     let n_trials = errors.len();
     let of_surface = experiment.landscape().sources();
     // What is not of the surface is drawn anew on the plates that are drawn already.
-    let on_same_plates =
-        experiment.draw_plates(streams, &flatness[..n_trials]).map(|plates| experiment.with_plates(plates));
+    let on_same_plates = experiment
+        .draw_plates(streams, &flatness[..n_trials])
+        .map(|plates| experiment.clone().with_plates(plates));
     shares_of(errors.to_vec(), errors_anew[..n_trials].to_vec(), &experiment.sources(), |source| {
         let experiment = match &on_same_plates {
             Some(kept) if !of_surface.contains(&source) => kept,

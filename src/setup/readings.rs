@@ -440,24 +440,21 @@ impl<'a> Reader<'a> {
                 at: None,
             }]);
         }
-        let again = |k: &usize| {
-            let reading = rows[*k].reading;
-            let first = rows[..*k].iter().find(|row| row.reading == reading)?;
-            survey.zeros.contains(&reading).then_some((*k, first.line))
-        };
-        let places: Vec<Position> =
-            self.rows.iter().filter(|row| row.value.is_some()).map(|row| row.at).collect();
-        let twice: Vec<Fault> = (0..rows.len())
-            .filter_map(|k| again(&k))
-            .map(|(k, line)| Fault {
+        let first_of = |row: &Row| rows.iter().find(|other| other.reading == row.reading);
+        let filled = self.rows.iter().filter(|row| row.value.is_some());
+        let of_zeros = rows.iter().zip(filled).filter(|(row, _)| survey.zeros.contains(&row.reading));
+        let twice: Vec<Fault> = of_zeros
+            .filter_map(|(row, placed)| Some((row, placed.at, first_of(row)?.line)))
+            .filter(|(row, _, line)| row.line != *line)
+            .map(|(row, at, line)| Fault {
                 field: super::reading_table::COLUMNS[READING].into(),
-                found: format!("\"{}\", a second value of the zero in line {line}", shortened(&rows[k].written)),
+                found: format!("\"{}\", a second value of the zero in line {line}", shortened(&row.written)),
                 must: "one value for each time that the indicator was set to zero".into(),
                 fix: format!(
                     "write \"{} closing\" as its pass if it was read again at the end, or leave one of them blank",
-                    rows[k].pass
+                    row.pass
                 ),
-                at: Some(places[k]),
+                at: Some(at),
             })
             .collect();
         if !twice.is_empty() {

@@ -632,22 +632,23 @@ fn instead(node: &Node, schema: &'static Keywords, place: &Place) -> String {
     let without_end = matches!(&node.content,
         Content::Text(written) if WITHOUT_END.contains(&written.trim().to_lowercase().as_str()));
     let nothing = matches!(node.content, Content::Null);
-    // The user's own number, where nothing but quotes or a percent sign is wrong with it.
-    if let (Content::Text(written), Some("number" | "integer")) = (&node.content, text(schema, "type")) {
-        let written = written.trim();
-        if written.parse::<f64>().is_ok_and(f64::is_finite) {
-            return format!("write {written} without quotes");
-        }
-        if let Some(Ok(percent)) = written.strip_suffix('%').map(|number| number.trim_end().parse::<f64>())
-            && percent.is_finite()
-        {
-            return format!("write {} without quotes", percent / 100.0);
-        }
+    if let Some(number) = number_in_quotes(node).filter(|&number| is_number_of(number, schema)) {
+        return format!("write {number} without quotes");
     }
     match text(schema, "x-left-out") {
         Some(taken) if nothing || without_end => format!("leave it out for {taken}"),
         _ if nothing && place.optional => format!("leave it out, or write {}", example(schema)),
         _ => format!("write {}", example(schema)),
+    }
+}
+
+/// The number of a text that is nothing but one, or one in percent.
+fn number_in_quotes(node: &Node) -> Option<f64> {
+    let Content::Text(written) = &node.content else { return None };
+    match written.trim().strip_suffix('%') {
+        // As it is typed, not in all its bits.
+        Some(percent) => format!("{}e-2", percent.trim_end()).parse().ok(),
+        None => written.trim().parse().ok(),
     }
 }
 
@@ -683,12 +684,20 @@ fn a_text(node: &Node, written: &str, schema: &'static Keywords, place: &Place) 
 }
 
 fn a_number(node: &Node, number: f64, schema: &'static Keywords, place: &Place) -> Walked {
-    let whole = text(schema, "type") == Some("integer");
-    let holds = keeps_limits(number, schema) && (!whole || (number.fract() == 0.0 && number.abs() < 1e15));
-    if !holds {
+    if !is_number_of(number, schema) {
         return place.refuse(node, must(schema, place.limits), format!("write {}", example(schema)));
     }
+    let whole = text(schema, "type") == Some("integer");
     Walked::of(if whole { (number as i64).into() } else { number.into() })
+}
+
+/// Whether a schema asks for a number, and takes this one.
+fn is_number_of(number: f64, schema: &'static Keywords) -> bool {
+    match text(schema, "type") {
+        Some("number") => keeps_limits(number, schema),
+        Some("integer") => keeps_limits(number, schema) && number.fract() == 0.0 && number.abs() < 1e15,
+        _ => false,
+    }
 }
 
 fn keeps_limits(number: f64, schema: &'static Keywords) -> bool {
