@@ -232,7 +232,7 @@ fn a_coefficient_times_a_difference_has_the_moments_of_a_product() {
                 let row = |name: &str| of_reading.inputs.iter().find(|input| input.name == name);
                 let contribution = |name: &str| row(name).map_or(0.0, |row| row.contribution);
                 let expansion = format!("expansion of the {body}");
-                let both = format!("{expansion} times {temperature}, both off their estimates");
+                let both = format!("product: expansion and {temperature}");
                 // What a reading gets of one unit of the product; the tests above have it worked by hand.
                 let of_one = match row(temperature) {
                     Some(row) => row.sensitivity / alpha,

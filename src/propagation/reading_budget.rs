@@ -316,8 +316,8 @@ impl InputList {
         self.offset -= sensitivity * expansion.mean();
         for (temperature, unit, known, factor) in by {
             let input = LinearInput {
-                name: format!("{name} times {temperature}, both off their estimates"),
-                unit: if *unit == "K" { "1".into() } else { format!("{unit}/K") },
+                name: format!("product: expansion and {temperature}"),
+                unit: if *unit == "K" { "1".into() } else { unit.replace("K/", "1/") },
                 estimate: 0.0,
                 standard_uncertainty: expansion.standard_uncertainty() * known.standard_uncertainty(),
                 distribution: "product of two".into(),

@@ -78,7 +78,7 @@ th, td { padding: 0.3rem 0.6rem 0.3rem 0; text-align: left; vertical-align: top;
 th:last-child, td:last-child { padding-right: 0; }
 thead th { color: var(--muted); vertical-align: bottom; border-bottom: 1.5px solid var(--ink); }
 .number { text-align: right; }
-td.number { white-space: nowrap; }
+td.number, .whole { white-space: nowrap; }
 .card table { font-size: 1rem; }
 .card th, .card td { padding: 0.5rem 0.7rem; }
 .card td { font-weight: 600; }

@@ -731,7 +731,7 @@ impl RecallReport<'_> {
                 money(costs.of_recalibration()),
                 money(costs.of_year_out())
             ),
-            columns: vec![Column::text("what"), Column::numbers(&format!("it is; amounts {CURRENCY}"), "")],
+            columns: vec![Column::text("what"), Column::numbers(&format!("value; amounts {CURRENCY}"), "")],
             rows,
         })
     }

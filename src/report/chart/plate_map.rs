@@ -370,8 +370,10 @@ impl PlateMap<'_> {
                 self.height_unit
             );
         }
-        if !self.stands.is_empty() {
-            text += &format!(" The stand is put down {} times.", self.stands.len());
+        match self.stands.len() {
+            0 => {}
+            1 => text += " The stand is put down once.",
+            n => text += &format!(" The stand is put down {n} times."),
         }
         for target in self.targets {
             let [x, y] = target.at;
