@@ -363,7 +363,7 @@ fn faults_name_the_place_and_the_remedy() {
         (BEGINNER.replace("\"width\"", "// wide\n\"width\""), "line 4, column 5: the setup is not JSON here (comments are not allowed), but must be strict JSON: names and texts in double quotes, a comma between members and none after the last, no comments; mend the text at this place or just before it"),
         (plate(r#""width": "20 in""#), "line 4, column 23: plate.width is written twice, but must be written once; keep this one or the one on line 4"),
         // Names.
-        (BEGINNER.replace("\"width\"", "\"widht\""), "line 2, column 12: plate.width is missing, but must be a length from 100 mm to 10 m; add \"width\": \"24 in\"\nline 4, column 5: plate.widht is an unknown field, but must be one of length, width, thickness, material, expansion, margin, grade, tolerance or flatness_holds_bow; write \"width\""),
+        (BEGINNER.replace("\"width\"", "\"widht\""), "line 4, column 5: plate.widht is an unknown field, but must be one of length, width, thickness, material, expansion, margin, grade, tolerance or flatness_holds_bow; write \"width\""),
         (plate(r#""pad_diameter": "10 mm""#), "line 4, column 23: plate.pad_diameter is an unknown field, but must be one of length, width, thickness, material, expansion, margin, grade, tolerance or flatness_holds_bow; write it as stand.pad_diameter"),
         (plate(r#""colour": "black""#), "line 4, column 23: plate.colour is an unknown field, but must be one of length, width, thickness, material, expansion, margin, grade, tolerance or flatness_holds_bow; remove it"),
         // Quantities.

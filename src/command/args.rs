@@ -99,7 +99,7 @@ impl Command {
         let out = match self {
             Self::Simulate(command) => &command.output.out,
             Self::Budget(command) => &command.output.out,
-            Self::Validate(command) => &command.out,
+            Self::Validate(command) => &command.output.out,
             Self::Judge(command) => &command.output.out,
             Self::Recall(command) => &command.output.out,
             Self::Plan(command) => &command.output.out,
@@ -232,12 +232,8 @@ pub struct Validate {
     pub machine: Option<String>,
     #[command(flatten)]
     pub run: Run,
-    /// Write validation.json, validation.md and tables into this folder.
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Print one JSON document and nothing else.
-    #[arg(long)]
-    pub json: bool,
+    #[command(flatten)]
+    pub output: Output,
 }
 
 fn coverage(text: &str) -> Result<f64, String> {

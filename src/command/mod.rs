@@ -29,6 +29,7 @@ mod zone;
 use args::{Arguments, Command, Described};
 use howflat::{
     BudgetReport, CheckReport, JudgeReport, LessonReport, PlanReport, RecallReport, Report, ZoneReport,
+    validation::record::ValidationRecord,
 };
 use std::process::ExitCode;
 use terminal::{print, print_json};
@@ -82,7 +83,7 @@ fn obey(command: &Command) -> Result<ExitCode, Failure> {
                 Described::Recall => RecallReport::json_schema(),
                 Described::Plan => PlanReport::json_schema(),
                 Described::Zone => ZoneReport::json_schema(),
-                Described::Validate => howflat::validation::record::json_schema(),
+                Described::Validate => ValidationRecord::json_schema(),
             };
             print_json(&schema)?;
             Ok(ExitCode::SUCCESS)

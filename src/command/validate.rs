@@ -3,10 +3,8 @@
 use super::{
     args::Validate,
     failure::Failure,
-    hand_over::say_written,
+    hand_over::{hand_over, on_screen},
     progress::Progress,
-    report_folder::{self, Earlier},
-    terminal::{print, print_json, terminal_width},
 };
 use howflat::validation::record::ValidationRecord;
 use std::{process::ExitCode, thread};
@@ -14,24 +12,15 @@ use std::{process::ExitCode, thread};
 /// Runs the embedded examples and checks, and prints or writes the record; exit code 1 if anything disagrees.
 pub fn validate(arguments: &Validate) -> Result<ExitCode, Failure> {
     let progress = Progress::new(ValidationRecord::n_parts());
-    let date = jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M UTC").to_string();
+    let output = &arguments.output;
+    // A record without its time is none.
+    let now = || jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M UTC").to_string();
+    let date = output.date.clone().unwrap_or_else(now);
     let (trials, seed) = (arguments.trials, arguments.run.seed);
     let record = ValidationRecord::run(date, machine(arguments), trials, seed, &|n| progress.advance(n))
         .map_err(|_| Failure::ours())?;
     progress.finish();
-    let files = record.files();
-    let written = arguments.out.as_deref().map(|folder| {
-        report_folder::write_report(folder, &files, Earlier::Replaced)?;
-        Ok((folder, files.len()))
-    });
-    if arguments.json {
-        print_json(&record.json())?;
-    } else {
-        print(&record.text(terminal_width()))?;
-    }
-    if let Some((folder, n)) = written.transpose()? {
-        say_written(folder, n, "validation.md");
-    }
+    hand_over(output, &record, on_screen(output), None)?;
     Ok(if record.agrees() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 

@@ -93,6 +93,13 @@ impl Day {
         Some(Self { since_1970: seconds.div_euclid(86_400) })
     }
 
+    /// The day that a spreadsheet keeps under a number, where it counts from 1900: 25569 is 1970-01-01 (common practice, no
+    /// source). `None` for a number that no day of a plate's history would have.
+    pub fn of_spreadsheet(number: &str) -> Option<Self> {
+        let number: i64 = number.trim().parse().ok()?;
+        (20_000..80_000).contains(&number).then(|| Self { since_1970: number - 25_569 })
+    }
+
     /// Years from `other` to this day, negative where this one is earlier.
     pub fn years_since(self, other: Self) -> f64 {
         (self.since_1970 - other.since_1970) as f64 / DAYS_PER_YEAR
@@ -128,6 +135,14 @@ impl fmt::Display for Day {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Two fixed points that spreadsheets agree on (from memory): 25569 and 45000.
+    #[test]
+    fn a_spreadsheets_number_is_a_day() {
+        assert_eq!(Day::of_spreadsheet("25569"), Day::new(1970, 1, 1));
+        assert_eq!(Day::of_spreadsheet(" 45000 "), Day::new(2023, 3, 15));
+        assert_eq!([Day::of_spreadsheet("2024"), Day::of_spreadsheet("45000.5")], [None; 2]);
+    }
 
     fn day(text: &str) -> Day {
         match Day::read(text) {

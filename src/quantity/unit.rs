@@ -260,6 +260,8 @@ impl fmt::Display for UnitError {
 
 impl std::error::Error for UnitError {}
 
+const NUMBER_FIRST: &str = "begin with the number";
+
 impl Measure {
     /// A number and a unit, such as `0.0001 in`, `2 tenths`, `50 uin`, `24"`, `2 1/2 in`, `6.5e-6 /K`; a number
     /// alone has the unit [`ONE`].
@@ -274,7 +276,7 @@ impl Measure {
             return Err(error(match written.chars().next() {
                 None => "write a number and a unit, such as 0.5 mm",
                 Some('±') => "write the number without ±",
-                Some(_) => "begin with the number, such as 0.5 mm",
+                Some(_) => NUMBER_FIRST,
             }));
         };
         if rest.starts_with(',') {
@@ -311,6 +313,9 @@ impl Measure {
             // Of all the units there are, those that would do.
             Some((Some(value), _)) if error.fix.starts_with(ONE_OF) => {
                 UnitError { fix: format!("write {}", suggestion(value)), ..error }
+            }
+            None if error.fix.starts_with(NUMBER_FIRST) => {
+                UnitError { fix: format!("{NUMBER_FIRST}, such as {}", suggestion(0.5)), ..error }
             }
             _ => error,
         })?;
@@ -656,7 +661,16 @@ mod tests {
             PureNumber,
             "`2 mm` is not a number without a unit; `mm` is a length; write 2 or 2 %",
         );
-        refused("mm", Length, "`mm` is not a number with a unit; begin with the number, such as 0.5 mm");
+        refused(
+            "mm",
+            Length,
+            "`mm` is not a number with a unit; begin with the number, such as 0.5 mm, 0.5 µm, 0.5 in or 0.5 tenths",
+        );
+        refused(
+            "warm",
+            TemperatureDifference,
+            "`warm` is not a number with a unit; begin with the number, such as 0.5 °C, 0.5 K or 0.5 °F",
+        );
         refused(" ", Length, "`` is not a number with a unit; write a number and a unit, such as 0.5 mm");
         refused("5'", Length, "`5'` is not a known unit; write ft for feet or arcmin for minutes of arc");
         refused("5 t", Length, "`5 t` is not a known unit; write tenths for 0.0001 in");

@@ -28,7 +28,7 @@ use crate::{
     propagation::{
         evaluation::Evaluation,
         law::{Budget, LawError, LinearResult},
-        monte_carlo::{Convergence, IntervalKind, MonteCarlo, Validation},
+        monte_carlo::{Convergence, IntervalKind, MonteCarlo, MonteCarloError, Validation},
         region::CoverageRegions,
         simulation::Simulation,
     },
@@ -62,6 +62,8 @@ pub struct BudgetReport<'a> {
     pub lines: &'a [FittedLine],
     /// What is worth a second look, in sentences.
     pub remarks: Vec<String>,
+    /// That the linear result is not to be relied on, because the formulas have no value in some trials.
+    pub without_value: Option<String>,
     /// Digest of the file.
     pub digest: &'a str,
     /// The seed of the trials.
@@ -218,6 +220,16 @@ impl Report for BudgetReport<'_> {
     }
 }
 
+/// What trials in which a formula has no value make of the linear result.
+fn without_value(why: &MonteCarloError) -> Option<String> {
+    let MonteCarloError::Fault(fault) = why else { return None };
+    Some(format!(
+        "Do not rely on it: in {} of {} trials the formula of {} has no value, so the inputs as they are described and the \
+         formula do not go together.",
+        fault.n_faulty, fault.n_trials, fault.measurand
+    ))
+}
+
 impl<'a> BudgetReport<'a> {
     /// The report on a formula model.
     pub fn of_model(setup: &'a MeasurementSetup, evaluation: &'a Evaluation) -> Self {
@@ -291,6 +303,7 @@ impl<'a> BudgetReport<'a> {
             input_correlations: input_correlations.collect(),
             lines: &setup.lines,
             remarks,
+            without_value: evaluation.no_monte_carlo.as_ref().and_then(without_value),
             digest: &setup.digest,
             seed: evaluation.settings.seed,
             check: None,
@@ -357,6 +370,7 @@ impl<'a> BudgetReport<'a> {
             input_correlations: Vec::new(),
             lines: &[],
             remarks: remarks.to_vec(),
+            without_value: None,
             digest: &setup.digest,
             seed: simulation.settings.seed,
             check: Some(setup),
@@ -366,7 +380,8 @@ impl<'a> BudgetReport<'a> {
 
     /// The answer: a sentence a measurand.
     pub fn answer(&self) -> String {
-        self.measurands.iter().map(MeasurandReport::answer).collect::<Vec<_>>().join(" ")
+        let answers = self.measurands.iter().map(MeasurandReport::answer);
+        answers.chain(self.without_value.clone()).collect::<Vec<_>>().join(" ")
     }
 
     /// What follows the answer, in the order in which it is read.
@@ -450,8 +465,10 @@ impl<'a> BudgetReport<'a> {
             parts.push(Part::Appendix(setup_words::defaults(setup), setup_words::defaults_sentence(setup)));
         }
         parts.extend(self.remarks.iter().cloned().map(Part::Words));
-        parts.push(Part::heading("How to state it"));
-        parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
+        if self.without_value.is_none() {
+            parts.push(Part::heading("How to state it"));
+            parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
+        }
         parts.push(Part::heading("Cautions and limits"));
         match self.check {
             Some(_) => parts.push(Part::Caution(LIMITS_OF_USE.into())),

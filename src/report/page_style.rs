@@ -96,7 +96,7 @@ caption span { display: inline-block; position: sticky; left: 0; max-width: calc
 .answer { padding: 0.8rem 0.7rem 0.3rem; }
 .answer caption span { max-width: calc(100vw - 4rem); }
 .card table { font-size: 0.8rem; line-height: 1.3; }
-.card th, .card td { padding: 0.4rem 0.35rem; overflow-wrap: anywhere; }
+.card th, .card td { padding: 0.4rem 0.25rem; overflow-wrap: break-word; }
 .card td:nth-child(3), .card td.number { white-space: normal; }
 }
 @media print {

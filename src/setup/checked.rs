@@ -13,7 +13,9 @@ use super::schema::SHAPE;
 use super::share::{Share, Wholes};
 use super::tree::Node;
 use super::walk::{Assumption, field_order, grade_written, walk};
-use super::written::{self, Approach, Choice, Feet, RepeatReadings, Repeatability, Written};
+use super::written::{
+    self, Approach, Choice, Feet, Place, RepeatReadings, Repeatability, Spot, Stations, Written,
+};
 use crate::quantity::distribution::Distribution;
 use crate::quantity::rounding::significant;
 use crate::quantity::unit::{FOOT, INCH, MICROINCH, MICROMETRE, MILLIMETRE, Measure, TENTH, THOU, Unit};
@@ -245,7 +247,13 @@ impl Build {
             Ok(survey) => survey,
             Err(obstacles) => {
                 let by_hand = written.survey.placements.is_some();
-                for said in obstacle::describe(&obstacles, &plan, &plate, self.lengths, by_hand) {
+                let is_near = |spot: &Spot| {
+                    let from = Some(Stations::One(Place::Named(Choice(*spot))));
+                    let there = bench.plan(&written::Survey { from, ..written.survey.clone() });
+                    Survey::lay_out(&there, &plate, &stand, &gauge_block).is_ok()
+                };
+                let nearer = Spot::NEARER.iter().find(|spot| is_near(spot)).map(|spot| spot.name);
+                for said in obstacle::describe(&obstacles, &plan, &plate, self.lengths, by_hand, nearer) {
                     self.fault_at(&said.place, said.field, said.found, said.must, said.fix);
                 }
                 return None;

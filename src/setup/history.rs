@@ -426,7 +426,11 @@ impl Reader<'_> {
         let day = match (Day::read(text), self.order) {
             (None, _) => {
                 let must = "a day of the calendar from 1900 to 2199, with a year of four digits";
-                self.fault(line, DATE, must, "write 2024-03-01 for the first of March 2024");
+                let fix = match Day::of_spreadsheet(text) {
+                    Some(day) => format!("write {day} if this is a spreadsheet's number of a day"),
+                    None => "write 2024-03-01 for the first of March 2024".into(),
+                };
+                self.fault(line, DATE, must, fix);
                 return None;
             }
             (Some(WrittenDay::One(day, _)), _) => day,
@@ -637,7 +641,8 @@ impl Reader<'_> {
                 return None;
             }
             Err(error) => {
-                self.fault(line, column, error.must, error.fix);
+                let fix = if plain.contains(|c: char| c.is_ascii_digit()) { error.fix } else { example };
+                self.fault(line, column, error.must, fix);
                 return None;
             }
         };

@@ -6,7 +6,7 @@ use crate::quantity::type_a::{ReadingsError, Series};
 use crate::quantity::unit::{self, Unit};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer};
-use std::{borrow::Cow, marker::PhantomData};
+use std::{borrow::Cow, marker::PhantomData, ops::Deref};
 
 /// A kind of quantity: the unit it is computed in, and how a person may write it.
 pub trait Kind: JsonSchema {
@@ -115,6 +115,39 @@ impl JsonSchema for Plain {
 
     fn json_schema(_: &mut SchemaGenerator) -> Schema {
         json_schema!({ "type": ["number", "string"], "x-plain": true, "examples": [1, 2] })
+    }
+}
+
+/// A list of [`Plain`] numbers, all in the unit of their record.
+#[derive(Debug, Clone)]
+pub struct Numbers(Vec<f64>);
+
+impl Deref for Numbers {
+    type Target = [f64];
+
+    fn deref(&self) -> &[f64] {
+        &self.0
+    }
+}
+
+impl<'de> Deserialize<'de> for Numbers {
+    fn deserialize<D: Deserializer<'de>>(list: D) -> Result<Self, D::Error> {
+        let list = Vec::<Quantity<Plain>>::deserialize(list)?;
+        Ok(Self(list.into_iter().map(|number| number.value).collect()))
+    }
+}
+
+impl JsonSchema for Numbers {
+    fn inline_schema() -> bool {
+        true
+    }
+
+    fn schema_name() -> Cow<'static, str> {
+        "plain_numbers".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        Vec::<Quantity<Plain>>::json_schema(generator)
     }
 }
 

@@ -390,7 +390,7 @@ impl Build<'_> {
                     self.fault(&field, found, "one of each a group", "add what is missing");
                     return None;
                 }
-                let series = means.iter().zip(standard_deviations).map(|(mean, s)| Series {
+                let series = means.iter().zip(standard_deviations.iter()).map(|(mean, s)| Series {
                     n_readings: *readings_in_each,
                     mean: *mean,
                     standard_deviation: *s,

@@ -3,7 +3,7 @@
 //! This is the only list of them, as [`written`](super::written) is for setups; the words of its schema
 //! are told there.
 
-use super::kind::{Plain, Quantity, Shape};
+use super::kind::{Numbers, Plain, Quantity, Shape};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -132,7 +132,7 @@ pub struct WrittenInput {
     pub distribution: Option<Shape<Plain>>,
     /// Readings of it, one after the other: their mean and its standard deviation (GUM 4.2).
     #[schemars(length(min = 1, max = 100_000))]
-    pub readings: Option<Vec<f64>>,
+    pub readings: Option<Numbers>,
     /// Earlier work that tells the scatter of such readings better than these few do (GUM 4.2.4).
     pub scatter_from: Option<WrittenScatter>,
     /// Readings in groups, by days or by people: one-way analysis of variance (GUM H.5).
@@ -170,7 +170,7 @@ pub struct ScatterFigures {
 pub struct ScatterSeries {
     /// One list of readings each.
     #[schemars(length(min = 1, max = 1000), inner(length(min = 2, max = 10_000)))]
-    pub series: Vec<Vec<f64>>,
+    pub series: Vec<Numbers>,
 }
 
 /// Groups of equally many readings: the readings themselves, or mean and standard deviation of each group.
@@ -189,7 +189,7 @@ pub enum WrittenGroups {
 pub struct GroupReadings {
     /// One list of readings each.
     #[schemars(length(min = 2, max = 1000), inner(length(min = 2, max = 1000)))]
-    pub groups: Vec<Vec<f64>>,
+    pub groups: Vec<Numbers>,
     /// Whether the groups are taken to differ by more than their readings scatter. Left out: so if chance alone
     /// would make them differ as much less than once in 20 times.
     pub groups_differ: Option<bool>,
@@ -201,10 +201,10 @@ pub struct GroupReadings {
 pub struct GroupSummaries {
     /// Mean of each group.
     #[schemars(length(min = 2, max = 1000))]
-    pub means: Vec<f64>,
+    pub means: Numbers,
     /// Standard deviation of the readings in each group, in the same order.
     #[schemars(length(min = 2, max = 1000), inner(range(min = 0.0)))]
-    pub standard_deviations: Vec<f64>,
+    pub standard_deviations: Numbers,
     /// How many readings there are in each group.
     #[schemars(range(min = 2, max = 100_000))]
     pub readings_in_each: usize,

@@ -18,18 +18,20 @@ pub struct Said {
     pub fix: String,
 }
 
-/// What is to be said of each obstacle. `by_hand`: the placements were written one by one.
+/// What is to be said of each obstacle. `by_hand`: the placements were written one by one. `nearer`: a place with a name
+/// from which all can be read.
 pub fn describe(
     obstacles: &[Impossible],
     plan: &Plan,
     plate: &Plate,
     lengths: Lengths,
     by_hand: bool,
+    nearer: Option<&str>,
 ) -> Vec<Said> {
     let sides = lengths.place([plate.length, plate.width]);
     let mut said: Vec<Said> = Vec::new();
     if !by_hand {
-        said.extend(short_reach(obstacles, plan, lengths));
+        said.extend(short_reach(obstacles, plan, lengths, nearer));
     }
     for Impossible { station, target, why } in obstacles {
         if !said.is_empty() && !by_hand && matches!(why, Obstacle::OutOfReach { .. }) {
@@ -116,7 +118,12 @@ pub fn describe(
 }
 
 /// Targets of a ready pattern that are too far for the stand: said once, of the reach, for nobody wrote the targets.
-fn short_reach(obstacles: &[Impossible], plan: &Plan, lengths: Lengths) -> Option<Said> {
+fn short_reach(
+    obstacles: &[Impossible],
+    plan: &Plan,
+    lengths: Lengths,
+    nearer: Option<&str>,
+) -> Option<Said> {
     let too_far = obstacles.iter().filter_map(|obstacle| match obstacle.why {
         Obstacle::OutOfReach { reach, limits } if reach > limits[1] => Some((obstacle, reach, limits[1])),
         _ => None,
@@ -124,11 +131,11 @@ fn short_reach(obstacles: &[Impossible], plan: &Plan, lengths: Lengths) -> Optio
     let (Impossible { station, target, .. }, reach, longest) = too_far.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let station = plan.stations.get(*station)?;
     let target = station.targets.get((*target)?)?;
-    // From the middle of an edge less is needed than from a corner.
-    let nearer = if station.name.contains(' ') {
-        ", or put the stand where less is needed, as with \"survey\": { \"from\": \"front\" }"
-    } else {
-        ", or name the spots that it reaches in survey.placements"
+    let nearer = match nearer {
+        Some(place) => {
+            format!("put the stand where less is needed, as with \"survey\": {{ \"from\": \"{place}\" }}")
+        }
+        None => "name the spots that it reaches in survey.placements".into(),
     };
     Some(Said {
         place: "stand.reach.longest".into(),
@@ -140,6 +147,6 @@ fn short_reach(obstacles: &[Impossible], plan: &Plan, lengths: Lengths) -> Optio
             target.name,
             station.name
         ),
-        fix: format!("write the reach that it has{nearer}"),
+        fix: format!("write the reach that it has, or {nearer}"),
     })
 }

@@ -142,7 +142,7 @@ fn table_fault(found: &str, must: &str, fix: &str, at: Option<Position>) -> Faul
 
 fn no_table(found: &str) -> Fault {
     let must = "a row on each line, its cells with commas, semicolons or tabs between them";
-    table_fault(found, must, "save it as CSV, or fill in the sheet that `howflat sheet` writes", None)
+    table_fault(found, must, "save it as CSV; for readings, `howflat sheet` writes a table to fill in", None)
 }
 
 /// A row with something in it where no column is any more: most likely a separator too many, which moves all that follows

@@ -472,7 +472,7 @@ impl<'a> Reader<'a> {
     fn lay_out(&self, plan: &Plan, named_at: Option<Position>) -> Result<Survey, Vec<Fault>> {
         let ShopCheck { plate, stand, gauge_block, .. } = &self.setup.check;
         Survey::lay_out(plan, plate, stand, gauge_block).map_err(|obstacles| {
-            obstacle::describe(&obstacles, plan, plate, self.lengths, false)
+            obstacle::describe(&obstacles, plan, plate, self.lengths, false, None)
                 .into_iter()
                 .map(|said| Fault {
                     field: said.field,

@@ -4,6 +4,7 @@ use super::{
     checked::Setup,
     fault::{Fault, Faults},
     lengths::Lengths,
+    written::Spot,
 };
 use crate::shop::survey::StandUse;
 use serde_json::{Value, json};
@@ -98,9 +99,6 @@ const fn offered(
 
 /// The order in which a file names things.
 const MEMBERS: [&str; 7] = ["title", "plate", "wear", "stand", "indicator", "cleanliness", "survey"];
-
-/// Places of a stand from which less reach is needed than from a corner.
-const NEARER: [&str; 5] = ["front", "back", "left", "right", "middle"];
 
 /// Answers to [`QUESTIONS`], as a person types them. No answer is lost by another that is refused.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -207,8 +205,8 @@ impl Starter {
         let Err(faults) = read(self) else { return Ok(()) };
         // Only where all that is wrong is the reach from a corner.
         if faults.iter().all(|fault| fault.field == "stand.reach.longest") {
-            for from in NEARER {
-                self.from = Some(from);
+            for spot in Spot::NEARER {
+                self.from = Some(spot.name);
                 if read(self).is_ok() {
                     return Ok(());
                 }

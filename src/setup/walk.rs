@@ -234,6 +234,11 @@ impl Walker {
         let properties = schema.get("properties").map(keywords).unwrap_or(&NOTHING);
         let required: Vec<&str> = texts(schema, "required");
         let given = |name: &str| members.iter().find(|member| member.name == name);
+        // What must be there and is there under another name is read as what is meant; its name is a fault of its own.
+        let misnamed = |name: &str| {
+            let unknown = members.iter().filter(|member| !properties.contains_key(&member.name));
+            unknown.into_iter().find(|member| name_meant(member, properties) == Some(name))
+        };
         let either: Vec<[&str; 2]> = match schema.get("x-either") {
             Some(Value::Array(pairs)) => pairs
                 .iter()
@@ -254,7 +259,7 @@ impl Walker {
             let property = keywords(property);
             let mut inner = place.step(name);
             inner.optional = !required.contains(&name.as_str());
-            let member = given(name);
+            let member = given(name).or_else(|| misnamed(name).filter(|_| !inner.optional));
             let unwritten = if member.is_none() && either.iter().any(|[a, b]| a == name && given(b).is_some())
             {
                 None
@@ -502,19 +507,32 @@ impl Walker {
     }
 
     fn unknown(&self, member: &Member, properties: &'static Keywords, place: &Place) -> Fault {
-        let names = || properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'));
-        let called = |(_, schema): &(&String, &'static Value)| {
-            texts(keywords(schema), "x-also-called").contains(&member.name.as_str())
-        };
-        let known = properties.iter().find(called).map(|(name, _)| name.as_str());
         let path = elsewhere(&member.name, self.shape, "");
-        let fix = match (known, path, did_you_mean(&member.name, names())) {
+        let fix = match (also_called(member, properties), path, name_meant(member, properties)) {
             (Some(name), ..) | (None, None, Some(name)) => format!("write \"{name}\""),
             (None, Some(path), _) => format!("write it as {path}"),
             (None, None, None) => "remove it".into(),
         };
-        place.fault(member.at, "an unknown field", format!("one of {}", listing(names())), fix)
+        place.fault(member.at, "an unknown field", format!("one of {}", listing(names(properties))), fix)
     }
+}
+
+/// The names of a record's fields.
+fn names(properties: &'static Keywords) -> impl Iterator<Item = &'static str> {
+    properties.keys().map(String::as_str).filter(|name| !name.starts_with('$'))
+}
+
+/// The field that goes by this name elsewhere.
+fn also_called(member: &Member, properties: &'static Keywords) -> Option<&'static str> {
+    let called = |(_, schema): &(&String, &'static Value)| {
+        texts(keywords(schema), "x-also-called").contains(&member.name.as_str())
+    };
+    properties.iter().find(called).map(|(name, _)| name.as_str())
+}
+
+/// The field that is most likely meant by an unknown one.
+fn name_meant(member: &Member, properties: &'static Keywords) -> Option<&'static str> {
+    also_called(member, properties).or_else(|| did_you_mean(&member.name, names(properties)))
 }
 
 /// What a state or class says for the other members of its record, and whose word that is.
@@ -635,6 +653,9 @@ fn instead(node: &Node, schema: &'static Keywords, place: &Place) -> String {
     if let Some(number) = number_in_quotes(node).filter(|&number| is_number_of(number, schema)) {
         return format!("write {number} without quotes");
     }
+    if let Some(number) = number_with_unit(node).filter(|&number| is_number_of(number, schema)) {
+        return format!("write the number alone: {number}");
+    }
     match text(schema, "x-left-out") {
         Some(taken) if nothing || without_end => format!("leave it out for {taken}"),
         _ if nothing && place.optional => format!("leave it out, or write {}", example(schema)),
@@ -650,6 +671,12 @@ fn number_in_quotes(node: &Node) -> Option<f64> {
         Some(percent) => format!("{}e-2", percent.trim_end()).parse().ok(),
         None => written.trim().parse().ok(),
     }
+}
+
+/// The number of a text that is one with a unit.
+fn number_with_unit(node: &Node) -> Option<f64> {
+    let Content::Text(written) = &node.content else { return None };
+    Measure::parse(written).ok().map(|measure| measure.value)
 }
 
 fn unit_name(node: &Node, schema: &'static Keywords, place: &Place) -> Walked {

@@ -866,6 +866,12 @@ impl Spot {
         Self { name: "left", x: -1, y: 0 },
         Self { name: "middle", x: 0, y: 0 },
     ];
+
+    /// Those from which less reach is needed than from a corner.
+    pub const NEARER: [Self; 5] = {
+        let [_, _, _, _, front, right, back, left, middle] = Self::ALL;
+        [front, back, left, right, middle]
+    };
 }
 
 impl Named for Spot {

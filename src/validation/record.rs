@@ -3,13 +3,20 @@
 use super::coverage::{CoverageCheck, coverage_checks};
 use super::examples::{Example, Outcome, examples};
 use crate::report::{
+    Report,
+    chart::curves::Tone,
     number::{Digits, full},
+    page::{Page, Part},
+    picture::PixelError,
     table::{Cell, Column, Table},
-    text,
 };
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
+
+/// Why a laboratory keeps such a record.
+const STANDARD: &str = "ISO/IEC 17025:2017, 7.11.2 asks a laboratory to validate its software before use, and again when it or \
+                        the machine changes: keep this record with that of your method.";
 
 /// What came of a whole validation.
 #[derive(Debug, Clone)]
@@ -88,31 +95,6 @@ impl ValidationRecord {
                 n_outcomes + n_checks
             ),
         }
-    }
-
-    /// The whole record for a terminal `width` columns wide, or for a pipe.
-    pub fn text(&self, width: Option<usize>) -> String {
-        let mut parts = vec!["Validation record".to_string(), text::fill(&self.answer(), width)];
-        let [_, simulator] = self.tables();
-        let tables = [self.summary(), self.disagreeing(), simulator];
-        let shown = tables.iter().filter(|table| !table.rows.is_empty());
-        parts.extend(shown.map(|table| table.terminal(width).trim_end().to_string()));
-        parts.push(text::fill(
-            "The record in the folder given by --out, and --json, have every number: as published, as recomputed by another \
-             route, and ours.",
-            width,
-        ));
-        parts.push(text::fill(&self.provenance(&text::inert(&self.machine)), width));
-        parts.join("\n\n") + "\n"
-    }
-
-    /// The same in Markdown.
-    pub fn markdown(&self) -> String {
-        let mut parts = vec!["# Validation record".to_string(), self.answer()];
-        parts.push(self.provenance(&text::markdown(&self.machine)));
-        parts.extend(self.tables().iter().map(|table| table.markdown().trim_end().to_string()));
-        parts.extend(self.notes());
-        parts.join("\n\n") + "\n"
     }
 
     /// A row an example.
@@ -222,22 +204,48 @@ impl ValidationRecord {
             })
             .collect()
     }
+}
 
-    /// With the machine's name made safe for where it goes.
-    fn provenance(&self, machine: &str) -> String {
-        format!(
-            "howflat {}, run on {} on {}; seed {}, {} trials. ISO/IEC 17025:2017, 7.11.2 asks a laboratory to validate its \
-             software before use, and again when it or the machine changes: keep this record with that of your method.",
-            crate::VERSION,
-            self.date,
-            machine,
-            self.seed,
-            self.n_trials
-        )
+impl Report for ValidationRecord {
+    fn page(&self) -> Page {
+        let [examples, simulator] = self.tables();
+        let disagreeing = Some(self.disagreeing()).filter(|table| !table.rows.is_empty());
+        let mut parts = vec![Part::Words(STANDARD.into())];
+        parts.extend(disagreeing.map(Part::Table));
+        parts.extend([
+            Part::Next("What was checked".into()),
+            Part::Table(self.summary()),
+            Part::Table(simulator),
+            Part::heading("Number by number"),
+            Part::Table(examples),
+            Part::List(self.notes()),
+        ]);
+        Page {
+            kind: "Validation record".into(),
+            title: format!("howflat {} on this machine", crate::VERSION),
+            facts: vec![
+                ["date".into(), self.date.clone()],
+                ["machine".into(), self.machine.clone()],
+                ["trials".into(), self.n_trials.to_string()],
+                ["seed".into(), self.seed.to_string()],
+            ],
+            answer: vec![self.answer()],
+            verdict: Some(if self.agrees() { Tone::Within } else { Tone::Out }),
+            parts,
+            provenance: format!(
+                "howflat {}, run on {} on {}; seed {}, {} trials.",
+                crate::VERSION,
+                self.date,
+                self.machine,
+                self.seed,
+                self.n_trials
+            ),
+            for_signature: true,
+            ..Page::default()
+        }
     }
 
-    /// The JSON document of `validate --json`; its schema is [`json_schema`].
-    pub fn json(&self) -> Value {
+    fn json(&self) -> Value {
         let document = RecordDocument {
             agrees: self.agrees(),
             answer: self.answer(),
@@ -253,15 +261,16 @@ impl ValidationRecord {
         serde_json::to_value(document).unwrap_or_default()
     }
 
-    /// Every file of the record, by name, complete.
-    pub fn files(&self) -> Vec<(String, Vec<u8>)> {
+    fn json_schema() -> Value {
+        schemars::schema_for!(RecordDocument).to_value()
+    }
+
+    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
         let [examples, simulator] = self.tables();
-        vec![
-            ("validation.json".to_string(), format!("{:#}\n", self.json()).into_bytes()),
-            ("validation.md".to_string(), self.markdown().into_bytes()),
+        Ok(vec![
             ("examples.csv".to_string(), examples.csv().into_bytes()),
             ("simulator.csv".to_string(), simulator.csv().into_bytes()),
-        ]
+        ])
     }
 }
 
@@ -283,11 +292,6 @@ fn value(value: &Value) -> Cell {
         Value::String(text) => Cell::from(text.as_str()),
         _ => Cell::Empty,
     }
-}
-
-/// The JSON Schema of [`ValidationRecord::json`].
-pub fn json_schema() -> Value {
-    schemars::schema_for!(RecordDocument).to_value()
 }
 
 /// A record of a validation of the program on one machine.
