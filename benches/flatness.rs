@@ -100,7 +100,7 @@ fn part(plate: usize, purpose: usize) -> f64 {
 /// Wear in the middle, along the front edge and in one corner, a twist, a bow and some waves.
 fn heights(plate: usize, grid: &Grid) -> Vec<f64> {
     let part = |purpose| part(plate, purpose);
-    let depth = |purpose| -part(purpose).max(1e-3).ln();
+    let depth = |purpose| -libm::log(part(purpose).max(1e-3));
     let (middle, front, dip) = (2.0 * depth(0), depth(1), depth(2));
     let (twist, bow) = (2.0 * part(3) - 1.0, 3.0 * part(4) - 1.5);
     let centre = [LENGTH * (0.4 + 0.2 * part(5)), WIDTH * (0.4 + 0.2 * part(6))];
@@ -109,13 +109,13 @@ fn heights(plate: usize, grid: &Grid) -> Vec<f64> {
     let waves: Vec<[f64; 3]> = (0..12)
         .map(|k| [0.02 * part(10 + 3 * k) - 0.01, 0.02 * part(11 + 3 * k) - 0.01, TAU * part(12 + 3 * k)])
         .collect();
-    let bell = |x: f64, y: f64| (-(x * x + y * y) / 2.0).exp();
+    let bell = |x: f64, y: f64| libm::exp(-(x * x + y * y) / 2.0);
     let height = |[x, y]: [f64; 2]| {
         let (u, v) = (2.0 * x / LENGTH - 1.0, 2.0 * y / WIDTH - 1.0);
         let worn = middle * bell((x - centre[0]) / (0.22 * LENGTH), (y - centre[1]) / (0.22 * WIDTH))
-            + front * bell(u / 0.6, 0.0) * (-y / 60.0).exp()
+            + front * bell(u / 0.6, 0.0) * libm::exp(-y / 60.0)
             + dip * bell((x - corner[0]) / reach, (y - corner[1]) / reach);
-        let wavy: f64 = waves.iter().map(|[kx, ky, phase]| 0.1 * (kx * x + ky * y + phase).cos()).sum();
+        let wavy: f64 = waves.iter().map(|[kx, ky, phase]| 0.1 * libm::cos(kx * x + ky * y + phase)).sum();
         twist * u * v + bow * (u * u + v * v) / 2.0 + wavy - worn
     };
     grid.points().into_iter().map(height).collect()

@@ -42,7 +42,8 @@ fn spread_over_corners(n_readings: usize, stand_use: StandUse) -> ShopCheck {
         // The zero is no reading to judge by.
         let mut left = n_readings + 1;
         for (at, heading) in corners {
-            let far = |t: &&howflat::shop::survey::Target| (t.at[0] - at[0]).hypot(t.at[1] - at[1]) > 160.0;
+            let far =
+                |t: &&howflat::shop::survey::Target| libm::hypot(t.at[0] - at[0], t.at[1] - at[1]) > 160.0;
             let targets: Vec<_> = targets.iter().filter(far).take(left.min(8)).cloned().collect();
             left -= targets.len();
             plan.stations.push(Station { name: format!("{at:?}"), at, heading, targets });

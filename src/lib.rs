@@ -59,6 +59,11 @@
 //!
 //! Heights are micrometres, plan lengths millimetres, temperatures kelvin or °C; types or names say which.
 
+#![cfg_attr(
+    test,
+    allow(clippy::disallowed_methods, reason = "what tests compute need not be the same everywhere")
+)]
+
 pub mod quantity;
 
 pub mod model;

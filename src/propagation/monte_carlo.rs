@@ -224,7 +224,7 @@ impl IntervalKind {
         let parts = values.chunks(values.len().div_ceil(PARTS).max(1));
         let ends: Vec<[f64; 2]> =
             parts.map(|part| self.of(&Summary::of(part, coverage_probability))).collect();
-        let fewer = (ends.len() as f64).cbrt();
+        let fewer = libm::cbrt(ends.len() as f64);
         [0, 1].map(|end| {
             let of_parts: Vec<f64> = ends.iter().map(|ends| ends[end]).collect();
             mean_and_standard_deviation(&of_parts).1 / fewer

@@ -79,7 +79,7 @@ mod tests {
     fn lines_fill_the_area_and_spare_its_holes() {
         let square = |low: f64, high: f64| vec![(low, low), (high, low), (high, high), (low, high)];
         let drawn = lines_over(&[square(0.0, 80.0), square(20.0, 60.0)]);
-        let length: f64 = drawn.iter().map(|[a, b]| (b.0 - a.0).hypot(b.1 - a.1)).sum();
+        let length: f64 = drawn.iter().map(|[a, b]| libm::hypot(b.0 - a.0, b.1 - a.1)).sum();
         let area = 80.0 * 80.0 - 40.0 * 40.0;
         assert!((length * SPACING / area - 1.0).abs() < 0.02, "{}", length * SPACING);
         let middle = drawn.iter().map(|[a, b]| ((a.0 + b.0) / 2.0, (a.1 + b.1) / 2.0));
