@@ -33,11 +33,14 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     };
     let settings = Settings { seed: arguments.run.seed, ..Settings::default() };
     let otherwise = setup.other_wear(&text);
+    let assumed = setup.assumed_ranges(&text);
+    let figures: Vec<_> = assumed.iter().map(|figure| figure.checks.clone()).collect();
     let question = Question {
         tolerance: tolerance.as_ref().map(|t| t.value),
         rule,
         before: arguments.before.or(setup.within_before),
         otherwise: &otherwise,
+        figures: &figures,
         hollows: unseen_words::radii(setup.plan_unit),
         settings,
     };

@@ -2,6 +2,7 @@
 
 use super::{
     conformance::{Conformance, Rule, of_sample, with_odds},
+    leaning::JudgedLeaning,
     limits::Verdict,
     standing::{Doubt, Standing},
 };
@@ -21,7 +22,7 @@ use crate::{
 /// How many further readings are advised.
 const N_NEXT: usize = 3;
 /// Coverage probability of all intervals.
-const COVERAGE: f64 = 0.95;
+pub(super) const COVERAGE: f64 = 0.95;
 
 /// What is asked, beside the readings.
 #[derive(Debug, Clone)]
@@ -35,6 +36,8 @@ pub struct Question<'a> {
     pub before: Option<f64>,
     /// Other kinds of plate that it might be, by name: how much of the answer is assumption.
     pub otherwise: &'a [(&'static str, Surface)],
+    /// Figures that were assumed, each by the check at either end of what is plausible for it, on plates of the same wear.
+    pub figures: &'a [[ShopCheck; 2]],
     /// One-sigma radii (mm, rising) of the hollows that the readings may have missed.
     pub hollows: [f64; 3],
     /// How hard to work.
@@ -52,6 +55,7 @@ impl Default for Question<'_> {
             rule: Rule::default(),
             before: None,
             otherwise: &[],
+            figures: &[],
             hollows: HOLLOWS,
             settings: Settings::default(),
         }
@@ -86,6 +90,8 @@ pub struct Judgement {
     pub hangs_on_unseen: bool,
     /// The same readings under other assumptions.
     pub otherwise: Vec<Otherwise>,
+    /// How far the answer leans on each of the figures that were asked after, in their order.
+    pub leanings: Vec<JudgedLeaning>,
     /// Places for further readings that were considered.
     pub candidates: Vec<Candidate>,
     /// The best of them, where the verdict is undecided.
@@ -164,6 +170,11 @@ impl Judgement {
         };
         let Standing { conformance, misfit, doubts, verdict } =
             Standing::of(&mut inference, question.tolerance, question.rule, times)?;
+        let leanings = question
+            .figures
+            .iter()
+            .map(|ends| JudgedLeaning::of(&inference, check, ends, question, times))
+            .collect::<Result<_, CannotJudge>>()?;
         let posterior = inference.posterior;
         let evidence = compared(&posterior).zip(described).map(|(after, described)| {
             let n = posterior.effective_sample_size;
@@ -222,6 +233,7 @@ impl Judgement {
             verdict,
             foot_dip: FootDip::of(&posterior, &check.survey, check.indicator.read_step),
             otherwise,
+            leanings,
             next,
             if_good,
             hangs_on_unseen,

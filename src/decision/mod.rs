@@ -4,6 +4,7 @@ pub mod advice;
 pub mod conformance;
 pub mod given_limits;
 pub mod judgement;
+pub mod leaning;
 pub mod limits;
 pub mod methods;
 pub mod placements;

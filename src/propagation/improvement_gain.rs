@@ -59,8 +59,21 @@ impl ErrorInterval {
         sectioned(farthest(self.interval), self.of_groups.iter().copied().map(farthest))
     }
 
+    /// How far the ends of `other` lie from these: that of the end that moves farther, and its standard uncertainty from the
+    /// number of trials, in µm.
+    pub fn moved(&self, other: &Self) -> [f64; 2] {
+        let move_of = |end: usize| move |a: &[f64; 2], b: &[f64; 2]| b[end] - a[end];
+        let moves = [0, 1].map(|end| {
+            let of = move_of(end);
+            let moved = of(&self.interval, &other.interval);
+            let of_groups = self.of_groups.iter().zip(&other.of_groups).map(|(a, b)| of(a, b));
+            [moved.abs(), sectioned(moved, of_groups)]
+        });
+        if moves[0][0] > moves[1][0] { moves[0] } else { moves[1] }
+    }
+
     /// From the error of every trial, in µm; groups are runs of trials, all of one size.
-    fn of(errors: &[f64]) -> Self {
+    pub fn of(errors: &[f64]) -> Self {
         let interval = |errors: &[f64]| Summary::of(errors, COVERAGE).interval_symmetric;
         let size = errors.len() / N_GROUPS;
         Self { interval: interval(errors), of_groups: errors.chunks_exact(size).map(interval).collect() }
@@ -246,16 +259,29 @@ impl<'a> Workshop<'a> {
         Ok(self.tried(&self.prepared(steps, self.n_trials)?, self.n_trials))
     }
 
+    /// What each way of reading gives in another check of the same plate, or of one that is worn otherwise, trial by trial.
+    pub fn results_of(&self, check: &ShopCheck) -> Result<Results<'_>, CannotSimulate> {
+        Ok(self.tried(&self.ready(check, self.n_trials)?, self.n_trials))
+    }
+
     /// The check with these steps taken, ready for so many trials.
     fn prepared(&self, steps: &[Step], n_trials: u64) -> Result<CheckExperiment, NotTaken> {
         let check = taken(self.check, self.plan, steps)?;
-        // Flatness is that of the plate alone, and drawn already, unless the bow counts as part of it: then a soak changes it.
-        let experiment = if check.plate.flatness_holds_bow {
-            CheckExperiment::new(&check)
-        } else {
-            CheckExperiment::on_grid(&check, Grid::over(check.plate.working_surface(), 9))
-        };
-        Ok(self.on_drawn_plates(experiment.map_err(|_| NotTaken::NoRoom)?, n_trials))
+        self.ready(&check, n_trials).map_err(|_| NotTaken::NoRoom)
+    }
+
+    fn ready(&self, check: &ShopCheck, n_trials: u64) -> Result<CheckExperiment, CannotSimulate> {
+        if self.has_own_flatness(check) {
+            return CheckExperiment::new(check);
+        }
+        let experiment = CheckExperiment::on_grid(check, Grid::over(check.plate.working_surface(), 9))?;
+        Ok(self.on_drawn_plates(experiment, n_trials))
+    }
+
+    /// Flatness is that of the plate alone, and drawn already, unless the plate is worn otherwise, or the bow counts as part
+    /// of it: then a soak changes it.
+    fn has_own_flatness(&self, check: &ShopCheck) -> bool {
+        check.plate.flatness_holds_bow || check.surface != self.check.surface
     }
 
     fn worth(&self, experiment: &CheckExperiment, n_trials: u64) -> CheckWorth {
@@ -274,7 +300,7 @@ impl<'a> Workshop<'a> {
     fn tried(&self, experiment: &CheckExperiment, n_trials: u64) -> Results<'_> {
         let outputs = run_trials(experiment, &self.streams, 0..n_trials, &|_| {});
         let [flatness, spread, levelled, _] = <[Vec<f64>; 4]>::try_from(outputs).unwrap_or_default();
-        let flatness = if experiment.check().plate.flatness_holds_bow {
+        let flatness = if self.has_own_flatness(experiment.check()) {
             Cow::Owned(flatness)
         } else {
             Cow::Borrowed(&self.flatness[..spread.len()])

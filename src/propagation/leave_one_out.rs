@@ -3,12 +3,15 @@
 use super::{
     completion::{self, Plate, complete},
     fit::{FitSample, without},
-    likelihood::{Heights, Parameters},
+    likelihood::{Heights, Parameters, ReadingModel},
     posterior::{CannotJudge, Inference, Posterior, posterior_of},
     tempering::Particle,
 };
 use crate::{
-    quantity::{pareto_smoothing::TRUSTED, stream::Streams},
+    quantity::{
+        pareto_smoothing::TRUSTED,
+        stream::{Source, Streams},
+    },
     shop::cleanliness::Cleanliness,
 };
 use rand::RngExt;
@@ -77,29 +80,8 @@ impl Inference {
     fn reweighted_without(&self, reading: usize) -> Vec<f64> {
         let weights = without(&self.predictions, reading).weights;
         let source = Streams::new(self.settings.seed).source("without a reading");
-        let step = 1.0 / N_PLATES as f64;
-        let mut aim = step * source.trial((reading * (N_PLATES + 1)) as u64).random::<f64>();
-        let (mut reached, mut chosen) = (0.0, Vec::with_capacity(N_PLATES));
-        for (particle, weight) in weights.iter().enumerate() {
-            reached += weight;
-            while aim < reached && chosen.len() < N_PLATES {
-                chosen.push(particle);
-                aim += step;
-            }
-        }
-        chosen
-            .par_iter()
-            .enumerate()
-            .map_init(
-                || (completion::Scratch::new(&self.model), Plate::default()),
-                |(scratch, plate), (draw, &particle)| {
-                    let mut draws = source.trial((reading * (N_PLATES + 1) + draw + 1) as u64);
-                    let particle = &self.particles[particle];
-                    complete(&self.model, particle, Some(reading), &mut draws, scratch, plate);
-                    plate.lay_out(&self.model, scratch)
-                },
-            )
-            .collect()
+        let first = (reading * (N_PLATES + 1)) as u64;
+        drawn_by_weight(&self.model, &self.particles, &weights, Some(reading), N_PLATES, &source, first)
     }
 
     /// How clean feet and block were taken to be.
@@ -129,4 +111,39 @@ impl Inference {
         all.grains = parameters.grains.iter().filter_map(|&(site, z)| Some((here(site)?, z))).collect();
         all
     }
+}
+
+/// Flatness deviations (µm) of plates that particles are completed to, as often as their weights say (systematic
+/// resampling); an observation may be left out of the completion. Trials of `source` are used from `first` on.
+pub(super) fn drawn_by_weight(
+    model: &ReadingModel,
+    particles: &[Particle],
+    weights: &[f64],
+    left_out: Option<usize>,
+    n_plates: usize,
+    source: &Source,
+    first: u64,
+) -> Vec<f64> {
+    let step = 1.0 / n_plates as f64;
+    let mut aim = step * source.trial(first).random::<f64>();
+    let (mut reached, mut chosen) = (0.0, Vec::with_capacity(n_plates));
+    for (particle, weight) in weights.iter().enumerate() {
+        reached += weight;
+        while aim < reached && chosen.len() < n_plates {
+            chosen.push(particle);
+            aim += step;
+        }
+    }
+    chosen
+        .par_iter()
+        .enumerate()
+        .map_init(
+            || (completion::Scratch::new(model), Plate::default()),
+            |(scratch, plate), (draw, &particle)| {
+                let mut draws = source.trial(first + draw as u64 + 1);
+                complete(model, &particles[particle], left_out, &mut draws, scratch, plate);
+                plate.lay_out(model, scratch)
+            },
+        )
+        .collect()
 }

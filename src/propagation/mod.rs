@@ -14,6 +14,7 @@ pub mod likelihood;
 pub mod monte_carlo;
 pub mod next_reading;
 mod normal_score;
+pub mod other_figures;
 pub mod other_methods;
 pub mod placement_choice;
 pub mod posterior;

@@ -6,6 +6,7 @@
 //! this floor knows the names of fields. A readings file is read for a setup, into [`Readings`].
 
 mod asked;
+mod assumed_ranges;
 mod checked;
 mod costs;
 mod fault;
@@ -38,6 +39,7 @@ mod wording;
 mod written;
 
 pub use asked::{grade, tolerance};
+pub use assumed_ranges::AssumedRange;
 pub use checked::Setup;
 pub use costs::{TypedCosts, costs};
 pub use fault::{Fault, Faults, Position};

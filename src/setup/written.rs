@@ -6,6 +6,8 @@
 //!
 //! - `x-unit`: a text holds a number and a unit that can be converted to this one;
 //! - `x-unit-name`: a text holds a unit alone;
+//! - `x-plausible`: the low and the high end of what is plausible where the field is left out (common practice, no source);
+//!   `x-settled-by`: what would settle it at the bench;
 //! - `x-plain`: a number in whatever unit the user has in mind;
 //! - `x-shares`: a quantity may also be a share of these;
 //! - `x-whole`: shares may be taken of this field;
@@ -413,6 +415,8 @@ pub struct Indicator {
     #[schemars(extend("default" = "ASME B89.1.10M", "x-source" = "from memory; its limits count graduations"))]
     pub class: Choice<&'static IndicatorClass>,
     /// Limit of its error over the part of the range that is used, ±.
+    #[schemars(extend("x-plausible" = ["1/2 graduation", "2 graduations"],
+        "x-settled-by" = "its certificate, over the travel that is used"))]
     #[schemars(extend("x-stated" = true, "x-at-least" = "0 µm", "x-at-most" = "1 mm"))]
     pub error_limit: Quantity<Graduations>,
     /// Travel over which that error goes through one swing.
@@ -424,19 +428,27 @@ pub struct Indicator {
         "x-source" = COMMON_PRACTICE))]
     pub travel: Quantity<Graduations>,
     /// Difference between readings approached from above and from below (retrace).
+    #[schemars(extend("x-plausible" = [{"rectangular": {"from": "0 graduation", "to": "1/10 graduation"}}, {"rectangular": {"from": "0 graduation", "to": "2/3 graduation"}}],
+        "x-settled-by" = "come to one spot from above and from below ten times, or always from one side"))]
     #[schemars(extend("x-stated" = true, "x-at-least" = "-1 mm", "x-at-most" = "1 mm"))]
     pub hysteresis: Uncertain<Graduations>,
     /// From which side the tip comes to a reading.
     #[schemars(extend("default" = "either side", "x-source" = "what happens when nobody takes care"))]
     pub approach: Approach,
     /// Standard deviation of a reading repeated on one spot, or the readings that give it.
+    #[schemars(extend("x-plausible" = ["1/10 graduation", "1/2 graduation"],
+        "x-settled-by" = "lift and lower the tip ten times on one spot"))]
     #[schemars(extend("x-stated" = true, "x-at-least" = "0 µm", "x-at-most" = "1 mm"))]
     pub repeatability: Repeatability,
     /// Standard deviation of a shift of the zero each time the stand is put down.
+    #[schemars(extend("x-plausible" = ["0 µm", "0.5 µm"],
+        "x-settled-by" = "put the stand down ten times on one spot and read its zero each time"))]
     #[schemars(extend("default" = "0.1 µm", "x-at-least" = "0 µm", "x-at-most" = "1 mm",
         "x-source" = COMMON_PRACTICE))]
     pub zero_shift: Quantity<Graduations>,
     /// Angle between the contact arm (or plunger) and its right position.
+    #[schemars(extend("x-plausible" = [{"rectangular": {"from": "0°", "to": "10°"}}, {"rectangular": {"from": "0°", "to": "30°"}}],
+        "x-settled-by" = "set the lever along the surface by eye, or measure its angle"))]
     #[schemars(extend("x-at-least" = "-80°", "x-at-most" = "80°",
         "default" = {"rectangular": {"from": "0°", "to": "20°"}},
         "x-source" = "how carefully levers are set; common practice, no source"))]
@@ -519,11 +531,15 @@ pub struct GaugeBlock {
 #[serde(deny_unknown_fields)]
 pub struct Temperature {
     /// Top of the plate minus its bottom.
+    #[schemars(extend("x-plausible" = [{"normal": {"mean": "0 K", "standard_deviation": "0.05 K"}}, {"normal": {"mean": "0 K", "standard_deviation": "0.5 K"}}],
+        "x-settled-by" = "a thermometer on top of the plate and one under it"))]
     #[schemars(extend("x-at-least" = "-10 K", "x-at-most" = "10 K",
         "default" = {"normal": {"mean": "0 K", "standard_deviation": "0.2 K"}},
         "x-source" = "0.1 to 0.3 K in a quiet shop; common practice, no source"))]
     pub top_to_bottom: Uncertain<Kelvins>,
     /// How fast the stand's column warms.
+    #[schemars(extend("x-plausible" = [{"rectangular": {"from": "-0.05 K/h", "to": "0.05 K/h"}}, {"rectangular": {"from": "-0.5 K/h", "to": "0.5 K/h"}}],
+        "x-settled-by" = "read the zero every few minutes for half an hour"))]
     #[schemars(extend("x-at-least" = "-20 K/h", "x-at-most" = "20 K/h",
         "default" = {"rectangular": {"from": "-0.2 K/h", "to": "0.2 K/h"}}, "x-source" = COMMON_PRACTICE))]
     pub column_rate: Uncertain<KelvinsPerHour>,
@@ -532,6 +548,8 @@ pub struct Temperature {
         "x-source" = "the column's is reckoned apart"))]
     pub zero_drift: Uncertain<MicrometresPerHour>,
     /// How much the hand has warmed column and block when the first reading is taken.
+    #[schemars(extend("x-plausible" = [{"rectangular": {"from": "0 K", "to": "0.1 K"}}, {"rectangular": {"from": "0 K", "to": "1 K"}}],
+        "x-settled-by" = "gloves and a wait; or read the zero every minute from the moment it is set"))]
     #[schemars(extend("x-at-least" = "-10 K", "x-at-most" = "10 K",
         "default" = {"rectangular": {"from": "0 K", "to": "0.3 K"}}, "x-source" = COMMON_PRACTICE))]
     pub handling: Uncertain<Kelvins>,
@@ -550,12 +568,18 @@ pub struct Cleanliness {
     #[allow(dead_code, reason = "the walker has used it up")]
     pub state: Choice<CleanState>,
     /// Standard deviation of the seat of a foot or the block on stone that looks clean.
+    #[schemars(extend("x-plausible" = ["0.1 µm", "1 µm"],
+        "x-settled-by" = "put the stand down ten times on one spot, wiped as always, and read one far target each time"))]
     #[schemars(extend("x-stated" = true, "x-at-least" = "0 µm", "x-at-most" = "100 µm"))]
     pub film: Quantity<Micrometres>,
     /// Chance that a foot or the block catches a grain when it is put down.
+    #[schemars(extend("x-plausible" = [0.001, 0.05],
+        "x-settled-by" = "the same: count the times that stand apart"))]
     #[schemars(range(min = 0.0, max = 1.0), extend("x-stated" = true))]
     pub grain_chance: f64,
     /// How high a caught grain lifts it.
+    #[schemars(extend("x-plausible" = [{"lognormal": {"median": "4 µm", "spread": 0.4}}, {"lognormal": {"median": "16 µm", "spread": 0.4}}],
+        "x-settled-by" = "the same: see how far they stand apart"))]
     #[schemars(extend("x-at-least" = "0 µm", "x-at-most" = "1 mm",
         "default" = {"lognormal": {"median": "8 µm", "spread": 0.4}},
         "x-source" = "iron dust is 4 to 20 µm; the smallest grain the eye sees 40 µm"))]
@@ -612,6 +636,8 @@ pub struct Survey {
     #[schemars(extend("default" = false, "x-source" = COMMON_PRACTICE))]
     pub correct_drift: bool,
     /// Time from one reading to the next.
+    #[schemars(extend("x-plausible" = ["30 s", "3 min"],
+        "x-settled-by" = "a watch"))]
     #[schemars(extend("x-at-least" = "1 s", "x-at-most" = "24 h", "default" = "1 min", "x-source" = COMMON_PRACTICE))]
     pub time_per_reading: Quantity<Minutes>,
     /// Further time to put the stand down elsewhere.
