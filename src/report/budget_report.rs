@@ -420,29 +420,18 @@ impl<'a> BudgetReport<'a> {
         parts.push(Part::heading("What it rests on"));
         parts.push(Part::Table(distributions_table(self.measurands.iter().map(|m| &m.budget))));
         if !self.evidence.is_empty() {
-            let rows = self.evidence.iter().map(|row| row.map(Cell::from).to_vec());
-            parts.push(Part::Table(Table {
-                caption: "Where the knowledge of the inputs comes from".into(),
-                columns: vec![Column::text("input"), Column::text("from")],
-                rows: rows.collect(),
-            }));
+            let table = Table::of("Where the knowledge of the inputs comes from", &self.evidence);
+            parts.push(Part::Table(table.text("input", |row| row[0]).text("from", |row| row[1]).table()));
         }
         if !self.lines.is_empty() {
             parts.push(Part::Table(self.lines_table()));
         }
         if !self.input_correlations.is_empty() {
-            let rows = self.input_correlations.iter().map(|(first, second, r)| {
-                vec![Cell::from(*first), Cell::from(*second), Cell::Number(*r, Digits::Decimals(3))]
-            });
-            parts.push(Part::Table(Table {
-                caption: "Correlations of the inputs".into(),
-                columns: vec![
-                    Column::text("input"),
-                    Column::text("with"),
-                    Column::numbers("correlation coefficient", ""),
-                ],
-                rows: rows.collect(),
-            }));
+            let table = Table::of("Correlations of the inputs", &self.input_correlations)
+                .text("input", |(input, ..)| *input)
+                .text("with", |(_, with, _)| *with)
+                .number("correlation coefficient", "", Digits::Decimals(3), |(.., r)| *r);
+            parts.push(Part::Table(table.table()));
             parts.push(Part::Words(OF_CORRELATED.into()));
         }
         if let Some(setup) = self.check {
@@ -469,79 +458,53 @@ impl<'a> BudgetReport<'a> {
     }
 
     fn lines_table(&self) -> Table {
-        let figure = |value: f64| Cell::Number(value, Digits::Significant(4));
-        let rows = self.lines.iter().map(|FittedLine { inputs, n_points, fit }| {
-            vec![
-                Cell::Text(listed(inputs)),
-                Cell::Number(*n_points as f64, Digits::Decimals(0)),
-                figure(fit.reference),
-                figure(fit.height),
-                figure(fit.height_uncertainty),
-                figure(fit.slope),
-                figure(fit.slope_uncertainty),
-                Cell::Number(fit.correlation, Digits::Decimals(3)),
-                figure(fit.standard_deviation),
-            ]
-        });
-        Table {
-            caption: "Straight lines that inputs are taken from (GUM H.3): height at an x, slope, and their correlation"
-                .into(),
-            columns: vec![
-                Column::text("inputs"),
-                Column::numbers("points", ""),
-                Column::numbers("at x", ""),
-                Column::numbers("height", ""),
-                Column::numbers("its standard uncertainty", ""),
-                Column::numbers("slope", ""),
-                Column::numbers("its standard uncertainty", ""),
-                Column::numbers("r of both", ""),
-                Column::numbers("s about the line", ""),
-            ],
-            rows: rows.collect(),
-        }
+        let figure = Digits::Significant(4);
+        let caption = "Straight lines that inputs are taken from (GUM H.3): height at an x, slope, and their correlation";
+        Table::of(caption, self.lines)
+            .text("inputs", |line| listed(&line.inputs))
+            .count("points", |line| line.n_points)
+            .number("at x", "", figure, |line| line.fit.reference)
+            .number("height", "", figure, |line| line.fit.height)
+            .number("its standard uncertainty", "", figure, |line| line.fit.height_uncertainty)
+            .number("slope", "", figure, |line| line.fit.slope)
+            .number("its standard uncertainty", "", figure, |line| line.fit.slope_uncertainty)
+            .number("r of both", "", Digits::Decimals(3), |line| line.fit.correlation)
+            .number("s about the line", "", figure, |line| line.fit.standard_deviation)
+            .table()
     }
 
     fn correlation_table(&self, joint: &Joint) -> Table {
-        let names = || self.measurands.iter().map(|measurand| measurand.name());
-        let mut columns = vec![Column::text("way"), Column::text("measurand")];
-        columns.extend(names().map(|name| Column::numbers(name, "")));
         let ways = [("linear", Some(&joint.linear)), ("Monte Carlo", joint.monte_carlo.as_ref())];
-        let mut rows = Vec::new();
-        for (way, part) in ways.into_iter().filter_map(|(way, part)| Some((way, part?))) {
-            for (name, coefficients) in names().zip(&part.correlation) {
-                let numbers = coefficients.iter().map(|r| Cell::Number(*r, Digits::Decimals(4)));
-                rows.push([Cell::from(way), Cell::from(name)].into_iter().chain(numbers).collect());
-            }
-        }
-        Table { caption: "Correlation coefficients of the measurands".into(), columns, rows }
+        let rows = ways.into_iter().filter_map(|(way, part)| Some((way, part?))).flat_map(|(way, part)| {
+            self.measurands.iter().zip(&part.correlation).map(move |(of, row)| (way, of.name(), row))
+        });
+        let table = Table::of("Correlation coefficients of the measurands", rows)
+            .text("way", |(way, ..)| *way)
+            .text("measurand", |(_, name, _)| *name);
+        let with = self.measurands.iter().enumerate();
+        with.fold(table, |table, (k, other)| {
+            table.number(other.name(), "", Digits::Decimals(4), |(.., coefficients)| coefficients[k])
+        })
+        .table()
     }
 
     fn regions_table(&self, joint: &Joint) -> Option<Table> {
         let linear = joint.linear.regions?;
-        let row = |way: &str, regions: &CoverageRegions| {
-            vec![
-                Cell::from(way),
-                regions
-                    .elliptical_factor
-                    .map_or(Cell::from("none"), |k| Cell::Number(k, Digits::Decimals(3))),
-                Cell::Number(regions.rectangular_factor, Digits::Decimals(3)),
-            ]
-        };
-        let mut rows = vec![row("linear (normal; box by Bonferroni's inequality)", &linear)];
-        rows.extend(joint.monte_carlo.iter().filter_map(|part| part.regions).map(|r| row("Monte Carlo", &r)));
-        Some(Table {
-            caption: format!(
-                "Regions that hold all measurands together with {} (JCGM 102): the ellipsoid of the covariances, and the box \
-                 of so many standard uncertainties either way",
-                percent(linear.coverage_probability)
-            ),
-            columns: vec![
-                Column::text("way"),
-                Column::numbers("ellipsoid, k_p", ""),
-                Column::numbers("box, k_q", ""),
-            ],
-            rows,
-        })
+        let by_trials = joint.monte_carlo.as_ref().and_then(|part| part.regions);
+        let rows = std::iter::once(("linear (normal; box by Bonferroni's inequality)", linear));
+        let factor = |k: f64| Cell::Number(k, Digits::Decimals(3));
+        let caption = format!(
+            "Regions that hold all measurands together with {} (JCGM 102): the ellipsoid of the covariances, and the box \
+             of so many standard uncertainties either way",
+            percent(linear.coverage_probability)
+        );
+        let table = Table::of(caption, rows.chain(by_trials.map(|regions| ("Monte Carlo", regions))))
+            .text("way", |(way, _)| *way)
+            .column(Column::numbers("ellipsoid, k_p", ""), |(_, regions)| {
+                regions.elliptical_factor.map_or("none".into(), factor)
+            })
+            .column(Column::numbers("box, k_q", ""), |(_, regions)| factor(regions.rectangular_factor));
+        Some(table.table())
     }
 
     fn provenance(&self) -> String {
@@ -714,104 +677,85 @@ impl MeasurandReport<'_> {
         const NOTHING: f64 = 1e-6;
         let second = self.budget.second_order.as_ref()?;
         let least = NOTHING * second.combined_standard_uncertainty.powi(2);
-        let terms = second.terms.iter().filter(|term| term.variance.abs() > least);
-        let rows = terms.map(|term| {
-            let u = libm::sqrt(term.variance.abs()).copysign(term.variance);
-            vec![
-                Cell::from(term.first.as_str()),
-                Cell::from(term.second.as_str()),
-                Cell::Number(term.variance, Digits::Significant(3)),
-                Cell::Number(u, Digits::Significant(3)),
-            ]
-        });
         let unit = self.unit();
-        let rows: Vec<Vec<Cell>> = rows.collect();
-        (!rows.is_empty()).then(|| Table {
-            caption: format!(
-                "Terms of the next higher order (GUM 5.1.2, note, with each input's own third and fourth moment): with them the \
-                 combined standard uncertainty is {}{unit} and \
-                 the expanded uncertainty {}{unit}; the expectation lies {}{unit} from the estimate",
-                plain(second.combined_standard_uncertainty, Digits::Significant(3)),
-                plain(second.expanded_uncertainty, Digits::Significant(3)),
-                plain(second.expectation_shift, Digits::Significant(2)),
-            ),
-            columns: vec![
-                Column::text("input"),
-                Column::text("with"),
-                Column::numbers("adds to the variance", ""),
-                Column::numbers("its square root", self.plain_unit()),
-            ],
-            rows,
-        })
+        let caption = format!(
+            "Terms of the next higher order (GUM 5.1.2, note, with each input's own third and fourth moment): with them the \
+             combined standard uncertainty is {}{unit} and \
+             the expanded uncertainty {}{unit}; the expectation lies {}{unit} from the estimate",
+            plain(second.combined_standard_uncertainty, Digits::Significant(3)),
+            plain(second.expanded_uncertainty, Digits::Significant(3)),
+            plain(second.expectation_shift, Digits::Significant(2)),
+        );
+        let digits = Digits::Significant(3);
+        let root = |variance: f64| libm::sqrt(variance.abs()).copysign(variance);
+        let table = Table::of(caption, second.terms.iter().filter(|term| term.variance.abs() > least))
+            .text("input", |term| term.first.as_str())
+            .text("with", |term| term.second.as_str())
+            .number("adds to the variance", "", digits, |term| term.variance)
+            .number("its square root", self.plain_unit(), digits, |term| root(term.variance))
+            .table();
+        (!table.rows.is_empty()).then_some(table)
     }
 
     /// Both ways beside each other, with the verdict of JCGM 101 clause 8.
     fn comparison(&self) -> Option<Table> {
         let trials = self.trials.as_ref()?;
-        let digits = self.digits();
-        let u = |value: f64| Cell::Number(value, Digits::Significant(3));
-        let value = |value: f64| Cell::Number(value, digits);
-        let row = |way: String, estimate: f64, standard: f64, [low, high]: [f64; 2]| {
-            vec![Cell::Text(way), value(estimate), u(standard), value(low), value(high)]
-        };
-        let s = &trials.summary;
+        let (s, digits, unit) = (&trials.summary, self.digits(), self.plain_unit());
         let order = if self.budget.second_order.is_some() { "with higher-order terms" } else { "linear" };
-        let judged = kind_name(trials.interval);
-        let law = || {
+        let law = trials.validation.map(|_| {
             let way = format!("law of propagation, {order}");
-            row(way, self.budget.estimate, self.combined(), self.budget.coverage_interval())
-        };
-        let mut rows = vec![
-            row("Monte Carlo, symmetric interval".into(), s.mean, s.standard_deviation, s.interval_symmetric),
-            row("Monte Carlo, shortest interval".into(), s.mean, s.standard_deviation, s.interval_shortest),
-        ];
-        let (p, name, n_trials) =
-            (percent(self.budget.coverage_probability), self.name(), trials.values.len());
+            (way, self.budget.estimate, self.combined(), self.budget.coverage_interval())
+        });
+        let by_trials = [("symmetric", s.interval_symmetric), ("shortest", s.interval_shortest)];
+        let by_trials = by_trials.map(|(kind, ends)| {
+            (format!("Monte Carlo, {kind} interval"), s.mean, s.standard_deviation, ends)
+        });
+        let (p, name, n) = (percent(self.budget.coverage_probability), self.name(), trials.values.len());
         let caption = match &trials.validation {
-            None => format!("{p} of {name} by Monte Carlo ({n_trials} trials)"),
-            Some(validation) => {
-                rows.insert(0, law());
-                let verdict = match (validation.is_decided, validation.linear_result_may_be_used) {
-                    (false, _) => "is not shown to be fit for use",
-                    (true, true) => "may be used",
-                    (true, false) => "may not be used",
-                };
-                let digits_asked = match validation.significant_digits {
-                    1 => "1 significant digit".to_string(),
-                    n => format!("{n} significant digits"),
-                };
-                let far = |d: f64| plain(d, Digits::Significant(2));
-                let unit = self.unit();
-                let luck = match validation.is_decided {
-                    true => String::new(),
-                    false => format!(
-                        "; the ends by Monte Carlo scatter by {} and {}{unit} from run to run, which is too much to tell: more \
-                         trials are needed, or fewer digits, as with --digits 1",
-                        far(validation.end_scatter[0]),
-                        far(validation.end_scatter[1])
-                    ),
-                };
-                format!(
-                    "Two ways to {p} of {name} ({n_trials} trials): the result by the law {verdict} (JCGM 101 clause 8: the \
-                     ends of the {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed for {digits_asked} of the \
-                     standard uncertainty{luck})",
-                    far(validation.d_low),
-                    far(validation.d_high),
-                    plain(validation.delta, Digits::Significant(1)),
-                )
-            }
+            None => format!("{p} of {name} by Monte Carlo ({n} trials)"),
+            Some(validation) => format!(
+                "Two ways to {p} of {name} ({n} trials): {}",
+                self.agreement(validation, kind_name(trials.interval))
+            ),
         };
-        Some(Table {
-            caption,
-            columns: vec![
-                Column::text("way"),
-                Column::numbers("estimate", self.plain_unit()),
-                Column::numbers("standard uncertainty", self.plain_unit()),
-                Column::numbers("from", self.plain_unit()),
-                Column::numbers("to", self.plain_unit()),
-            ],
-            rows,
-        })
+        let table = Table::of(caption, law.into_iter().chain(by_trials))
+            .text("way", |(way, ..)| way.clone())
+            .number("estimate", unit, digits, |(_, estimate, ..)| *estimate)
+            .number("standard uncertainty", unit, Digits::Significant(3), |(_, _, u, _)| *u)
+            .number("from", unit, digits, |(.., ends)| ends[0])
+            .number("to", unit, digits, |(.., ends)| ends[1]);
+        Some(table.table())
+    }
+
+    /// Whether the result by the law may be used, and by how much it misses that of the trials.
+    fn agreement(&self, validation: &Validation, judged: &str) -> String {
+        let verdict = match (validation.is_decided, validation.linear_result_may_be_used) {
+            (false, _) => "is not shown to be fit for use",
+            (true, true) => "may be used",
+            (true, false) => "may not be used",
+        };
+        let digits_asked = match validation.significant_digits {
+            1 => "1 significant digit".to_string(),
+            n => format!("{n} significant digits"),
+        };
+        let far = |d: f64| plain(d, Digits::Significant(2));
+        let unit = self.unit();
+        let luck = match validation.is_decided {
+            true => String::new(),
+            false => format!(
+                "; the ends by Monte Carlo scatter by {} and {}{unit} from run to run, which is too much to tell: more \
+                 trials are needed, or fewer digits, as with --digits 1",
+                far(validation.end_scatter[0]),
+                far(validation.end_scatter[1])
+            ),
+        };
+        format!(
+            "the result by the law {verdict} (JCGM 101 clause 8: the ends of the {judged} interval are {} and {}{unit} apart, \
+             and {}{unit} is allowed for {digits_asked} of the standard uncertainty{luck})",
+            far(validation.d_low),
+            far(validation.d_high),
+            plain(validation.delta, Digits::Significant(1)),
+        )
     }
 
     /// How likely it keeps its limits: by the law where it may be used or stands alone, else by Monte Carlo.

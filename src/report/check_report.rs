@@ -368,141 +368,99 @@ impl<'a> CheckReport<'a> {
 
     /// What each way of reading gives and how wrong it is.
     fn ways(&self) -> Table {
-        let unit = self.heights().label();
-        let number = |header: &str| Column::numbers(header, unit);
-        let row = |name: &str, s: &Summary| {
-            std::iter::once(Cell::from(name)).chain(self.heights().summary(s)).collect()
-        };
-        let mut rows = vec![row("true flatness of the plates", &self.simulation.true_flatness)];
-        for way in &self.simulation.ways {
-            rows.push(row(way_name(way.kind), &way.result));
-            rows.push(row("  its error", &way.error));
+        let s = self.simulation;
+        let mut rows = vec![("true flatness of the plates".to_string(), s.true_flatness)];
+        for way in &s.ways {
+            rows.extend([(way_name(way.kind).into(), way.result), ("  its error".into(), way.error)]);
         }
-        let judged = self.simulation.model_based.as_ref();
-        if let Some(ModelBased { n_trials, result, error, .. }) = judged {
-            rows.push(row(&format!("model-based estimate (judge), {n_trials} checks"), result));
-            rows.push(row("  its error", error));
+        if let Some(ModelBased { n_trials, result, error, .. }) = s.model_based {
+            let name = format!("model-based estimate (judge), {n_trials} checks");
+            rows.extend([(name, result), ("  its error".into(), error)]);
         }
-        let p = about_percent(self.simulation.settings.coverage_probability);
+        let p = about_percent(s.settings.coverage_probability);
         let nothing = || "; no check was judged from its readings".into();
-        let covered = judged.map_or_else(nothing, |ModelBased { n_trials, n_covered, mean_width, .. }| {
+        let covered = s.model_based.as_ref().map_or_else(nothing, |judged| {
+            let ModelBased { n_trials, n_covered, mean_width, .. } = judged;
             let width = self.heights().text(*mean_width);
             format!("; judge's intervals, {width} wide on average, hold the truth in {n_covered} of {n_trials} checks")
         });
-        Table {
-            caption: format!("Ways of reading the same numbers ({p} intervals{covered})"),
-            columns: vec![
-                Column::text("quantity"),
-                number("mean"),
-                number("standard deviation"),
-                number("symmetric from"),
-                number("to"),
-                number("shortest from"),
-                number("to"),
-            ],
-            rows,
-        }
+        Table::of(format!("Ways of reading the same numbers ({p} intervals{covered})"), rows)
+            .text("quantity", |(name, _)| name.clone())
+            .summary(self.heights(), ["mean", "standard deviation"], |(_, summary)| *summary)
+            .table()
     }
 
     /// The two parts of the spread's error: form and disturbances.
     fn parts(&self) -> Table {
-        let unit = self.heights().label();
-        let row = |name: &str, s: &Summary| {
-            let values = [s.mean, s.standard_deviation, s.interval_symmetric[0], s.interval_symmetric[1]];
-            std::iter::once(Cell::from(name)).chain(values.map(|value| self.heights().cell(value))).collect()
-        };
-        Table {
-            caption:
-                "Where the spread's error comes from: what the survey makes of the form, and what disturbs it"
-                    .into(),
-            columns: vec![
-                Column::text("part"),
-                Column::numbers("mean", unit),
-                Column::numbers("standard deviation", unit),
-                Column::numbers("symmetric from", unit),
-                Column::numbers("to", unit),
-            ],
-            rows: vec![
-                row("form, read without any disturbance, minus true flatness", &self.simulation.form_error),
-                row(
-                    "disturbances: stand and block, indicator, heat, rounding",
-                    &self.simulation.disturbance_error,
-                ),
-            ],
-        }
+        let rows = [
+            ("form, read without any disturbance, minus true flatness", &self.simulation.form_error),
+            ("disturbances: stand and block, indicator, heat, rounding", &self.simulation.disturbance_error),
+        ];
+        let caption =
+            "Where the spread's error comes from: what the survey makes of the form, and what disturbs it";
+        Table::of(caption, rows)
+            .text("part", |(name, _)| *name)
+            .height(self.heights(), "mean", |(_, s)| s.mean)
+            .height(self.heights(), "standard deviation", |(_, s)| s.standard_deviation)
+            .heights(self.heights(), ["symmetric from", "to"], |(_, s)| s.interval_symmetric)
+            .table()
     }
 
     /// The accept / undecided / out card.
     fn card(&self) -> Option<Table> {
+        let h = self.heights();
         let limits = self.limits.first()?;
-        let rows = self.simulation.ways.iter().zip(&self.limits).map(|(way, limits)| {
-            let limit =
-                |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.heights().cell(value));
-            let text = |value: f64| self.heights().bare(value);
-            let mut undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
-                (Some(accept), Some(out)) => format!("above {}, below {}", text(accept), text(out)),
-                (Some(accept), None) => format!("above {}", text(accept)),
-                (None, Some(out)) => format!("below {}", text(out)),
-                (None, None) => "whatever was read".to_string(),
-            };
-            let out = match (limits.out_at_or_above, limits.out_at_or_below) {
-                (Some(from), Some(to)) => {
-                    undecided += &format!("; above {}", text(to));
-                    Cell::Text(format!("{} to {}", text(from), text(to)))
+        let unit = h.label();
+        let caption = format!(
+            "Accept / undecided / out for {} at {} risk ({} of the simulated plates are bad)",
+            h.text(limits.tolerance),
+            about_percent(limits.risk),
+            about_percent(limits.bad_before_reading)
+        );
+        let limit = |value: Option<f64>| value.map_or(Cell::from("none"), |value| h.cell(value));
+        let table = Table::of(caption, self.simulation.ways.iter().zip(&self.limits))
+            .text("what was read", |(way, _)| way_name(way.kind))
+            .column(Column::numbers("accept at or below", unit), |(_, l)| limit(l.accept_at_or_below))
+            .column(Column::numbers("good plates that pass", ""), |(_, l)| {
+                l.good_passed.map_or(Cell::Empty, |share| about_percent(share).into())
+            })
+            .text("undecided", |(_, l)| self.undecided(l))
+            .column(Column::numbers("out at or above", unit), |(_, l)| {
+                match (l.out_at_or_above, l.out_at_or_below) {
+                    (Some(from), Some(to)) => format!("{} to {}", h.bare(from), h.bare(to)).into(),
+                    (out, _) => limit(out),
                 }
-                (out, _) => limit(out),
-            };
-            vec![
-                Cell::from(way_name(way.kind)),
-                limit(limits.accept_at_or_below),
-                limits.good_passed.map_or(Cell::Empty, |share| Cell::Text(about_percent(share))),
-                Cell::Text(undecided),
-                out,
-            ]
-        });
-        let tolerance = self.heights().text(limits.tolerance);
-        Some(Table {
-            caption: format!(
-                "Accept / undecided / out for {tolerance} at {} risk ({} of the simulated plates are bad)",
-                about_percent(limits.risk),
-                about_percent(limits.bad_before_reading)
-            ),
-            columns: vec![
-                Column::text("what was read"),
-                Column::numbers("accept at or below", self.heights().label()),
-                Column::numbers("good plates that pass", ""),
-                Column::text("undecided"),
-                Column::numbers("out at or above", self.heights().label()),
-            ],
-            rows: rows.collect(),
-        })
+            });
+        Some(table.table())
+    }
+
+    /// Between which readings a way of reading leaves it open.
+    fn undecided(&self, limits: &Limits) -> String {
+        let text = |value: f64| self.heights().bare(value);
+        let mut undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
+            (Some(accept), Some(out)) => format!("above {}, below {}", text(accept), text(out)),
+            (Some(accept), None) => format!("above {}", text(accept)),
+            (None, Some(out)) => format!("below {}", text(out)),
+            (None, None) => "whatever was read".to_string(),
+        };
+        if let (Some(_), Some(to)) = (limits.out_at_or_above, limits.out_at_or_below) {
+            undecided += &format!("; above {}", text(to));
+        }
+        undecided
     }
 
     /// What a limit of acceptance on the spread does, as it moves; `None` without a tolerance.
     pub fn operating(&self) -> Option<Table> {
         let limits = self.limits.first()?;
-        let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
-        let rows = limits.operating.iter().map(|point| {
-            vec![
-                self.heights().cell(point.limit),
-                share(point.bad_accepted),
-                share(point.good_refused),
-                point.bad_among_accepted.map_or(Cell::Empty, share),
-            ]
-        });
-        Some(Table {
-            caption: format!(
-                "Accepting plates up to a spread, for {}",
-                self.heights().text(limits.tolerance)
-            ),
-            columns: vec![
-                Column::numbers("limit", self.heights().label()),
-                Column::numbers("a bad plate passes", ""),
-                Column::numbers("a good plate fails", ""),
-                Column::numbers("bad among passed", ""),
-            ],
-            rows: rows.collect(),
-        })
+        let share = Digits::Decimals(3);
+        let caption =
+            format!("Accepting plates up to a spread, for {}", self.heights().text(limits.tolerance));
+        let table = Table::of(caption, &limits.operating)
+            .height(self.heights(), "limit", |point| point.limit)
+            .number("a bad plate passes", "", share, |point| point.bad_accepted)
+            .number("a good plate fails", "", share, |point| point.good_refused)
+            .number("bad among passed", "", share, |point| point.bad_among_accepted);
+        Some(table.table())
     }
 
     /// How often a plate is accepted, by its true flatness: where the spread is held against the tolerance itself, as
@@ -523,56 +481,35 @@ impl<'a> CheckReport<'a> {
 
     /// How often the verdict of `judge` passes a plate, by its flatness; `None` where nothing was judged.
     pub fn verdict_table(&self) -> Option<Table> {
-        let tolerance = self.setup.tolerance.as_ref().filter(|_| !self.verdicts.is_empty())?;
-        let share = |part: f64| Cell::Number(100.0 * part, Digits::Decimals(0));
-        let rows = self.verdicts.iter().map(|point| {
-            let [from, to] = point.ratio.map(|ratio| self.heights().of(ratio * tolerance.value));
-            let [low, high] = point.within_interval();
-            let n = point.n as f64;
-            vec![
-                Cell::Number(from, self.heights().digits()),
-                Cell::Number(to, self.heights().digits()),
-                Cell::Number(n, Digits::Decimals(0)),
-                share(point.n_within as f64 / n),
-                share(low),
-                share(high),
-                share(point.n_out as f64 / n),
-            ]
-        });
-        Some(Table {
-            caption: format!(
-                "Operating curve of the verdict that `judge` gives of such readings against {}: simulated plates of each \
-                 flatness alike, the good and the bad; what is neither within nor out is undecided",
-                self.heights().text(tolerance.value)
-            ),
-            columns: vec![
-                Column::numbers("flatness from", self.heights().label()),
-                Column::numbers("to", self.heights().label()),
-                Column::numbers("plates judged", ""),
-                Column::numbers("found within", "%"),
-                Column::numbers("95 % interval from", "%"),
-                Column::numbers("to", "%"),
-                Column::numbers("found out", "%"),
-            ],
-            rows: rows.collect(),
-        })
+        let tolerance = self.setup.tolerance.as_ref().filter(|_| !self.verdicts.is_empty())?.value;
+        let caption = format!(
+            "Operating curve of the verdict that `judge` gives of such readings against {}: simulated plates of each \
+             flatness alike, the good and the bad; what is neither within nor out is undecided",
+            self.heights().text(tolerance)
+        );
+        let table = Table::of(caption, &self.verdicts)
+            .heights(self.heights(), ["flatness from", "to"], |point| point.ratio.map(|r| r * tolerance))
+            .count("plates judged", |point| point.n)
+            .percent("found within", 0, |point| point.n_within as f64 / point.n as f64)
+            .percent("95 % interval from", 0, |point| point.within_interval()[0])
+            .percent("to", 0, |point| point.within_interval()[1])
+            .percent("found out", 0, |point| point.n_out as f64 / point.n as f64);
+        Some(table.table())
     }
 
     /// The operating curves' numbers; `None` without a tolerance.
     pub fn acceptance(&self) -> Option<Table> {
         let rules = self.acceptances();
-        let flatness = &rules.first()?.curve;
-        let rows = flatness.iter().enumerate().map(|(i, point)| {
-            let accepted = rules.iter().map(|rule| Cell::Number(rule.curve[i].accepted, Digits::Decimals(3)));
-            std::iter::once(self.heights().cell(point.flatness)).chain(accepted).collect()
+        let caption = "Share of plates that are accepted, by true flatness";
+        let table = Table::of(caption, rules.first()?.curve.iter().enumerate()).height(
+            self.heights(),
+            "true flatness",
+            |(_, point)| point.flatness,
+        );
+        let by_rules = rules.iter().fold(table, |table, rule| {
+            table.number(&self.rule_name(rule), "", Digits::Decimals(3), |(i, _)| rule.curve[*i].accepted)
         });
-        let mut columns = vec![Column::numbers("true flatness", self.heights().label())];
-        columns.extend(rules.iter().map(|rule| Column::numbers(&self.rule_name(rule), "")));
-        Some(Table {
-            caption: "Share of plates that are accepted, by true flatness".into(),
-            columns,
-            rows: rows.collect(),
-        })
+        Some(by_rules.table())
     }
 
     /// The chance that a plate is accepted, against its true flatness; `None` without a tolerance.
@@ -615,38 +552,25 @@ impl<'a> CheckReport<'a> {
 
     /// Shares of the sources in the variance of the spread's error.
     fn shares(&self) -> Table {
-        let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
         // What is nothing to three decimals is named in the caption.
         let (shown, small): (Vec<&Share>, Vec<&Share>) =
             self.simulation.shares.iter().partition(|s| s.total.max(s.first_order) >= 0.0005);
-        let rows = shown.iter().map(|s| {
-            vec![
-                Cell::from(s.source.as_str()),
-                share(s.first_order),
-                share(s.first_order_u),
-                share(s.total),
-                share(s.total_u),
-                Cell::from(if s.interacts { "with others" } else { "" }),
-            ]
-        });
         let names: Vec<&str> = small.iter().map(|s| s.source.as_str()).collect();
         let rest =
             if small.is_empty() { String::new() } else { format!("; below 0.0005: {}", names.join(", ")) };
-        Table {
-            caption: format!(
-                "Shares of the sources in the variance of the spread's error ({} trials each){rest}",
-                self.simulation.n_share_trials
-            ),
-            columns: vec![
-                Column::text("source"),
-                Column::numbers("alone (first order)", ""),
-                Column::numbers("u", ""),
-                Column::numbers("in all (total)", ""),
-                Column::numbers("u", ""),
-                Column::text("acts"),
-            ],
-            rows: rows.collect(),
-        }
+        let caption = format!(
+            "Shares of the sources in the variance of the spread's error ({} trials each){rest}",
+            self.simulation.n_share_trials
+        );
+        let digits = Digits::Decimals(3);
+        Table::of(caption, shown)
+            .text("source", |s| s.source.as_str())
+            .number("alone (first order)", "", digits, |s| s.first_order)
+            .number("u", "", digits, |s| s.first_order_u)
+            .number("in all (total)", "", digits, |s| s.total)
+            .number("u", "", digits, |s| s.total_u)
+            .text("acts", |s| if s.interacts { "with others" } else { "" })
+            .table()
     }
 
     /// The budget of one reading, in the unit of the report.
@@ -666,25 +590,19 @@ impl<'a> CheckReport<'a> {
         let linear = &self.simulation.budget.of_difference;
         let comparison = &self.simulation.validation;
         let verdict = if comparison.linear_result_may_be_used { "may be used" } else { "may not be used" };
-        let row = |name: &str, [low, high]: [f64; 2]| {
-            vec![Cell::from(name), self.heights().cell(low), self.heights().cell(high)]
-        };
-        Table {
-            caption: format!(
-                "The spread's error as a linear budget would have it, beside Monte Carlo: the linear result {verdict} \
-                 (JCGM 101 clause 8: ends within {})",
-                self.heights().text(comparison.delta)
-            ),
-            columns: vec![
-                Column::text("way"),
-                Column::numbers("from", self.heights().label()),
-                Column::numbers("to", self.heights().label()),
-            ],
-            rows: vec![
-                row("linear: difference of two readings, expanded uncertainty", linear.coverage_interval()),
-                row("Monte Carlo, symmetric interval", self.simulation.ways[0].error.interval_symmetric),
-            ],
-        }
+        let rows = [
+            ("linear: difference of two readings, expanded uncertainty", linear.coverage_interval()),
+            ("Monte Carlo, symmetric interval", self.simulation.ways[0].error.interval_symmetric),
+        ];
+        let caption = format!(
+            "The spread's error as a linear budget would have it, beside Monte Carlo: the linear result {verdict} \
+             (JCGM 101 clause 8: ends within {})",
+            self.heights().text(comparison.delta)
+        );
+        Table::of(caption, rows)
+            .text("way", |(name, _)| *name)
+            .heights(self.heights(), ["from", "to"], |(_, ends)| *ends)
+            .table()
     }
 
     /// What a form is called, its size in the plate's unit; a hollow between the spots with its place.
@@ -699,19 +617,12 @@ impl<'a> CheckReport<'a> {
 
     /// How the usual shapes look to the survey.
     fn visibility(&self) -> Table {
-        let rows = self.simulation.visibilities.iter().map(|v| {
-            let share = |value: f64| Cell::Number(value, Digits::Decimals(2));
-            vec![Cell::Text(self.form_name(v)), share(v.spread), v.levelled.map_or(Cell::Empty, share)]
-        });
-        Table {
-            caption: "What the survey makes of a form: reading over true flatness, nothing disturbed".into(),
-            columns: vec![
-                Column::text("form"),
-                Column::numbers("spread", ""),
-                Column::numbers("spread off the best-fit plane", ""),
-            ],
-            rows: rows.collect(),
-        }
+        let caption = "What the survey makes of a form: reading over true flatness, nothing disturbed";
+        Table::of(caption, &self.simulation.visibilities)
+            .text("form", |v| self.form_name(v))
+            .number("spread", "", Digits::Decimals(2), |v| v.spread)
+            .number("spread off the best-fit plane", "", Digits::Decimals(2), |v| v.levelled)
+            .table()
     }
 
     fn verdict_document(&self, point: &VerdictPoint) -> VerdictDocument {

@@ -18,13 +18,13 @@ use super::{
     reading_sheet::SET_ZERO,
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
-    table::{Cell, Column, Table},
+    table::{Column, Table},
     text::inert,
     unseen_words::{UnseenDocument, UnseenWords},
 };
 use crate::{
     decision::{
-        conformance::{Conformance, Rule},
+        conformance::Rule,
         judgement::{Judgement, Otherwise},
         limits::Verdict,
         standing::{Doubt, FEWEST_DRAWS, MISFIT},
@@ -682,18 +682,7 @@ impl JudgeReport<'_> {
     /// The rows to read next.
     pub fn next_table(&self) -> Option<Table> {
         let h = self.heights();
-        let rows = self.next_rows();
         let last = self.judgement.next.last()?;
-        let body = rows.iter().map(|row| {
-            let u = row.expected_standard_uncertainty;
-            vec![
-                Cell::Text(row.placement.clone()),
-                Cell::Text(row.target.clone()),
-                Cell::from(if row.sets_zero { SET_ZERO } else { "" }),
-                row.if_within.map_or(Cell::Empty, |value| Cell::Number(value, h.digits())),
-                u.map_or(Cell::Empty, |u| Cell::Number(u, h.digits())),
-            ]
-        });
         let [now, then] = [self.judgement.flatness.standard_deviation, last.expected_standard_uncertainty];
         let use_of_it = if self.judgement.hangs_on_unseen && !self.judgement.unseen.places.is_empty() {
             "first where nothing has looked yet: put the stand down as said, and add these rows to the readings"
@@ -702,27 +691,26 @@ impl JudgeReport<'_> {
         } else {
             "nothing that this stand can reach helps much; these rows help most"
         };
-        Some(Table {
-            caption: format!(
-                "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}{}",
-                h.text(now),
-                h.text(then),
-                match self.setup.plan.stand_use {
-                    StandUse::Turned => "",
-                    StandUse::Parked | StandUse::Carried => {
-                        " (a heading of 0° points to the right, one of 90° to the back)"
-                    }
-                }
-            ),
-            columns: vec![
-                Column::text("placement"),
-                Column::text("target"),
-                Column::text("what to do"),
-                Column::numbers("on a good plate", h.label()),
-                Column::numbers("standard uncertainty then", h.label()),
-            ],
-            rows: body.collect(),
-        })
+        let headings = match self.setup.plan.stand_use {
+            StandUse::Turned => "",
+            StandUse::Parked | StandUse::Carried => {
+                " (a heading of 0° points to the right, one of 90° to the back)"
+            }
+        };
+        let caption = format!(
+            "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}{headings}",
+            h.text(now),
+            h.text(then)
+        );
+        let table = Table::of(caption, self.next_rows())
+            .text("placement", |row| row.placement.clone())
+            .text("target", |row| row.target.clone())
+            .text("what to do", |row| if row.sets_zero { SET_ZERO } else { "" })
+            .number("on a good plate", h.label(), h.digits(), |row| row.if_within)
+            .number("standard uncertainty then", h.label(), h.digits(), |row| {
+                row.expected_standard_uncertainty
+            });
+        Some(table.table())
     }
 
     /// The stand, as it is put down for each row to read next.
@@ -742,71 +730,38 @@ impl JudgeReport<'_> {
     }
 
     fn flatness_table(&self) -> Table {
-        let h = self.heights();
-        let mut columns = vec![
-            Column::text("taken for"),
-            Column::numbers("estimate", h.label()),
-            Column::numbers("standard uncertainty", h.label()),
-            Column::numbers("symmetric from", h.label()),
-            Column::numbers("to", h.label()),
-            Column::numbers("shortest from", h.label()),
-            Column::numbers("to", h.label()),
-        ];
-        if self.tolerance.is_some() {
-            columns.push(Column::numbers("within tolerance", "%"));
-        }
-        let row = |name: &str, s: &Summary, c: Option<&Conformance>| {
-            let mut cells = vec![Cell::from(name)];
-            cells.extend(h.summary(s));
-            cells.extend(c.map(|c| Cell::Number(100.0 * c.probability, Digits::Decimals(1))));
-            cells
-        };
         let judgement = self.judgement;
-        let mut rows = vec![row("as in the setup", &judgement.flatness, judgement.conformance.as_ref())];
-        rows.extend(judgement.otherwise.iter().map(|o| row(o.kind, &o.flatness, o.conformance.as_ref())));
-        Table { caption: "Flatness deviation, given these readings (95 % intervals)".into(), columns, rows }
+        let others = judgement.otherwise.iter().map(|o| (o.kind, o.flatness, o.conformance));
+        let rows = [("as in the setup", judgement.flatness, judgement.conformance)].into_iter().chain(others);
+        Table::of("Flatness deviation, given these readings (95 % intervals)", rows)
+            .text("taken for", |(name, ..)| *name)
+            .summary(self.heights(), ["estimate", "standard uncertainty"], |(_, flatness, _)| *flatness)
+            .when(self.tolerance.is_some(), |table| {
+                table.percent("within tolerance", 1, |(.., c)| c.map(|c| c.probability))
+            })
+            .table()
     }
 
     /// The readings, each with what the others foresee of it.
     fn readings_table(&self) -> Table {
         let h = self.heights();
-        let rows = self.rows_with_fit().into_iter().map(|(row, fit)| {
-            let spot = self.survey_spot(row.reading);
-            let role = if fit.is_some() { String::new() } else { "zero".into() };
-            let role = if self.readings.check.survey.readings[row.reading].closing {
-                "closing".into()
-            } else {
-                role
-            };
-            let off = fit.map_or(Cell::Empty, |fit| h.cell(fit.off));
-            let p = fit.map_or(Cell::Empty, |fit| Cell::Number(fit.p_value, Digits::Decimals(2)));
-            vec![
-                Cell::Number(row.line as f64, Digits::Decimals(0)),
-                Cell::from(spot.station.as_str()),
-                Cell::from(spot.target.as_str()),
-                Cell::Text(format!("{} {role}", row.pass).trim_end().to_string()),
-                h.cell(row.value),
-                fit.map_or(Cell::Empty, |fit| h.cell(row.value - fit.off)),
-                off,
-                p,
-                Cell::from(row.remark.as_str()),
-            ]
-        });
-        Table {
-            caption: "The readings, and how far each is from what the others say".into(),
-            columns: vec![
-                Column::numbers("line", ""),
-                Column::text("placement"),
-                Column::text("target"),
-                Column::text("pass"),
-                Column::numbers("reading", h.label()),
-                Column::numbers("foreseen", h.label()),
-                Column::numbers("off by", h.label()),
-                Column::numbers("p", ""),
-                Column::text("remark"),
-            ],
-            rows: rows.collect(),
-        }
+        let role = |row: &Row, is_zero: bool| match self.readings.check.survey.readings[row.reading].closing {
+            true => " closing",
+            false if is_zero => " zero",
+            false => "",
+        };
+        let caption = "The readings, and how far each is from what the others say";
+        Table::of(caption, self.rows_with_fit())
+            .count("line", |(row, _)| row.line)
+            .text("placement", |(row, _)| self.survey_spot(row.reading).station.clone())
+            .text("target", |(row, _)| self.survey_spot(row.reading).target.clone())
+            .text("pass", |(row, fit)| format!("{}{}", row.pass, role(row, fit.is_none())))
+            .height(h, "reading", |(row, _)| row.value)
+            .height(h, "foreseen", |(row, fit)| fit.map(|fit| row.value - fit.off))
+            .height(h, "off by", |(_, fit)| fit.map(|fit| fit.off))
+            .number("p", "", Digits::Decimals(2), |(_, fit)| fit.map(|fit| fit.p_value))
+            .text("remark", |(row, _)| row.remark.as_str())
+            .table()
     }
 
     /// Every row of the file with its fit; a zero has none, for the others count from it.
@@ -819,31 +774,17 @@ impl JudgeReport<'_> {
 
     /// The readings as a file that can be read again, each as it was written.
     pub fn readings_csv(&self) -> Table {
-        let survey = &self.readings.check.survey;
-        let rows = self.readings.rows.iter().map(|row| {
-            let spot = self.survey_spot(row.reading);
-            let role = if survey.readings[row.reading].closing { " closing" } else { "" };
-            vec![
-                Cell::from(spot.station.as_str()),
-                Cell::from(spot.target.as_str()),
-                Cell::Text(format!("{}{role}", row.pass)),
-                Cell::from(row.written.as_str()),
-                Cell::from(row.time.as_str()),
-                Cell::from(row.remark.as_str()),
-            ]
-        });
-        Table {
-            caption: String::new(),
-            columns: vec![
-                Column::text("placement"),
-                Column::text("target"),
-                Column::text("pass"),
-                Column::numbers("reading", self.readings.unit.symbol()),
-                Column::text("time"),
-                Column::text("remark"),
-            ],
-            rows: rows.collect(),
-        }
+        let closing = |row: &Row| self.readings.check.survey.readings[row.reading].closing;
+        Table::of("", &self.readings.rows)
+            .text("placement", |row| self.survey_spot(row.reading).station.clone())
+            .text("target", |row| self.survey_spot(row.reading).target.clone())
+            .text("pass", |row| format!("{}{}", row.pass, if closing(row) { " closing" } else { "" }))
+            .column(Column::numbers("reading", self.readings.unit.symbol()), |row| {
+                row.written.as_str().into()
+            })
+            .text("time", |row| row.time.as_str())
+            .text("remark", |row| row.remark.as_str())
+            .table()
     }
 
     /// Estimate of the surface and its standard uncertainty, side by side, with the readings on it.

@@ -14,7 +14,7 @@ use super::{
     page::{Page, Part, date_fact, short_digest},
     picture::{PixelError, png},
     survey_marks::in_plan,
-    table::{Cell, Column, Table},
+    table::{Cell, Rows, Table},
     text,
 };
 use crate::{
@@ -22,7 +22,7 @@ use crate::{
     setup::Setup,
     shop::{
         grid::Grid,
-        lesson::{Lesson, RemedyKind, SPACINGS, Step},
+        lesson::{Lesson, Remedy, RemedyKind, SPACINGS, Step},
         survey::StandUse,
     },
 };
@@ -233,43 +233,20 @@ impl LessonReport<'_> {
     }
 
     fn feet_table(&self) -> Table {
-        let h = self.heights();
-        let row = |name: &str, rear: bool| {
-            let reading = self.at_long_reach(rear);
-            vec![
-                Cell::from(name),
-                Cell::Number(reading / self.lesson.depth, Digits::Decimals(3)),
-                h.cell(-self.lesson.depth),
-                h.cell(reading),
-                self.dial_cell(reading),
-            ]
-        };
-        let both = self.at_long_reach(true) + self.at_long_reach(false);
-        Table {
-            caption: format!(
-                "What a dip of {} does to the reading with the tip {} ahead",
-                self.depth_text(),
-                self.length(self.lesson.long_reach)
-            ),
-            columns: vec![
-                Column::text("in the dip"),
-                Column::numbers("lever w", ""),
-                Column::numbers("height z", h.label()),
-                Column::numbers("worked out, minus w z", h.label()),
-                Column::numbers("the dial shows", h.label()),
-            ],
-            rows: vec![
-                row("rear", true),
-                row("front, both feet where there are two", false),
-                vec![
-                    Cell::from("all three"),
-                    Cell::Number(both / self.lesson.depth, Digits::Decimals(3)),
-                    h.cell(-self.lesson.depth),
-                    h.cell(both),
-                    self.dial_cell(both),
-                ],
-            ],
-        }
+        let (depth, [rear, front]) = (self.lesson.depth, [true, false].map(|rear| self.at_long_reach(rear)));
+        let rows =
+            [("rear", rear), ("front, both feet where there are two", front), ("all three", rear + front)];
+        let caption = format!(
+            "What a dip of {} does to the reading with the tip {} ahead",
+            self.depth_text(),
+            self.length(self.lesson.long_reach)
+        );
+        let table = Table::of(caption, rows)
+            .text("in the dip", |(name, _)| *name)
+            .number("lever w", "", Digits::Decimals(3), |(_, reading)| reading / depth)
+            .height(self.heights(), "height z", |_| -depth)
+            .height(self.heights(), "worked out, minus w z", |(_, reading)| *reading);
+        self.dial_column(table, "the dial shows", |(_, reading)| *reading).table()
     }
 
     /// The stand walked over the dip.
@@ -341,19 +318,12 @@ impl LessonReport<'_> {
     fn walk_table(&self, is_shown: impl Fn(usize, f64) -> bool) -> Table {
         let h = self.heights();
         let steps = self.lesson.walk.iter().enumerate().filter(|(i, step)| is_shown(*i, step.at));
-        let rows = steps.map(|(_, step)| {
-            vec![self.place(step.at), h.cell(step.block), h.cell(step.feet), self.dial_cell(step.reading())]
-        });
-        Table {
-            caption: "The walk across the dip".into(),
-            columns: vec![
-                Column::numbers("place of the stand", self.setup.plan_unit.symbol()),
-                Column::numbers("height under the block", h.label()),
-                Column::numbers("from the feet", h.label()),
-                Column::numbers("the dial shows", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let table = Table::of("The walk across the dip", steps.map(|(_, step)| step));
+        let table = self
+            .place_column(table, "place of the stand", |step| step.at)
+            .height(h, "height under the block", |step| step.block)
+            .height(h, "from the feet", |step| step.feet);
+        self.dial_column(table, "the dial shows", |step| step.reading()).table()
     }
 
     /// Reach and foot spacing.
@@ -397,21 +367,17 @@ impl LessonReport<'_> {
     }
 
     fn lever_table(&self) -> Table {
-        let h = self.heights();
-        let mut columns = vec![Column::numbers("reach", self.setup.plan_unit.symbol())];
-        for end in ["rear", "front"] {
-            for factor in SPACINGS {
-                columns.push(Column::numbers(
-                    &format!("{end} in the dip, {}", self.spacing_name(factor)),
-                    h.label(),
-                ));
-            }
+        let reach = Table::of("False reading by reach and foot spacing", &self.lesson.lever);
+        let mut table = self.place_column(reach, "reach", |row| row.reach);
+        for (k, factor) in SPACINGS.into_iter().enumerate() {
+            let header = format!("rear in the dip, {}", self.spacing_name(factor));
+            table = self.dial_column(table, &header, |row| row.rear[k]);
         }
-        let rows = self.lesson.lever.iter().map(|row| {
-            let readings = row.rear.iter().chain(&row.front).map(|&value| self.dial_cell(value));
-            std::iter::once(self.place(row.reach)).chain(readings).collect()
-        });
-        Table { caption: "False reading by reach and foot spacing".into(), columns, rows: rows.collect() }
+        for (k, factor) in SPACINGS.into_iter().enumerate() {
+            let header = format!("front in the dip, {}", self.spacing_name(factor));
+            table = self.dial_column(table, &header, |row| row.front[k]);
+        }
+        table.table()
     }
 
     /// Which comparisons cancel the tilt.
@@ -449,7 +415,6 @@ impl LessonReport<'_> {
     }
 
     fn tilt_table(&self) -> Table {
-        let h = self.heights();
         let [right, left, far, middle] =
             ["front right", "back left", "back right", "middle"].map(|name| self.added(name));
         let comparisons = [
@@ -463,27 +428,16 @@ impl LessonReport<'_> {
             ("back right against the mean of front right and back left", far - 0.5 * (right + left)),
         ];
         let largest = comparisons.iter().map(|(_, value)| libm::fabs(*value)).fold(0.0, f64::max);
-        let row = |(name, value): (&str, f64)| {
-            vec![
-                Cell::from(name),
-                h.cell(value),
-                self.dial_cell(value),
-                Cell::Number(100.0 * libm::fabs(value) / largest, Digits::Decimals(0)),
-            ]
-        };
-        Table {
-            caption: format!(
-                "What a rear foot {} low adds to comparisons on a plate that is true",
-                self.depth_text()
-            ),
-            columns: vec![
-                Column::text("compared"),
-                Column::numbers("the tilt adds, worked out", h.label()),
-                Column::numbers("the dial shows", h.label()),
-                Column::numbers("of the largest", "%"),
-            ],
-            rows: comparisons.map(row).to_vec(),
-        }
+        let caption =
+            format!("What a rear foot {} low adds to comparisons on a plate that is true", self.depth_text());
+        let table = Table::of(caption, comparisons).text("compared", |(name, _)| *name).height(
+            self.heights(),
+            "the tilt adds, worked out",
+            |(_, value)| *value,
+        );
+        self.dial_column(table, "the dial shows", |(_, value)| *value)
+            .number("of the largest", "%", Digits::Decimals(0), |(_, v)| 100.0 * libm::fabs(*v) / largest)
+            .table()
     }
 
     fn tilt_picture(&self) -> String {
@@ -582,19 +536,12 @@ impl LessonReport<'_> {
     fn carried_table(&self, is_shown: impl Fn(usize) -> bool) -> Table {
         let h = self.heights();
         let places = self.lesson.carried.places.iter().enumerate().filter(|(i, _)| is_shown(*i));
-        let rows = places.map(|(_, place)| {
-            vec![self.place(place.at), h.cell(place.height), h.cell(place.raw), self.dial_cell(place.reading)]
-        });
-        Table {
-            caption: "The carried stand, place by place".into(),
-            columns: vec![
-                Column::numbers("block, from the left edge", self.setup.plan_unit.symbol()),
-                Column::numbers("height of the plate", h.label()),
-                Column::numbers("block over the plane of the feet", h.label()),
-                Column::numbers("the dial shows, zeroed at the first", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let table = Table::of("The carried stand, place by place", places.map(|(_, place)| place));
+        let table = self
+            .place_column(table, "block, from the left edge", |place| place.at)
+            .height(h, "height of the plate", |place| place.height)
+            .height(h, "block over the plane of the feet", |place| place.raw);
+        self.dial_column(table, "the dial shows, zeroed at the first", |place| place.reading).table()
     }
 
     /// What to do about it.
@@ -649,68 +596,43 @@ impl LessonReport<'_> {
 
     fn foil_table(&self) -> Table {
         let h = self.heights();
-        let rows = FOILS.iter().map(|&(name, thickness)| {
-            let [reading, u] = self.lesson.foil.predicted(thickness);
-            vec![
-                Cell::from(name),
-                h.cell(thickness[0]),
-                self.dial_cell(reading),
-                h.cell(u),
-                Cell::Empty,
-                Cell::Empty,
-            ]
-        });
-        Table {
-            caption: format!(
-                "What one layer under {} must show, {} ahead, and what it did",
-                if self.lesson.foil.at_the_rear { "the rear foot" } else { "the front foot" },
-                self.length(self.lesson.short_reach)
-            ),
-            columns: vec![
-                Column::text("layer"),
-                Column::numbers("thickness", h.label()),
-                Column::numbers("the dial must show", h.label()),
-                Column::numbers("standard uncertainty", h.label()),
-                Column::numbers("it shows: write here", h.label()),
-                Column::numbers("the foil away: write here", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let foil = &self.lesson.foil;
+        let caption = format!(
+            "What one layer under {} must show, {} ahead, and what it did",
+            if foil.at_the_rear { "the rear foot" } else { "the front foot" },
+            self.length(self.lesson.short_reach)
+        );
+        let rows = FOILS.map(|(name, thickness)| (name, thickness[0], foil.predicted(thickness)));
+        let table = Table::of(caption, rows).text("layer", |(name, ..)| *name).height(
+            h,
+            "thickness",
+            |(_, thickness, _)| *thickness,
+        );
+        self.dial_column(table, "the dial must show", |(.., [reading, _])| *reading)
+            .height(h, "standard uncertainty", |(.., [_, u])| *u)
+            .height(h, "it shows: write here", |_| None)
+            .height(h, "the foil away: write here", |_| None)
+            .table()
     }
 
     fn remedies_table(&self) -> Table {
-        let h = self.heights();
-        let film = self.setup.check.cleanliness.film;
-        let rows = self.lesson.remedies.iter().map(|remedy| {
-            let what = match remedy.what {
-                RemedyKind::MoveOut => "put the stand where no foot is in the dip".to_string(),
-                RemedyKind::HalveReach => "halve the reach, as far as the stand allows".to_string(),
-                RemedyKind::WidenFeet => "set the feet 1.5 times as far apart".to_string(),
-                RemedyKind::Wipe => {
-                    format!("wipe plate and feet each time (film of {}; standard uncertainty)", h.text(film))
-                }
-            };
-            let [before, after] = [remedy.before, remedy.after].map(|error| self.on_dial(error));
-            vec![
-                Cell::Text(what),
-                self.dial_cell(before),
-                self.dial_cell(after),
-                self.dial_cell(before - after),
-            ]
-        });
-        Table {
-            caption: format!(
-                "What each measure saves of the error at {} reach, with the rear in the dip",
-                self.length(self.lesson.long_reach)
-            ),
-            columns: vec![
-                Column::text("measure"),
-                Column::numbers("without", h.label()),
-                Column::numbers("with", h.label()),
-                Column::numbers("saves", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let what = |remedy: &Remedy| match remedy.what {
+            RemedyKind::MoveOut => "put the stand where no foot is in the dip".to_string(),
+            RemedyKind::HalveReach => "halve the reach, as far as the stand allows".to_string(),
+            RemedyKind::WidenFeet => "set the feet 1.5 times as far apart".to_string(),
+            RemedyKind::Wipe => {
+                let film = self.heights().text(self.setup.check.cleanliness.film);
+                format!("wipe plate and feet each time (film of {film}; standard uncertainty)")
+            }
+        };
+        let caption = format!(
+            "What each measure saves of the error at {} reach, with the rear in the dip",
+            self.length(self.lesson.long_reach)
+        );
+        let table = Table::of(caption, &self.lesson.remedies).text("measure", |remedy| what(remedy));
+        let table = self.dial_column(table, "without", |remedy| remedy.before);
+        let table = self.dial_column(table, "with", |remedy| remedy.after);
+        self.dial_column(table, "saves", |r| self.on_dial(r.before) - self.on_dial(r.after)).table()
     }
 
     /// Two exercises for this stand and plate, to be worked with a pocket calculator.
@@ -824,8 +746,10 @@ impl LessonReport<'_> {
         if value > 0.0 { format!("+{text}") } else { text }
     }
 
-    fn dial_cell(&self, micrometres: f64) -> Cell {
-        Cell::Number(self.heights().of(self.on_dial(micrometres)), self.dial_digits())
+    fn dial_column<R>(&self, table: Rows<R>, header: &str, micrometres: impl Fn(&R) -> f64) -> Rows<R> {
+        let h = self.heights();
+        let shown = |row: &R| h.of(self.on_dial(micrometres(row)));
+        table.number(header, h.label(), self.dial_digits(), shown)
     }
 
     /// To what the dial is read, as a sentence; nothing where it is not rounded.
@@ -862,8 +786,9 @@ impl LessonReport<'_> {
         Measure { value: millimetres, unit: MILLIMETRE }.to(self.setup.plan_unit)
     }
 
-    fn place(&self, millimetres: f64) -> Cell {
-        Cell::Number(self.plan(millimetres), Digits::Decimals(2))
+    fn place_column<R>(&self, table: Rows<R>, header: &str, millimetres: impl Fn(&R) -> f64) -> Rows<R> {
+        let at = |row: &R| self.plan(millimetres(row));
+        table.number(header, self.setup.plan_unit.symbol(), Digits::Decimals(2), at)
     }
 
     fn heights(&self) -> Heights {

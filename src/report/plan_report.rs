@@ -14,7 +14,7 @@ use super::{
     reading_sheet::{ReadingSheet, direction},
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
-    table::{Cell, Column, Table},
+    table::Table,
     text::inert,
 };
 use crate::{
@@ -496,109 +496,66 @@ impl PlanReport<'_> {
             let key = |step: &SingleStep| step.gain.map_or(f64::NEG_INFINITY, |gain| gain.share);
             key(b).total_cmp(&key(a))
         });
+        let of_fitted =
+            |step: &&SingleStep| step.worth.as_ref().ok()?.way(WayKind::Fitted).map(|i| i.width());
         let has_fitted_column = self.way != WayKind::Fitted;
-        let rows = order.into_iter().map(|step| {
-            let mut row = match (&step.gain, self.interval(step), step.place) {
-                (Some(gain), Some(interval), Some(place)) => vec![
-                    Cell::Number(place as f64, Digits::Decimals(0)),
-                    Cell::from(step.step.name()),
-                    Cell::Text(self.words_and_places(step.step)),
-                    Cell::Number(100.0 * gain.share, Digits::Decimals(1)),
-                    Cell::Number(100.0 * gain.u, Digits::Decimals(1)),
-                    h.cell(interval.interval[0]),
-                    h.cell(interval.interval[1]),
-                ],
-                _ => {
-                    let why = step.worth.as_ref().err().map_or("not possible".into(), ToString::to_string);
-                    vec![
-                        Cell::Empty,
-                        Cell::from(step.step.name()),
-                        Cell::Text(format!("not tried: {why}")),
-                        Cell::Empty,
-                        Cell::Empty,
-                        Cell::Empty,
-                        Cell::Empty,
-                    ]
-                }
-            };
-            if has_fitted_column {
-                let interval = step.worth.as_ref().ok().and_then(|worth| worth.way(WayKind::Fitted));
-                row.push(interval.map_or(Cell::Empty, |interval| h.cell(interval.width())));
-            }
-            row
-        });
-        let mut columns = vec![
-            Column::numbers("place", ""),
-            Column::text("step"),
-            Column::text("what it is"),
-            Column::numbers("narrower by", "%"),
-            Column::numbers("u", "%"),
-            Column::numbers("error from", h.label()),
-            Column::numbers("to", h.label()),
-        ];
-        if has_fitted_column {
-            columns.push(Column::numbers("fitted estimate's width", h.label()));
-        }
         let now = self.now().map_or(String::new(), |now| self.limits_of(now));
         let fitted_now = self.advice.gains.before.way(WayKind::Fitted).filter(|_| has_fitted_column);
         let fitted_now = fitted_now.map_or(String::new(), |interval| {
             format!("; the fitted estimate's is {} wide", h.text(interval.width()))
         });
-        Table {
-            caption: format!(
-                "Steps, each alone, by how much they narrow the 95 % interval of the {}'s error, which is now {now}{fitted_now}; \
-                 steps that {} trials cannot tell from the first of their place share it",
-                way_name(self.way),
-                self.advice.gains.n_trials
-            ),
-            columns,
-            rows: rows.collect(),
-        }
+        let caption = format!(
+            "Steps, each alone, by how much they narrow the 95 % interval of the {}'s error, which is now {now}{fitted_now}; \
+             steps that {} trials cannot tell from the first of their place share it",
+            way_name(self.way),
+            self.advice.gains.n_trials
+        );
+        Table::of(caption, order)
+            .number("place", "", Digits::Decimals(0), |step| Some(self.seen(step)?.0 as f64))
+            .text("step", |step| step.step.name())
+            .text("what it is", |step| match (self.seen(step), &step.worth) {
+                (Some(_), _) => self.words_and_places(step.step),
+                (None, Err(why)) => format!("not tried: {why}"),
+                (None, Ok(_)) => "not tried: not possible".into(),
+            })
+            .percent("narrower by", 1, |step| Some(self.seen(step)?.1.share))
+            .percent("u", 1, |step| Some(self.seen(step)?.1.u))
+            .heights(h, ["error from", "to"], |step| Some(self.seen(step)?.2.interval))
+            .when(has_fitted_column, |table| table.height(h, "fitted estimate's width", of_fitted))
+            .table()
+    }
+
+    /// Place, gain and interval of a step that was tried.
+    fn seen<'a>(&self, step: &'a SingleStep) -> Option<(usize, Gain, &'a ErrorInterval)> {
+        Some((step.place?, step.gain?, self.interval(step)?))
     }
 
     /// The pairs that gain most.
     pub fn pairs_table(&self) -> Table {
         const SHOWN: usize = 8;
         let gains = &self.advice.gains;
-        let number = |share: f64| Cell::Number(100.0 * share, Digits::Decimals(1));
-        let rows = gains.pairs.iter().take(SHOWN).map(|pair| {
-            let [a, b] = pair.steps.map(|step| Cell::from(gains.steps[step].step.name()));
-            let acts = match pair.interaction {
+        let caption = format!(
+            "The best of {} pairs of steps; the interaction is what a pair gains beyond both gains added up",
+            gains.pairs.len()
+        );
+        let name = |step: usize| gains.steps[step].step.name();
+        Table::of(caption, gains.pairs.iter().take(SHOWN))
+            .text("step", |pair| name(pair.steps[0]))
+            .text("with", |pair| name(pair.steps[1]))
+            .percent("narrower by", 1, |pair| pair.gain.share)
+            .percent("u", 1, |pair| pair.gain.u)
+            .percent("interaction", 1, |pair| pair.interaction.share)
+            .percent("u", 1, |pair| pair.interaction.u)
+            .text("together", |pair| match pair.interaction {
                 i if i.share > 2.0 * i.u => "more than both alone",
                 i if i.share < -2.0 * i.u => "overlap",
                 _ => "",
-            };
-            vec![
-                a,
-                b,
-                number(pair.gain.share),
-                number(pair.gain.u),
-                number(pair.interaction.share),
-                number(pair.interaction.u),
-                Cell::from(acts),
-            ]
-        });
-        Table {
-            caption: format!(
-                "The best of {} pairs of steps; the interaction is what a pair gains beyond both gains added up",
-                gains.pairs.len()
-            ),
-            columns: vec![
-                Column::text("step"),
-                Column::text("with"),
-                Column::numbers("narrower by", "%"),
-                Column::numbers("u", "%"),
-                Column::numbers("interaction", "%"),
-                Column::numbers("u", "%"),
-                Column::text("together"),
-            ],
-            rows: rows.collect(),
-        }
+            })
+            .table()
     }
 
     fn placements_table(&self, placed: &PlacedSetup) -> Table {
         let placements = &placed.placements;
-        let h = self.heights();
         let effort = |setup: &Setup| setup.check.survey.effort();
         let own = placements.own.map(|own| ("as in the setup", effort(self.setup), own));
         let rows = [
@@ -606,81 +563,44 @@ impl PlanReport<'_> {
             own,
             Some(("as placed here", effort(&placed.setup), placements.chosen)),
         ];
-        let rows = rows.into_iter().flatten().map(|(what, effort, expected)| {
-            vec![
-                Cell::from(what),
-                Cell::Number(effort.set_downs as f64, Digits::Decimals(0)),
-                Cell::Number(effort.indications as f64, Digits::Decimals(0)),
-                h.cell(expected.standard_uncertainty),
-                h.cell(expected.interval_width),
-            ]
-        });
-        Table {
-            caption: format!(
-                "What is left open of the flatness, on average over what may be read (chosen from {} readings that the stand can \
-                 take)",
-                placements.n_candidates
-            ),
-            columns: vec![
-                Column::text("survey"),
-                Column::numbers("set-downs", ""),
-                Column::numbers("indications", ""),
-                Column::numbers("standard uncertainty", h.label()),
-                Column::numbers("width of the 95 % interval", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let caption = format!(
+            "What is left open of the flatness, on average over what may be read (chosen from {} readings that the stand can \
+             take)",
+            placements.n_candidates
+        );
+        Table::of(caption, rows.into_iter().flatten())
+            .text("survey", |(what, ..)| *what)
+            .count("set-downs", |(_, effort, _)| effort.set_downs)
+            .count("indications", |(_, effort, _)| effort.indications)
+            .height(self.heights(), "standard uncertainty", |(.., left)| left.standard_uncertainty)
+            .height(self.heights(), "width of the 95 % interval", |(.., left)| left.interval_width)
+            .table()
     }
 
     /// The check and other methods side by side.
     pub fn methods_table(&self) -> Table {
         let h = self.heights();
         let judged = self.methods.iter().any(|row| row.calls.is_some());
-        let share =
-            |share: Option<f64>| share.map_or(Cell::Empty, |p| Cell::Number(100.0 * p, Digits::Decimals(1)));
-        let rows = self.methods.iter().map(|row| {
-            let mut cells = vec![
-                Cell::from(row.what.name()),
-                Cell::Number(row.effort.set_downs as f64, Digits::Decimals(0)),
-                Cell::Number(row.effort.indications as f64, Digits::Decimals(0)),
-                if row.closures > 0 {
-                    Cell::Number(row.closures as f64, Digits::Decimals(0))
-                } else {
-                    Cell::Empty
-                },
-                h.cell(row.error.mean),
-                h.cell(row.error.standard_deviation),
-                h.cell(row.error.interval_symmetric[0]),
-                h.cell(row.error.interval_symmetric[1]),
-            ];
-            if judged {
-                cells.push(row.limit.map_or(Cell::Empty, |limit| h.cell(limit)));
-                cells.push(share(row.calls.and_then(|calls| calls.bad_passed)));
-                cells.push(share(row.calls.and_then(|calls| calls.good_refused)));
-            }
-            cells
-        });
-        let mut columns = vec![
-            Column::text("method"),
-            Column::numbers("set-downs", ""),
-            Column::numbers("indications", ""),
-            Column::numbers("closures", ""),
-            Column::numbers("mean error", h.label()),
-            Column::numbers("standard deviation", h.label()),
-            Column::numbers("95 % from", h.label()),
-            Column::numbers("to", h.label()),
-        ];
         let mut caption = format!("Error of each method on the same {} plates", self.advice.gains.n_trials);
         if judged {
-            columns.extend([
-                Column::numbers("passes up to", h.label()),
-                Column::numbers("bad plates passed", "%"),
-                Column::numbers("good ones refused", "%"),
-            ]);
             caption += ", and what comparing its result with the tolerance does; the repeat reading is compared with the grade's \
                         limit of local variation, which is another thing";
         }
-        Table { caption, columns, rows: rows.collect() }
+        Table::of(caption, self.methods)
+            .text("method", |row| row.what.name())
+            .count("set-downs", |row| row.effort.set_downs)
+            .count("indications", |row| row.effort.indications)
+            .number("closures", "", Digits::Decimals(0), |row| Some(row.closures as f64).filter(|n| *n > 0.0))
+            .height(h, "mean error", |row| row.error.mean)
+            .height(h, "standard deviation", |row| row.error.standard_deviation)
+            .heights(h, ["95 % from", "to"], |row| row.error.interval_symmetric)
+            .when(judged, |table| {
+                table
+                    .height(h, "passes up to", |row| row.limit)
+                    .percent("bad plates passed", 1, |row| row.calls?.bad_passed)
+                    .percent("good ones refused", 1, |row| row.calls?.good_refused)
+            })
+            .table()
     }
 
     fn instruments_words(&self) -> String {

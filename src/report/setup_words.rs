@@ -119,27 +119,16 @@ pub fn described(setup: &Setup) -> Vec<String> {
 
 /// Every default that a setup did not state, with what the field means.
 pub fn defaults(setup: &Setup) -> Table {
-    let rows = setup.assumptions.iter().map(|assumption| {
-        let meaning = field_meaning(&assumption.field).map_or(Cell::Empty, Cell::from);
-        vec![
-            Cell::from(assumption.field.as_str()),
-            meaning,
-            Cell::from(assumption.value.as_str()),
-            Cell::Text(without_repetition(&assumption.why)),
-        ]
-    });
-    Table {
-        caption: "Taken for what the setup does not state. \"Common practice\" is what shops do; no published source is \
-                  claimed for it"
-            .into(),
-        columns: vec![
-            Column::text("field"),
-            Column::text("what it is"),
-            Column::text("taken as"),
-            Column::text("source"),
-        ],
-        rows: rows.collect(),
-    }
+    let caption = "Taken for what the setup does not state. \"Common practice\" is what shops do; no published source is \
+                   claimed for it";
+    Table::of(caption, &setup.assumptions)
+        .text("field", |taken| taken.field.as_str())
+        .column(Column::text("what it is"), |taken| {
+            field_meaning(&taken.field).map_or(Cell::Empty, Cell::from)
+        })
+        .text("taken as", |taken| taken.value.as_str())
+        .text("source", |taken| without_repetition(&taken.why))
+        .table()
 }
 
 /// How many defaults there are, in a sentence.

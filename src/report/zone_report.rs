@@ -7,12 +7,12 @@ use super::{
     number::{Digits, full, short, unit_label},
     page::{Page, Part, date_fact, short_digest},
     picture::{PixelError, png},
-    table::{Cell, Column, Table},
+    table::{Column, Table},
 };
 use crate::{
     quantity::unit::{MICROMETRE, MILLIMETRE, Measure},
     setup::PointFile,
-    shop::point_zone::PointZone,
+    shop::{flatness::Contact, point_zone::PointZone},
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -190,30 +190,16 @@ impl ZoneReport<'_> {
 
     /// The points that hold the planes apart.
     pub fn contacts(&self) -> Table {
-        let rows = self.zone.contacts.iter().map(|contact| {
-            let [x, y, z] = self.as_written(contact.point);
-            let number = |value: f64| Cell::Text(full(value));
-            vec![
-                Cell::Text(self.file.lines[contact.point].to_string()),
-                number(x),
-                number(y),
-                number(z),
-                Cell::from(if contact.is_above { "above" } else { "below" }),
-                Cell::Number(contact.multiplier, Digits::Decimals(6)),
-            ]
-        });
-        Table {
-            caption: "The points that hold the planes apart".into(),
-            columns: vec![
-                Column::numbers("line", ""),
-                Column::numbers("x", self.plan_label()),
-                Column::numbers("y", self.plan_label()),
-                Column::numbers("z", self.height_label()),
-                Column::text("plane"),
-                Column::numbers("multiplier", ""),
-            ],
-            rows: rows.collect(),
-        }
+        let plan_unit = self.plan_label();
+        let written = |contact: &&Contact, axis: usize| full(self.as_written(contact.point)[axis]).into();
+        Table::of("The points that hold the planes apart", &self.zone.contacts)
+            .column(Column::numbers("line", ""), |contact| self.file.lines[contact.point].to_string().into())
+            .column(Column::numbers("x", plan_unit), |contact| written(contact, 0))
+            .column(Column::numbers("y", plan_unit), |contact| written(contact, 1))
+            .column(Column::numbers("z", self.height_label()), |contact| written(contact, 2))
+            .text("plane", |contact| if contact.is_above { "above" } else { "below" })
+            .number("multiplier", "", Digits::Decimals(6), |contact| contact.multiplier)
+            .table()
     }
 
     /// The points from above.

@@ -117,97 +117,50 @@ impl ValidationRecord {
 
     /// A row an example.
     fn summary(&self) -> Table {
-        let rows = self.examples.iter().map(|(example, outcomes)| {
-            let n_agree = outcomes.iter().filter(|outcome| outcome.agrees).count();
-            vec![
-                Cell::from(example.id.as_str()),
-                Cell::Text(format!("{}, {}", example.source.document, example.source.place)),
-                Cell::Number(outcomes.len() as f64, Digits::Decimals(0)),
-                Cell::Number(n_agree as f64, Digits::Decimals(0)),
-                verdict(n_agree == outcomes.len()),
-            ]
-        });
-        Table {
-            caption: "Published examples".into(),
-            columns: vec![
-                Column::text("example"),
-                Column::text("source"),
-                Column::numbers("numbers", ""),
-                Column::numbers("agree", ""),
-                Column::text("verdict"),
-            ],
-            rows: rows.collect(),
-        }
+        let n_agree = |outcomes: &[Outcome]| outcomes.iter().filter(|outcome| outcome.agrees).count();
+        Table::of("Published examples", &self.examples)
+            .text("example", |(example, _)| example.id.as_str())
+            .text("source", |(example, _)| format!("{}, {}", example.source.document, example.source.place))
+            .count("numbers", |(_, outcomes)| outcomes.len())
+            .count("agree", |(_, outcomes)| n_agree(outcomes))
+            .text("verdict", |(_, outcomes)| verdict(n_agree(outcomes) == outcomes.len()))
+            .table()
     }
 
     /// The numbers that do not agree.
     fn disagreeing(&self) -> Table {
         let [mut examples, _] = self.tables();
-        examples.rows.retain(|row| row.last() == Some(&verdict(false)));
+        examples.rows.retain(|row| row.last() == Some(&verdict(false).into()));
         Table { caption: "Numbers that disagree".into(), ..examples }
     }
 
     /// Both tables: the examples, number by number, and the checks of the simulator.
     pub fn tables(&self) -> [Table; 2] {
-        let mut rows = Vec::new();
-        for (example, outcomes) in &self.examples {
-            for outcome in outcomes {
-                let published = outcome.published.as_deref().map_or(Cell::Empty, Cell::from);
-                rows.push(vec![
-                    Cell::from(example.id.as_str()),
-                    Cell::from(example.source.place.as_str()),
-                    Cell::from(outcome.name.as_str()),
-                    Cell::from(if outcome.unit == "1" { "" } else { &outcome.unit }),
-                    published,
-                    value(&outcome.recomputed),
-                    value(&outcome.found),
-                    Cell::Number(outcome.tolerance, Digits::Significant(2)),
-                    verdict(outcome.agrees),
-                ]);
-            }
-        }
-        let checks = self.coverage.iter().map(|check| {
-            let figure = |value| Cell::Number(value, Digits::Decimals(4));
-            vec![
-                Cell::from(check.name.as_str()),
-                Cell::Number(check.n_repeats as f64, Digits::Decimals(0)),
-                figure(check.expected),
-                figure(check.found),
-                figure(check.tolerance),
-                Cell::from(check.source.as_str()),
-                verdict(check.agrees()),
-            ]
-        });
-        [
-            Table {
-                caption: "Published examples; recomputed is by another route, at full precision".into(),
-                columns: vec![
-                    Column::text("example"),
-                    Column::text("clause"),
-                    Column::text("quantity"),
-                    Column::text("unit"),
-                    Column::numbers("published", ""),
-                    Column::numbers("recomputed", ""),
-                    Column::numbers("ours", ""),
-                    Column::numbers("tolerance", ""),
-                    Column::text("verdict"),
-                ],
-                rows,
-            },
-            Table {
-                caption: "The simulator: measurements whose truth is known, repeated".into(),
-                columns: vec![
-                    Column::text("check"),
-                    Column::numbers("repeats", ""),
-                    Column::numbers("expected", ""),
-                    Column::numbers("found", ""),
-                    Column::numbers("tolerance", ""),
-                    Column::text("source"),
-                    Column::text("verdict"),
-                ],
-                rows: checks.collect(),
-            },
-        ]
+        let outcomes =
+            self.examples.iter().flat_map(|(example, outcomes)| outcomes.iter().map(move |o| (example, o)));
+        let published = |outcome: &Outcome| outcome.published.as_deref().map_or(Cell::Empty, Cell::from);
+        let caption = "Published examples; recomputed is by another route, at full precision";
+        let examples = Table::of(caption, outcomes)
+            .text("example", |(example, _)| example.id.as_str())
+            .text("clause", |(example, _)| example.source.place.as_str())
+            .text("quantity", |(_, outcome)| outcome.name.as_str())
+            .text("unit", |(_, outcome)| if outcome.unit == "1" { "" } else { &outcome.unit })
+            .column(Column::numbers("published", ""), |(_, outcome)| published(outcome))
+            .column(Column::numbers("recomputed", ""), |(_, outcome)| value(&outcome.recomputed))
+            .column(Column::numbers("ours", ""), |(_, outcome)| value(&outcome.found))
+            .number("tolerance", "", Digits::Significant(2), |(_, outcome)| outcome.tolerance)
+            .text("verdict", |(_, outcome)| verdict(outcome.agrees));
+        let digits = Digits::Decimals(4);
+        let simulator =
+            Table::of("The simulator: measurements whose truth is known, repeated", &self.coverage)
+                .text("check", |check| check.name.as_str())
+                .number("repeats", "", Digits::Decimals(0), |check| check.n_repeats as f64)
+                .number("expected", "", digits, |check| check.expected)
+                .number("found", "", digits, |check| check.found)
+                .number("tolerance", "", digits, |check| check.tolerance)
+                .text("source", |check| check.source.as_str())
+                .text("verdict", |check| verdict(check.agrees()));
+        [examples.table(), simulator.table()]
     }
 
     /// Where a print differs from what full precision gives, and why.
@@ -265,8 +218,8 @@ impl ValidationRecord {
     }
 }
 
-fn verdict(agrees: bool) -> Cell {
-    Cell::from(if agrees { "agrees" } else { "DISAGREES" })
+fn verdict(agrees: bool) -> &'static str {
+    if agrees { "agrees" } else { "DISAGREES" }
 }
 
 /// A number to ten digits, a text or a verdict.
