@@ -8,12 +8,9 @@ use super::{
         bars::{Bar, Bars, Share},
         histogram::{Density, Histogram, Interval},
     },
-    check_report::LIMITS_OF_USE,
-    document::{
-        BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument, finite,
-    },
+    document::{BudgetDocument, MonteCarloDocument, SecondOrderDocument, finite},
     number::{Digits, percent, plain, probability, typeset, unit_label},
-    page::{Page, Part, date_fact, short_digest},
+    page::{LIMITS_OF_USE, Page, Part, date_fact, ending, short_digest},
     picture::{PixelError, png},
     setup_words,
     table::{Cell, Column, Table},
@@ -42,7 +39,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 use std::borrow::Cow;
 
 /// Everything a report on a budget is made from; every number it shows is here.
@@ -133,6 +129,8 @@ impl From<&MonteCarlo> for JointPart {
 }
 
 impl Report for BudgetReport<'_> {
+    type Document = ReportDocument;
+
     fn page(&self) -> Page {
         let mut facts = match self.check {
             Some(setup) => setup_words::facts(setup, setup.tolerance.as_ref(), self.date),
@@ -147,17 +145,15 @@ impl Report for BudgetReport<'_> {
             kind: "Uncertainty budget".into(),
             title: self.title.to_string(),
             facts,
-            answer_is: String::new(),
             answer: self.measurands.iter().map(MeasurandReport::answer).collect(),
-            verdict: None,
             parts: self.parts(),
             provenance: self.provenance(),
             for_signature: true,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> ReportDocument {
         let mut documents: Vec<MeasurandDocument> =
             self.measurands.iter().map(MeasurandReport::document).collect();
         let head = HeadDocument {
@@ -178,7 +174,7 @@ impl Report for BudgetReport<'_> {
             straight_lines: (!self.lines.is_empty())
                 .then(|| self.lines.iter().map(LineDocument::from).collect()),
         };
-        let document = if documents.len() == 1 {
+        if documents.len() == 1 {
             let measurand = documents.remove(0);
             ReportDocument::One(Box::new(OneDocument { head, measurand }))
         } else {
@@ -189,19 +185,14 @@ impl Report for BudgetReport<'_> {
                 measurands: documents,
                 correlation: joint.map(|joint| matrix(&joint.linear.correlation)),
                 covariance: joint.map(|joint| matrix(&joint.linear.covariance)),
-                regions: joint.and_then(|joint| joint.linear.regions.as_ref()).map(RegionsDocument::from),
+                regions: joint.and_then(|joint| joint.linear.regions),
                 monte_carlo: monte_carlo.map(|part| JointDocument {
                     correlation: matrix(&part.correlation),
                     covariance: matrix(&part.covariance),
-                    regions: part.regions.as_ref().map(RegionsDocument::from),
+                    regions: part.regions,
                 }),
             }))
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(ReportDocument).to_value()
+        }
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -306,13 +297,7 @@ impl<'a> BudgetReport<'a> {
             ..budget.in_unit(unit_label(setup.unit), to_unit(1.0))
         };
         let trials = |summary: &Summary, values: &[f64], validation: &Validation| TrialsReport {
-            summary: Summary {
-                mean: to_unit(summary.mean),
-                standard_deviation: to_unit(summary.standard_deviation),
-                interval_symmetric: summary.interval_symmetric.map(to_unit),
-                interval_shortest: summary.interval_shortest.map(to_unit),
-                coverage_probability: summary.coverage_probability,
-            },
+            summary: summary.map(to_unit),
             values: values.iter().map(|&value| to_unit(value)).collect(),
             convergence: None,
             validation: Some(validation.in_unit(to_unit(1.0))),
@@ -434,20 +419,11 @@ impl<'a> BudgetReport<'a> {
             parts.push(Part::Table(table.table()));
             parts.push(Part::Words(OF_CORRELATED.into()));
         }
-        if let Some(setup) = self.check {
-            parts.push(Part::List(setup_words::described(setup)));
-            parts.push(Part::Appendix(setup_words::defaults(setup), setup_words::defaults_sentence(setup)));
-        }
+        parts.extend(self.check.into_iter().flat_map(setup_words::granted));
         parts.extend(self.remarks.iter().cloned().map(Part::Words));
         parts.push(Part::heading("How to state it"));
         parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
-        parts.push(Part::heading("Cautions and limits"));
-        match self.check {
-            Some(_) => parts.push(Part::Caution(LIMITS_OF_USE.into())),
-            None => parts.push(Part::Caution(NO_CERTIFICATE.into())),
-        }
-        parts.push(Part::heading("References"));
-        parts.push(Part::list(&REFERENCES));
+        parts.extend(ending(None, self.check.map_or(NO_CERTIFICATE, |_| LIMITS_OF_USE), &REFERENCES));
         if self.joint.is_some() {
             parts.push(Part::list(&[JOINT_REFERENCE]));
         }
@@ -913,8 +889,8 @@ impl MeasurandReport<'_> {
             interval: [y - expanded_uncertainty, y + expanded_uncertainty].map(finite),
             second_order: self.budget.second_order.as_ref().map(|second| SecondOrderDocument::new(second, y)),
             monte_carlo: trials
-                .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())),
-            validation: trials.and_then(|t| t.validation.as_ref()).map(ValidationDocument::from),
+                .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence)),
+            validation: trials.and_then(|t| t.validation),
             conformity: self
                 .limits
                 .zip(self.judged())
@@ -1043,7 +1019,7 @@ fn kind_name(kind: IntervalKind) -> &'static str {
 #[derive(Debug, Serialize, JsonSchema)]
 #[serde(untagged)]
 #[schemars(title = "howflat budget")]
-enum ReportDocument {
+pub enum ReportDocument {
     /// One measurand.
     One(Box<OneDocument>),
     /// Several measurands.
@@ -1129,7 +1105,7 @@ impl From<&FittedLine> for LineDocument {
 
 /// The budget of one measurand.
 #[derive(Debug, Serialize, JsonSchema)]
-struct OneDocument {
+pub struct OneDocument {
     #[serde(flatten)]
     head: HeadDocument,
     #[serde(flatten)]
@@ -1138,7 +1114,7 @@ struct OneDocument {
 
 /// The budgets of several measurands.
 #[derive(Debug, Serialize, JsonSchema)]
-struct SeveralDocument {
+pub struct SeveralDocument {
     #[serde(flatten)]
     head: HeadDocument,
     /// One a measurand.
@@ -1152,7 +1128,7 @@ struct SeveralDocument {
     covariance: Option<Matrix>,
     /// Joint coverage regions, as for normal measurands.
     #[serde(skip_serializing_if = "Option::is_none")]
-    regions: Option<RegionsDocument>,
+    regions: Option<CoverageRegions>,
     /// The same by Monte Carlo.
     #[serde(skip_serializing_if = "Option::is_none")]
     monte_carlo: Option<JointDocument>,
@@ -1173,7 +1149,7 @@ struct JointDocument {
     /// Covariances of the measurands, each in the product of both units; null where there is none.
     covariance: Matrix,
     /// Joint coverage regions, over the trials.
-    regions: Option<RegionsDocument>,
+    regions: Option<CoverageRegions>,
 }
 
 /// What is known of one measurand.
@@ -1194,7 +1170,7 @@ struct MeasurandDocument {
     monte_carlo: Option<MonteCarloDocument>,
     /// Whether the result by the law may be used; left out where there were no trials, or is no law.
     #[serde(skip_serializing_if = "Option::is_none")]
-    validation: Option<ValidationDocument>,
+    validation: Option<Validation>,
     /// How likely it keeps its limits; left out where none were given.
     #[serde(skip_serializing_if = "Option::is_none")]
     conformity: Option<ConformityDocument>,

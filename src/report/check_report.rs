@@ -10,11 +10,11 @@ use super::{
         histogram::{Histogram, Interval, Outline},
         plate_map::{MapTarget, PlateMap},
     },
-    document::{BudgetDocument, SummaryDocument, ValidationDocument},
+    document::BudgetDocument,
     heights::Heights,
     lever_view::LeverView,
     number::{Digits, full, plain, short},
-    page::{Page, Part, short_digest},
+    page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::{PixelError, png},
     setup_words,
     survey_marks::{in_plan, stands},
@@ -23,11 +23,12 @@ use super::{
 };
 use crate::{
     decision::{
-        limits::{AcceptancePoint, Limits, acceptance},
+        limits::{AcceptancePoint, Limits, OperatingPoint, acceptance},
         verdict_curve::VerdictPoint,
     },
     propagation::{
         law::Budget,
+        monte_carlo::Validation,
         shares::Share,
         simulation::{ModelBased, Simulation, Way, WayKind},
     },
@@ -40,7 +41,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 use std::collections::BTreeMap;
 
 /// Everything a report on a simulated check is made from; every number it shows is here.
@@ -60,6 +60,8 @@ pub struct CheckReport<'a> {
 }
 
 impl Report for CheckReport<'_> {
+    type Document = CheckDocument;
+
     fn page(&self) -> Page {
         let mut answer = vec![self.answer()];
         answer.extend(self.card_sentence());
@@ -76,8 +78,9 @@ impl Report for CheckReport<'_> {
                 "Error of the check over all simulated plates, with its coverage intervals and its mean.",
             ),
             Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+        ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend([
             Part::heading("The budget of one reading"),
             Part::Table(self.budget()),
             Part::Table(self.linear()),
@@ -113,12 +116,8 @@ impl Report for CheckReport<'_> {
                 "A plate of median flatness among those simulated, with feet, arm and targets drawn on it.",
             ),
             Part::Table(self.visibility()),
-            Part::heading("Cautions and limits"),
-            Part::Words(RESTS_ON_DESCRIPTION.into()),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(ending(Some(RESTS_ON_DESCRIPTION), LIMITS_OF_USE, &REFERENCES));
         let s = &self.simulation.settings;
         let mut facts = setup_words::facts(self.setup, self.setup.tolerance.as_ref(), self.date);
         facts.push(["run".into(), format!("{} trials, seed {}", s.n_trials, s.seed)]);
@@ -126,20 +125,18 @@ impl Report for CheckReport<'_> {
             kind: "What a shop check of a surface plate can tell".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer,
-            verdict: None,
             parts,
             provenance: self.provenance(),
             for_signature: true,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> CheckDocument {
         let s = self.simulation;
         let convert = |value: f64| self.heights().of(value);
-        let summary = |summary: &Summary| SummaryDocument::new(summary, convert);
+        let summary = |summary: &Summary| summary.map(convert);
         let readings = s.ways.iter().enumerate().map(|(i, way)| {
             let document = WayDocument {
                 result: summary(&way.result),
@@ -148,7 +145,7 @@ impl Report for CheckReport<'_> {
             };
             (way_key(way.kind).to_string(), document)
         });
-        let document = CheckDocument {
+        CheckDocument {
             title: text::inert(&self.setup.title),
             date: self.date.map(text::inert),
             answer: self.answer(),
@@ -191,7 +188,7 @@ impl Report for CheckReport<'_> {
                     levelled: v.levelled,
                 })
                 .collect(),
-            shares: s.shares.iter().map(ShareDocument::from).collect(),
+            shares: s.shares.clone(),
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
             verdicts: self.verdicts.iter().map(|point| self.verdict_document(point)).collect(),
@@ -199,15 +196,10 @@ impl Report for CheckReport<'_> {
             budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
                 budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
-                validation: ValidationDocument::from(&s.validation.in_unit(self.heights().of(1.0))),
+                validation: s.validation.in_unit(self.heights().of(1.0)),
             },
-            assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(CheckDocument).to_value()
+            assumptions: self.setup.assumptions.clone(),
+        }
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -889,12 +881,7 @@ impl<'a> CheckReport<'a> {
             operating: limits
                 .iter()
                 .flat_map(|l| &l.operating)
-                .map(|p| OperatingDocument {
-                    limit: self.heights().of(p.limit),
-                    bad_accepted: p.bad_accepted,
-                    good_refused: p.good_refused,
-                    bad_among_accepted: p.bad_among_accepted,
-                })
+                .map(|p| OperatingPoint { limit: self.heights().of(p.limit), ..*p })
                 .collect(),
         }
     }
@@ -914,12 +901,6 @@ const REFERENCES: [&str; 6] = [
     "A proof at 95 % unless agreed otherwise: ISO 14253-1:2017.",
     "Tolerances and defaults: the source beside each, in the tables above.",
 ];
-
-/// Cautions that stand under every report.
-pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a dispute or a statement of grade go to a \
-    laboratory accredited to ISO/IEC 17025. Surface plates are heavy: use a hoist or enough people, keep fingers from \
-    under the stone, and set the plate on its three supports. Ammonia cleaners need fresh air and must never meet \
-    bleach; they chill the stone, so wait before measuring. Local safety rules come first.";
 
 /// A rule by which plates are accepted, and what it does.
 struct Acceptance {
@@ -957,7 +938,7 @@ pub(super) fn way_key(kind: WayKind) -> &'static str {
 /// What a simulation of a shop check found. Heights are in `unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat simulate")]
-struct CheckDocument {
+pub struct CheckDocument {
     /// What the check is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.
@@ -977,7 +958,7 @@ struct CheckDocument {
     /// Parked, turned or carried.
     stand: String,
     /// True flatness of the plates that were drawn.
-    true_flatness: SummaryDocument,
+    true_flatness: Summary,
     /// The ways of reading the same numbers, by name: spread, levelled, fitted.
     readings: BTreeMap<String, WayDocument>,
     /// The model-based estimate: the first of the checks, each judged from its readings as `judge` does.
@@ -986,15 +967,15 @@ struct CheckDocument {
     /// The rule of the fitted way.
     fitted_rule: RuleDocument,
     /// The part of the spread's error that comes from form alone.
-    error_of_form: SummaryDocument,
+    error_of_form: Summary,
     /// The part of the spread's error that disturbances add.
-    error_of_disturbances: SummaryDocument,
+    error_of_disturbances: Summary,
     /// Forms that this survey cannot see, however large.
     cannot_see: Vec<String>,
     /// How the usual forms look to this survey.
     visibility: Vec<VisibilityDocument>,
     /// Shares of the sources in the variance of the spread's error, largest first.
-    shares: Vec<ShareDocument>,
+    shares: Vec<Share>,
     /// How many trials each share rests on.
     share_trials: u64,
     /// What a spread proves against the tolerance.
@@ -1008,16 +989,16 @@ struct CheckDocument {
     /// The linear result for the spread's error.
     linear: LinearDocument,
     /// Everything that was taken because the setup does not say.
-    assumptions: Vec<AssumptionDocument>,
+    assumptions: Vec<Assumption>,
 }
 
 /// One way of reading.
 #[derive(Debug, Serialize, JsonSchema)]
 struct WayDocument {
     /// What it gives.
-    result: SummaryDocument,
+    result: Summary,
     /// What it gives minus the true flatness.
-    error: SummaryDocument,
+    error: Summary,
     /// What it proves against the tolerance; left out without one.
     #[serde(skip_serializing_if = "Option::is_none")]
     limits: Option<LimitsDocument>,
@@ -1044,9 +1025,9 @@ struct ModelBasedDocument {
     /// How many checks were judged.
     trials: u64,
     /// The estimated flatness deviations.
-    result: SummaryDocument,
+    result: Summary,
     /// These minus the true flatness.
-    error: SummaryDocument,
+    error: Summary,
     /// How many of the 95 % intervals hold the true flatness.
     intervals_that_hold_the_truth: u64,
     /// How wide these intervals are on average.
@@ -1079,36 +1060,6 @@ struct VisibilityDocument {
     levelled: Option<f64>,
 }
 
-/// One source's share in the variance of the spread's error.
-#[derive(Debug, Serialize, JsonSchema)]
-struct ShareDocument {
-    /// The source of disturbance, in words.
-    source: String,
-    /// What it causes by itself.
-    first_order: f64,
-    /// Standard uncertainty of that from the finite number of trials.
-    first_order_standard_uncertainty: f64,
-    /// What it causes by itself and together with others.
-    total: f64,
-    /// Standard uncertainty of that from the finite number of trials.
-    total_standard_uncertainty: f64,
-    /// Whether it acts together with others.
-    interacts: bool,
-}
-
-impl From<&Share> for ShareDocument {
-    fn from(share: &Share) -> Self {
-        Self {
-            source: share.source.clone(),
-            first_order: share.first_order,
-            first_order_standard_uncertainty: share.first_order_u,
-            total: share.total,
-            total_standard_uncertainty: share.total_u,
-            interacts: share.interacts,
-        }
-    }
-}
-
 /// What a reading proves against a tolerance.
 #[derive(Debug, Serialize, JsonSchema)]
 struct LimitsDocument {
@@ -1129,20 +1080,7 @@ struct LimitsDocument {
     /// Share of the simulated plates that are bad.
     bad_before_reading: Option<f64>,
     /// What happens as a limit of acceptance moves.
-    operating: Vec<OperatingDocument>,
-}
-
-/// What a limit of acceptance does.
-#[derive(Debug, Serialize, JsonSchema)]
-struct OperatingDocument {
-    /// Plates that read this or less are accepted.
-    limit: f64,
-    /// Chance that a bad plate is accepted.
-    bad_accepted: f64,
-    /// Chance that a good plate is turned down.
-    good_refused: f64,
-    /// Chance that an accepted plate is bad; null where none is accepted.
-    bad_among_accepted: Option<f64>,
+    operating: Vec<OperatingPoint>,
 }
 
 /// How often plates are accepted by one rule.
@@ -1162,22 +1100,5 @@ struct LinearDocument {
     /// The budget of the difference.
     budget: BudgetDocument,
     /// Its comparison with Monte Carlo.
-    validation: ValidationDocument,
-}
-
-/// A value that was taken because the setup does not say.
-#[derive(Debug, Serialize, JsonSchema)]
-struct AssumptionDocument {
-    /// Which field.
-    field: String,
-    /// What was taken.
-    value: String,
-    /// Why, or where it comes from.
-    why: String,
-}
-
-impl From<&Assumption> for AssumptionDocument {
-    fn from(a: &Assumption) -> Self {
-        Self { field: a.field.clone(), value: a.value.clone(), why: a.why.clone() }
-    }
+    validation: Validation,
 }

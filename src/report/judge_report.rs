@@ -9,11 +9,10 @@ use super::{
         map_pair::MapPair,
         plate_map::MapTarget,
     },
-    check_report::LIMITS_OF_USE,
-    document::{SummaryDocument, finite},
+    document::finite,
     heights::Heights,
     number::{Digits, percent, plain, probability},
-    page::{Page, Part, short_digest},
+    page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::{PixelError, png},
     reading_sheet::SET_ZERO,
     setup_words,
@@ -40,7 +39,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 
 /// Everything that a report on a judged plate is made from.
 #[derive(Debug, Clone)]
@@ -62,6 +60,8 @@ pub struct JudgeReport<'a> {
 }
 
 impl Report for JudgeReport<'_> {
+    type Document = JudgeDocument;
+
     fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         if let Some(next) = self.next_table() {
@@ -92,14 +92,9 @@ impl Report for JudgeReport<'_> {
             Part::heading("The readings"),
             Part::Table(self.readings_table()),
             Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Words(RESTS_ON_KIND.into()),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend(ending(Some(RESTS_ON_KIND), LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
         facts.extend([
             ["readings".to_string(), short_digest(&self.readings.digest).to_string()],
@@ -109,7 +104,6 @@ impl Report for JudgeReport<'_> {
             kind: "What readings say of a surface plate".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer: std::iter::once(self.answer()).chain(self.otherwise()).collect(),
             verdict: self.judgement.verdict.map(|verdict| match verdict {
                 Verdict::Within => Tone::Within,
@@ -119,15 +113,15 @@ impl Report for JudgeReport<'_> {
             parts,
             provenance: self.provenance(),
             for_signature: true,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> JudgeDocument {
         let h = self.heights();
         let judgement = self.judgement;
         let posterior = &judgement.posterior;
-        let summary = |s: &Summary| SummaryDocument::new(s, |value| h.of(value));
+        let summary = |s: &Summary| s.map(|value| h.of(value));
         let map = &posterior.map;
         let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
             |((at, &height), &u)| {
@@ -175,7 +169,7 @@ impl Report for JudgeReport<'_> {
                 verdict_probability: None,
             },
         });
-        let document = JudgeDocument {
+        JudgeDocument {
             title: inert(&self.setup.title),
             date: self.date.map(inert),
             answer: self.answer(),
@@ -232,12 +226,7 @@ impl Report for JudgeReport<'_> {
             setup_digest: self.setup.digest.clone(),
             readings_digest: self.readings.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(JudgeDocument).to_value()
+        }
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -874,7 +863,7 @@ impl JudgeReport<'_> {
     fn influence_document(&self, other: &Otherwise) -> InfluenceDocument {
         InfluenceDocument {
             wear: other.kind.into(),
-            flatness: SummaryDocument::new(&other.flatness, |value| self.heights().of(value)),
+            flatness: other.flatness.map(|value| self.heights().of(value)),
             conformance_probability: other.conformance.map(|c| c.probability),
             verdict: other.conformance.map(|c| verdict_name(c.verdict).into()),
             times_likelier: finite(other.likelier),
@@ -1010,7 +999,7 @@ fn foot_name(feet: &[[f64; 2]; 3], foot: usize) -> &'static str {
 /// What readings say of a plate. Heights are in `unit`, places in `length_unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat judge")]
-struct JudgeDocument {
+pub struct JudgeDocument {
     /// What the check is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.
@@ -1026,11 +1015,11 @@ struct JudgeDocument {
     /// Unit of all places on the plate.
     length_unit: String,
     /// The flatness deviation.
-    flatness: SummaryDocument,
+    flatness: Summary,
     /// The same with coverage intervals for 50, 80 and 95 %.
-    intervals: Vec<SummaryDocument>,
+    intervals: Vec<Summary>,
     /// The flatness deviation of such a plate before anything is read.
-    before: SummaryDocument,
+    before: Summary,
     /// The largest flatness deviation that is good; null where none was given.
     tolerance: Option<f64>,
     /// Where it comes from.
@@ -1221,7 +1210,7 @@ struct InfluenceDocument {
     /// The state of wear that is assumed instead.
     wear: String,
     /// The flatness deviation.
-    flatness: SummaryDocument,
+    flatness: Summary,
     /// Probability that it is within the tolerance.
     conformance_probability: Option<f64>,
     /// The verdict it would give, were there no doubt about the fit.

@@ -7,11 +7,10 @@ use super::{
         curves::{Curve, Curves},
         plate_map::{MapStand, MapTarget, PlateMap},
     },
-    check_report::LIMITS_OF_USE,
     heights::Heights,
     lever_view::LeverView,
     number::{Digits, plain, short},
-    page::{Page, Part, date_fact, short_digest},
+    page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
     picture::{PixelError, png},
     survey_marks::in_plan,
     table::{Cell, Rows, Table},
@@ -68,6 +67,8 @@ struct Exercise {
 }
 
 impl Report for LessonReport<'_> {
+    type Document = LessonDocument;
+
     fn page(&self) -> Page {
         let setup = self.setup;
         let fact = |name: &str, value: String| [name.to_string(), value];
@@ -110,18 +111,16 @@ impl Report for LessonReport<'_> {
                  the plate under the block is high or low."
                     .into(),
             ],
-            verdict: None,
             parts,
             provenance: format!("howflat {}, setup {}.", crate::VERSION, short_digest(&setup.digest)),
-            for_signature: false,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> LessonDocument {
         let h = self.heights();
         let lesson = self.lesson;
-        let document = LessonDocument {
+        LessonDocument {
             title: text::inert(&self.setup.title),
             date: self.date.map(text::inert),
             answer: self.answer(),
@@ -142,12 +141,7 @@ impl Report for LessonReport<'_> {
                 .into(),
             setup_digest: self.setup.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(LessonDocument).to_value()
+        }
     }
 
     fn more_files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -805,7 +799,7 @@ fn bracketed(value: f64, digits: Digits) -> String {
 /// The lesson of the corner dip for one stand and plate. Heights are in `unit`, lengths in `length_unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat lesson")]
-struct LessonDocument {
+pub struct LessonDocument {
     /// What the setup is called.
     title: String,
     /// The date of the sheet as the user gave it; null where none was given.

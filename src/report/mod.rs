@@ -27,18 +27,30 @@ pub mod zone_report;
 
 use page::Page;
 use picture::PixelError;
+use schemars::JsonSchema;
+use serde::Serialize;
 use serde_json::Value;
 
 /// One result, in every form in which it leaves the program.
 pub trait Report {
+    /// The result as a plain value in the user's units, unrounded.
+    type Document: Serialize + JsonSchema;
+
     /// The report as it is read.
     fn page(&self) -> Page;
 
+    /// The result as machines have it.
+    fn document(&self) -> Self::Document;
+
     /// The JSON document; its schema is [`Self::json_schema`].
-    fn json(&self) -> Value;
+    fn json(&self) -> Value {
+        serde_json::to_value(self.document()).unwrap_or_default()
+    }
 
     /// The JSON Schema of [`Self::json`].
-    fn json_schema() -> Value;
+    fn json_schema() -> Value {
+        schemars::schema_for!(Self::Document).to_value()
+    }
 
     /// Tables and pictures beside the page and the JSON document, by file name, complete.
     ///

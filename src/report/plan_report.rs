@@ -6,10 +6,10 @@ use super::{
         bars::{Bar, Bars, Share},
         plate_map::MapTarget,
     },
-    check_report::{LIMITS_OF_USE, way_key, way_name},
+    check_report::{way_key, way_name},
     heights::Heights,
     number::{Digits, percent, plain, short},
-    page::{Page, Part, short_digest},
+    page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::{PixelError, png},
     reading_sheet::{ReadingSheet, direction},
     setup_words,
@@ -30,6 +30,7 @@ use crate::{
         placement_choice::Expected,
         simulation::WayKind,
     },
+    quantity::sample::Summary,
     setup::{Setup, pasted},
     shop::{
         grade::Tolerance,
@@ -102,6 +103,8 @@ const NO_PLACEMENTS: &str = "Where to put stand and block for more is not said: 
      feet, can take on this plate.";
 
 impl Report for PlanReport<'_> {
+    type Document = PlanDocument;
+
     fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         parts.extend([
@@ -143,13 +146,9 @@ impl Report for PlanReport<'_> {
             Part::Table(self.methods_table()),
             Part::Words(self.instruments_words()),
             Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend(ending(None, LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
         facts.push([
             "run".into(),
@@ -159,9 +158,7 @@ impl Report for PlanReport<'_> {
             kind: "How to check a surface plate better".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer: vec![self.answer()],
-            verdict: None,
             parts,
             provenance: format!(
                 "howflat {}, setup {}, seed {}, {} trials for each set of steps.",
@@ -170,12 +167,11 @@ impl Report for PlanReport<'_> {
                 self.seed,
                 self.advice.gains.n_trials
             ),
-            for_signature: false,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> PlanDocument {
         let h = self.heights();
         let gains = &self.advice.gains;
         let name = |step: usize| gains.steps[step].step.name().to_string();
@@ -232,11 +228,11 @@ impl Report for PlanReport<'_> {
                 best_interval: interval(&enough.best.1),
             }
         });
-        let expected = |e: Expected| ExpectedDocument {
+        let expected = |e: Expected| Expected {
             standard_uncertainty: h.of(e.standard_uncertainty),
             interval_width: h.of(e.interval_width),
         };
-        let document = PlanDocument {
+        PlanDocument {
             title: inert(&self.setup.title),
             answer: self.answer(),
             explanation: self.explanations(),
@@ -267,7 +263,7 @@ impl Report for PlanReport<'_> {
                     set_downs: row.effort.set_downs,
                     indications: row.effort.indications,
                     closures: row.closures,
-                    error: super::document::SummaryDocument::new(&row.error, |v| h.of(v)),
+                    error: row.error.map(|v| h.of(v)),
                     passes_up_to: row.limit.map(|limit| h.of(limit)),
                     bad_passed: row.calls.and_then(|calls| calls.bad_passed),
                     good_refused: row.calls.and_then(|calls| calls.good_refused),
@@ -277,12 +273,7 @@ impl Report for PlanReport<'_> {
             seed: self.seed,
             setup_digest: self.setup.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(PlanDocument).to_value()
+        }
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -813,7 +804,7 @@ const REFERENCES: [&str; 5] = [
 /// How to check better. Heights are in `unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat plan")]
-struct PlanDocument {
+pub struct PlanDocument {
     /// What the check is called.
     title: String,
     /// Where the check stands, in one sentence.
@@ -948,20 +939,11 @@ struct PlacementsDocument {
     /// From how many readings they were chosen.
     n_candidates: usize,
     /// What is open before any reading.
-    before: ExpectedDocument,
+    before: Expected,
     /// What the setup's own survey leaves open.
-    own_survey: Option<ExpectedDocument>,
+    own_survey: Option<Expected>,
     /// What the new one leaves open.
-    placed: ExpectedDocument,
-}
-
-/// What is left open of the flatness, on average.
-#[derive(Debug, Serialize, JsonSchema)]
-struct ExpectedDocument {
-    /// Standard uncertainty.
-    standard_uncertainty: f64,
-    /// Width of the 95 % interval.
-    interval_width: f64,
+    placed: Expected,
 }
 
 /// One method.
@@ -976,7 +958,7 @@ struct MethodDocument {
     /// How many closures it has.
     closures: usize,
     /// Its result minus the true flatness.
-    error: super::document::SummaryDocument,
+    error: Summary,
     /// What passes; null where nothing is compared.
     passes_up_to: Option<f64>,
     /// Chance that a bad plate passes; null where too few plates are bad to tell.

@@ -2,9 +2,8 @@
 
 use super::{
     chart::plate_map::MapTarget,
-    check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
-    page::CONTENT_POLICY,
+    page::{CONTENT_POLICY, LIMITS_OF_USE},
     survey_marks::{in_plan, plate_sketch, stands},
     text::{escape, inert},
 };

@@ -6,10 +6,9 @@ use super::{
         Mark,
         course::{Course, Finding, Sign},
     },
-    check_report::LIMITS_OF_USE,
     heights::Heights,
     number::{Digits, percent, plain, probability, share, short},
-    page::{Annexed, Figure, Page, Part, short_digest},
+    page::{Annexed, Figure, LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::{PixelError, png},
     setup_words,
     table::{Cell, Column, Table},
@@ -30,7 +29,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 
 /// Everything that a report on recalls is made from.
 #[derive(Debug, Clone)]
@@ -83,6 +81,8 @@ impl<'a> Of<'a> {
 }
 
 impl Report for RecallReport<'_> {
+    type Document = RecallDocument;
+
     fn page(&self) -> Page {
         let all: Vec<Of> = self.by_urgency().collect();
         let mut parts = Vec::new();
@@ -113,13 +113,9 @@ impl Report for RecallReport<'_> {
             Part::heading("How it was worked out"),
             Part::List(self.method()),
             Part::heading("What was taken for granted of the shop check"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend(ending(None, LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, Some(self.tolerance), self.date);
         facts.extend([
             ["history".to_string(), short_digest(&self.history.digest).to_string()],
@@ -130,19 +126,18 @@ impl Report for RecallReport<'_> {
             kind: "When to send surface plates out".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer: vec![self.answer()],
-            verdict: None,
             parts,
             provenance: self.provenance(),
             for_signature: true,
             annex_on_request: true,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> RecallDocument {
         let h = self.heights();
-        let document = RecallDocument {
+        RecallDocument {
             title: inert(&self.setup.title),
             date: self.date.map(inert),
             answer: self.answer(),
@@ -152,7 +147,7 @@ impl Report for RecallReport<'_> {
             tolerance: h.of(self.tolerance.value),
             tolerance_name: inert(&self.tolerance.name),
             risk: self.question.risk,
-            costs: self.question.costs.map(CostsDocument::from),
+            costs: self.question.costs,
             plates: self.by_urgency().map(|of| self.plate_document(&of)).collect(),
             refused: self
                 .refused
@@ -166,12 +161,7 @@ impl Report for RecallReport<'_> {
             setup_digest: self.setup.digest.clone(),
             history_digest: self.history.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(RecallDocument).to_value()
+        }
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -1024,7 +1014,7 @@ const REFERENCES: [&str; 7] = [
 /// When plates go out. Heights are in `unit`; days are written year-month-day.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat recall")]
-struct RecallDocument {
+pub struct RecallDocument {
     /// What the check is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.
@@ -1044,7 +1034,7 @@ struct RecallDocument {
     /// The probability of being out of tolerance at which a plate goes out.
     risk: f64,
     /// What being early and being late cost; null where it is not given.
-    costs: Option<CostsDocument>,
+    costs: Option<Costs>,
     /// The plates, the most urgent first.
     plates: Vec<PlateDocument>,
     /// Plates of which nothing is said, since a row cannot be used or the record contradicts itself.
@@ -1075,28 +1065,6 @@ struct ReadingDocument {
     left_out_lines: Vec<usize>,
     /// The day on which the risk is reached by it; null where it is not in the years that were looked at.
     send_out_by: Option<String>,
-}
-
-/// Costs in one currency.
-#[derive(Debug, Serialize, JsonSchema)]
-struct CostsDocument {
-    /// One recalibration.
-    recalibration: f64,
-    /// A day without the plate.
-    day: f64,
-    /// How many days it is away.
-    days_away: f64,
-    /// A bad part.
-    bad_part: f64,
-    /// How many of these there are in a year while the plate is out of tolerance.
-    bad_parts_a_year: f64,
-}
-
-impl From<Costs> for CostsDocument {
-    fn from(costs: Costs) -> Self {
-        let Costs { recalibration, day, days_away, bad_part, bad_parts_a_year } = costs;
-        Self { recalibration, day, days_away, bad_part, bad_parts_a_year }
-    }
 }
 
 /// One plate.

@@ -3,7 +3,7 @@
 use super::{
     heights::Heights,
     number::{Digits, short},
-    page::{date_fact, short_digest},
+    page::{Part, date_fact, short_digest},
     table::{Cell, Column, Table},
 };
 use crate::{
@@ -115,6 +115,11 @@ pub fn described(setup: &Setup) -> Vec<String> {
             short(setup.plan.minutes_per_reading, 2)
         ),
     ]
+}
+
+/// What was taken for granted of a shop check: what its setup says, and every default.
+pub fn granted(setup: &Setup) -> [Part; 2] {
+    [Part::List(described(setup)), Part::Appendix(defaults(setup), defaults_sentence(setup))]
 }
 
 /// Every default that a setup did not state, with what the field means.

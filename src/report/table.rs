@@ -273,13 +273,18 @@ impl Table {
     /// An HTML table. Cells of columns to the right have the class `number`; a text in the first column
     /// is the heading of its row.
     pub fn html(&self) -> String {
+        self.html_under(&escape(&self.caption))
+    }
+
+    /// The same under another caption, which is HTML.
+    pub(super) fn html_under(&self, caption: &str) -> String {
         let class = |column: &Column| match column.align {
             Align::Left => "",
             Align::Right => " class=\"number\"",
         };
         let mut out = String::from("<table>\n");
-        if !inert(&self.caption).is_empty() {
-            out += &format!("<caption>{}</caption>\n", escape(&self.caption));
+        if !caption.is_empty() {
+            out += &format!("<caption>{caption}</caption>\n");
         }
         out += "<thead>\n<tr>";
         for column in &self.columns {

@@ -3,9 +3,8 @@
 use super::{
     Report,
     chart::point_plan::PointPlan,
-    check_report::LIMITS_OF_USE,
     number::{Digits, full, short, unit_label},
-    page::{Page, Part, date_fact, short_digest},
+    page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
     picture::{PixelError, png},
     table::{Column, Table},
 };
@@ -16,7 +15,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 
 /// Everything that a report on a file of points is made from.
 #[derive(Debug, Clone)]
@@ -35,6 +33,8 @@ pub struct ZoneReport<'a> {
 const DRAWN: usize = 3000;
 
 impl Report for ZoneReport<'_> {
+    type Document = ZoneDocument;
+
     fn page(&self) -> Page {
         let mut parts = Vec::new();
         if !self.zone.contacts.is_empty() {
@@ -72,7 +72,7 @@ impl Report for ZoneReport<'_> {
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> ZoneDocument {
         let zone = self.zone;
         let [a, b, c] = zone.zone.plane;
         let per_plan_unit = Measure { value: 1.0, unit: self.file.units[0] }.to(MILLIMETRE);
@@ -87,7 +87,7 @@ impl Report for ZoneReport<'_> {
                 multiplier: contact.multiplier,
             }
         });
-        let document = ZoneDocument {
+        ZoneDocument {
             title: self.name.into(),
             date: self.date.map(str::to_string),
             answer: self.answer().join(" "),
@@ -109,12 +109,7 @@ impl Report for ZoneReport<'_> {
             },
             file_digest: self.file.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(ZoneDocument).to_value()
+        }
     }
 
     fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
@@ -259,7 +254,7 @@ fn rounded(value: f64) -> f64 {
 /// The minimum zone of points. Heights are in `unit`, x and y in `plan_unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat zone")]
-struct ZoneDocument {
+pub struct ZoneDocument {
     /// What the file is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.

@@ -201,7 +201,11 @@ impl ValidationRecord {
             trials: self.n_trials,
             seed: self.seed,
             examples: self.examples.iter().map(ExampleDocument::from).collect(),
-            simulator: self.coverage.iter().map(CheckDocument::from).collect(),
+            simulator: self
+                .coverage
+                .iter()
+                .map(|check| CheckDocument { check: check.clone(), agrees: check.agrees() })
+                .collect(),
         };
         serde_json::to_value(document).unwrap_or_default()
     }
@@ -285,7 +289,7 @@ struct ExampleDocument {
     /// Whether all its numbers agree.
     agrees: bool,
     /// Its numbers.
-    numbers: Vec<NumberDocument>,
+    numbers: Vec<Outcome>,
 }
 
 impl From<&(Example, Vec<Outcome>)> for ExampleDocument {
@@ -297,43 +301,7 @@ impl From<&(Example, Vec<Outcome>)> for ExampleDocument {
             statement: example.statement.clone(),
             provenance: example.provenance.clone(),
             agrees: outcomes.iter().all(|outcome| outcome.agrees),
-            numbers: outcomes.iter().map(NumberDocument::from).collect(),
-        }
-    }
-}
-
-/// One published number.
-#[derive(Debug, Serialize, JsonSchema)]
-struct NumberDocument {
-    /// What it is.
-    name: String,
-    /// Its unit.
-    unit: String,
-    /// As printed; null where nothing was printed.
-    published: Option<String>,
-    /// By another route, at full precision: a number, a text or a verdict.
-    recomputed: Value,
-    /// What this program finds.
-    ours: Value,
-    /// How far both may be apart.
-    tolerance: f64,
-    /// Whether they agree.
-    agrees: bool,
-    /// Why the print differs from what full precision gives; null where it does not.
-    note: Option<String>,
-}
-
-impl From<&Outcome> for NumberDocument {
-    fn from(outcome: &Outcome) -> Self {
-        Self {
-            name: outcome.name.clone(),
-            unit: outcome.unit.clone(),
-            published: outcome.published.clone(),
-            recomputed: outcome.recomputed.clone(),
-            ours: outcome.found.clone(),
-            tolerance: outcome.tolerance,
-            agrees: outcome.agrees,
-            note: outcome.note.clone(),
+            numbers: outcomes.clone(),
         }
     }
 }
@@ -341,32 +309,8 @@ impl From<&Outcome> for NumberDocument {
 /// One check of the simulator.
 #[derive(Debug, Serialize, JsonSchema)]
 struct CheckDocument {
-    /// What is repeated and what is counted.
-    name: String,
-    /// How often it was repeated.
-    repeats: u64,
-    /// What theory expects.
-    expected: f64,
-    /// What was found.
-    found: f64,
-    /// How far both may be apart.
-    tolerance: f64,
-    /// Where the expectation comes from.
-    source: String,
+    #[serde(flatten)]
+    check: CoverageCheck,
     /// Whether they agree.
     agrees: bool,
-}
-
-impl From<&CoverageCheck> for CheckDocument {
-    fn from(check: &CoverageCheck) -> Self {
-        Self {
-            name: check.name.clone(),
-            repeats: check.n_repeats,
-            expected: check.expected,
-            found: check.found,
-            tolerance: check.tolerance,
-            source: check.source.clone(),
-            agrees: check.agrees(),
-        }
-    }
 }
