@@ -11,7 +11,7 @@ use super::{
     document::{BudgetDocument, MonteCarloDocument, SecondOrderDocument, finite},
     number::{Digits, percent, plain, probability, typeset, unit_label},
     page::{LIMITS_OF_USE, Page, Part, date_fact, ending, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     setup_words,
     table::{Cell, Column, Table},
     text,
@@ -195,17 +195,18 @@ impl Report for BudgetReport<'_> {
         }
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
-            let table = measurand.table();
-            files.push((format!("budget{suffix}.csv"), table.csv().into_bytes()));
-            files.push((format!("budget{suffix}.md"), table.markdown().into_bytes()));
-            if let Some(histogram) = measurand.histogram() {
-                files.push((format!("histogram{suffix}.png"), png(&histogram, 2.0)?));
-            }
-        }
-        Ok(files)
+    fn tables(&self) -> Vec<(String, Table)> {
+        let each = self.measurands.iter().zip(self.suffixes());
+        each.map(|(measurand, suffix)| (format!("budget{suffix}"), measurand.table())).collect()
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture.starts_with("histogram")
+    }
+
+    fn more_files(&self) -> Vec<(String, Vec<u8>)> {
+        let tables = self.tables().into_iter();
+        tables.map(|(name, table)| (format!("{name}.md"), table.markdown().into_bytes())).collect()
     }
 }
 
@@ -904,7 +905,7 @@ impl MeasurandReport<'_> {
     }
 
     /// Histogram of the trials with the density of the linear result over it; none without trials.
-    fn histogram(&self) -> Option<String> {
+    fn histogram(&self) -> Option<Svg> {
         let trials = self.trials.as_ref()?;
         let budget = &self.budget;
         let digits = self.digits();
@@ -950,7 +951,7 @@ impl MeasurandReport<'_> {
     }
 
     /// Bars of the inputs' shares in the combined variance; none where there is no such variance.
-    fn contributions(&self) -> Option<String> {
+    fn contributions(&self) -> Option<Svg> {
         let u = self.budget.combined_standard_uncertainty;
         if u.is_nan() || u == 0.0 {
             return None;

@@ -15,7 +15,7 @@ use super::{
     lever_view::LeverView,
     number::{Digits, full, plain, short},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     setup_words,
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
@@ -202,19 +202,18 @@ impl Report for CheckReport<'_> {
         }
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![
-            ("budget.csv".to_string(), self.budget().csv().into_bytes()),
-            ("budget.md".into(), self.budget().markdown().into_bytes()),
-            ("histogram.png".into(), png(&self.histogram(), 2.0)?),
-        ];
-        let tables = [("limits.csv", self.operating()), ("operating.csv", self.acceptance())];
-        files.extend(
-            tables
-                .into_iter()
-                .filter_map(|(name, table)| Some((name.to_string(), table?.csv().into_bytes()))),
-        );
-        Ok(files)
+    fn tables(&self) -> Vec<(String, Table)> {
+        let tables =
+            [("budget", Some(self.budget())), ("limits", self.operating()), ("operating", self.acceptance())];
+        tables.into_iter().filter_map(|(name, table)| Some((name.into(), table?))).collect()
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "histogram"
+    }
+
+    fn more_files(&self) -> Vec<(String, Vec<u8>)> {
+        vec![("budget.md".into(), self.budget().markdown().into_bytes())]
     }
 }
 
@@ -505,7 +504,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// The chance that a plate is accepted, against its true flatness; `None` without a tolerance.
-    pub fn operating_picture(&self) -> Option<String> {
+    pub fn operating_picture(&self) -> Option<Svg> {
         let tolerance = self.limits.first()?.tolerance;
         let rules = self.acceptances();
         let names: Vec<String> = rules.iter().map(|rule| self.rule_name(rule)).collect();
@@ -649,7 +648,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// Histogram of the spread's error, with the other ways outlined over it.
-    pub fn histogram(&self) -> String {
+    pub fn histogram(&self) -> Svg {
         let in_unit =
             |values: &[f64]| values.iter().map(|&value| self.heights().of(value)).collect::<Vec<_>>();
         let ways: Vec<(&str, Vec<f64>)> =
@@ -688,7 +687,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// Bars of the sources' shares.
-    pub fn shares_picture(&self) -> String {
+    pub fn shares_picture(&self) -> Svg {
         let share =
             |value: f64, u: f64| BarShare { value, interval: Some([value - 2.0 * u, value + 2.0 * u]) };
         let bars: Vec<Bar> = self
@@ -707,7 +706,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// The chance that a plate is bad, against the spread that was read; `None` without a tolerance.
-    pub fn card_picture(&self) -> Option<String> {
+    pub fn card_picture(&self) -> Option<Svg> {
         let limits = self.limits.first()?;
         // Spreads have a long tail in which nothing changes any more.
         let end = limits
@@ -788,7 +787,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// A typical plate's form with the survey drawn on it.
-    pub fn plate(&self) -> String {
+    pub fn plate(&self) -> Svg {
         let typical = &self.simulation.typical;
         let plan_unit = self.setup.plan_unit;
         let survey = &self.setup.check.survey;

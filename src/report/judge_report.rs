@@ -13,7 +13,7 @@ use super::{
     heights::Heights,
     number::{Digits, percent, plain, probability},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     reading_sheet::SET_ZERO,
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
@@ -229,13 +229,12 @@ impl Report for JudgeReport<'_> {
         }
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let files = [
-            ("judged.csv", self.readings_csv().csv().into_bytes()),
-            ("fit.csv", self.readings_table().csv().into_bytes()),
-            ("map.png", png(&self.map(), 2.0)?),
-        ];
-        Ok(files.map(|(name, bytes)| (name.to_string(), bytes)).into())
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("judged".into(), self.readings_csv()), ("fit".into(), self.readings_table())]
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "map"
     }
 }
 
@@ -703,7 +702,7 @@ impl JudgeReport<'_> {
     }
 
     /// The stand, as it is put down for each row to read next.
-    fn next_picture(&self) -> String {
+    fn next_picture(&self) -> Svg {
         let unit = self.setup.plan_unit;
         let surveys = surveys_of(&self.setup.check, &self.judgement.candidates, &self.judgement.next);
         let readings: Vec<&Reading> = surveys.iter().flat_map(|survey| &survey.readings).collect();
@@ -777,7 +776,7 @@ impl JudgeReport<'_> {
     }
 
     /// Estimate of the surface and its standard uncertainty, side by side, with the readings on it.
-    pub fn map(&self) -> String {
+    pub fn map(&self) -> Svg {
         let h = self.heights();
         let check = &self.readings.check;
         let survey = &check.survey;
@@ -823,7 +822,7 @@ impl JudgeReport<'_> {
     }
 
     /// What the flatness deviation may be, with the tolerance marked.
-    pub fn histogram(&self) -> String {
+    pub fn histogram(&self) -> Svg {
         let h = self.heights();
         let s = &self.judgement.flatness;
         let values: Vec<f64> = self.judgement.posterior.flatness.iter().map(|&f| h.of(f)).collect();

@@ -11,7 +11,7 @@ use super::{
     lever_view::LeverView,
     number::{Digits, plain, short},
     page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     survey_marks::in_plan,
     table::{Cell, Rows, Table},
     text,
@@ -144,17 +144,21 @@ impl Report for LessonReport<'_> {
         }
     }
 
-    fn more_files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        for part in &page.parts {
-            if let Part::Picture(figure) = part {
-                files.push((format!("{}.png", figure.file), png(&figure.svg, 2.0)?));
-            }
-        }
-        files.extend(
-            self.tables().iter().map(|(name, table)| (format!("{name}.csv"), table.csv().into_bytes())),
-        );
-        Ok(files)
+    fn tables(&self) -> Vec<(String, Table)> {
+        let tables = [
+            ("feet", self.feet_table()),
+            ("walk", self.walk_table(|_, _| true)),
+            ("lever", self.lever_table()),
+            ("tilt", self.tilt_table()),
+            ("carried", self.carried_table(|_| true)),
+            ("remedies", self.remedies_table()),
+            ("foil", self.foil_table()),
+        ];
+        tables.map(|(name, table)| (name.into(), table)).into()
+    }
+
+    fn in_pixels(&self, _: &str) -> bool {
+        true
     }
 }
 
@@ -168,19 +172,6 @@ impl LessonReport<'_> {
             self.dial(self.at_long_reach(true)),
             self.dial(self.at_long_reach(false)),
         )
-    }
-
-    /// Every table of the sheet, by the name of its file.
-    pub fn tables(&self) -> Vec<(&'static str, Table)> {
-        vec![
-            ("feet", self.feet_table()),
-            ("walk", self.walk_table(|_, _| true)),
-            ("lever", self.lever_table()),
-            ("tilt", self.tilt_table()),
-            ("carried", self.carried_table(|_| true)),
-            ("remedies", self.remedies_table()),
-            ("foil", self.foil_table()),
-        ]
     }
 
     /// One foot in the dip, from the side.
@@ -281,7 +272,7 @@ impl LessonReport<'_> {
         [-self.lesson.short_reach, -self.lesson.side.front, -self.lesson.side.rear]
     }
 
-    fn walk_picture(&self) -> String {
+    fn walk_picture(&self) -> Svg {
         let h = self.heights();
         let [block, front, rear] = self.key_places().map(|at| self.plan(at));
         let points = |of: &dyn Fn(&Step) -> f64| -> Vec<[f64; 2]> {
@@ -434,7 +425,7 @@ impl LessonReport<'_> {
             .table()
     }
 
-    fn tilt_picture(&self) -> String {
+    fn tilt_picture(&self) -> Svg {
         let h = self.heights();
         let tilt = &self.lesson.tilt;
         let plate = &self.setup.check.plate;

@@ -12,6 +12,7 @@
 use super::{
     chart::curves::Tone,
     page_style,
+    picture::Svg,
     table::{Cell, Table},
     text::{escape, escape_sentence, fill, inert, markdown, markdown_sentence, sentence},
 };
@@ -76,7 +77,7 @@ pub struct Figure {
     /// The file it is written to beside the report, without its ending.
     pub file: String,
     /// The SVG document, with its text alternative inside.
-    pub svg: String,
+    pub svg: Svg,
     /// What there is to be seen, in a sentence.
     pub caption: String,
 }
@@ -94,7 +95,7 @@ pub struct Annexed {
 
 impl Part {
     /// A picture, its file name without ending, and what there is to be seen.
-    pub fn picture(file: impl Into<String>, svg: String, caption: impl Into<String>) -> Part {
+    pub fn picture(file: impl Into<String>, svg: Svg, caption: impl Into<String>) -> Part {
         Part::Picture(Figure { file: file.into(), svg, caption: caption.into() })
     }
 
@@ -246,14 +247,18 @@ impl Page {
             ("report.md".to_string(), self.markdown().into_bytes()),
             ("report.html".to_string(), self.html().into_bytes()),
         ];
-        let pictures = self.parts.iter().filter_map(|part| match part {
+        let svg = |figure: &Figure| (format!("{}.svg", figure.file), figure.svg.as_bytes().to_vec());
+        files.extend(self.figures().map(svg));
+        files
+    }
+
+    /// Its pictures, those of the annex among them.
+    pub fn figures(&self) -> impl Iterator<Item = &Figure> {
+        self.parts.iter().filter_map(|part| match part {
             Part::Picture(figure) => Some(figure),
             Part::Annexed(annexed) => annexed.picture.as_ref(),
             _ => None,
-        });
-        files
-            .extend(pictures.map(|figure| (format!("{}.svg", figure.file), figure.svg.clone().into_bytes())));
-        files
+        })
     }
 }
 
@@ -299,19 +304,13 @@ const KEPT_TOGETHER: usize = 16;
 /// Pictures higher than this (px) are tall.
 const TALL: f64 = 520.0;
 
-/// The height of a picture of ours, px.
-fn height_of(svg: &str) -> f64 {
-    let height = svg.split_once(" height=\"").and_then(|(_, rest)| rest.split('"').next());
-    height.and_then(|height| height.parse().ok()).unwrap_or(0.0)
-}
-
 fn markdown_picture(figure: &Figure) -> String {
     format!("![{}]({}.svg)", markdown_sentence(&figure.caption), figure.file)
 }
 
 fn html_picture(figure: &Figure, number: usize) -> String {
     // A tall picture gets more room on paper, or its type would be too small to read.
-    let class = if height_of(&figure.svg) > TALL { " class=\"tall\"" } else { "" };
+    let class = if figure.svg.height > TALL { " class=\"tall\"" } else { "" };
     format!(
         "<figure{class}>\n{}<figcaption><b>Figure {number}.</b> {}</figcaption>\n</figure>\n",
         figure.svg,

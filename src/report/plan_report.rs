@@ -10,7 +10,7 @@ use super::{
     heights::Heights,
     number::{Digits, percent, plain, short},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     reading_sheet::{ReadingSheet, direction},
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
@@ -276,17 +276,19 @@ impl Report for PlanReport<'_> {
         }
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![
-            ("steps.csv".into(), self.steps_table().csv().into_bytes()),
-            ("methods.csv".into(), self.methods_table().csv().into_bytes()),
-            ("steps.png".into(), png(&self.steps_picture(), 2.0)?),
-        ];
-        if let Some(placed) = self.placed {
-            files.push(("survey.txt".into(), (pasted(&placed.block) + "\n").into_bytes()));
-            files.extend(ReadingSheet { setup: &placed.setup }.files());
-        }
-        Ok(files)
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("steps".into(), self.steps_table()), ("methods".into(), self.methods_table())]
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "steps"
+    }
+
+    fn more_files(&self) -> Vec<(String, Vec<u8>)> {
+        let Some(placed) = self.placed else { return Vec::new() };
+        let mut files = vec![("survey.txt".to_string(), (pasted(&placed.block) + "\n").into_bytes())];
+        files.extend(ReadingSheet { setup: &placed.setup }.files());
+        files
     }
 }
 
@@ -698,7 +700,7 @@ impl PlanReport<'_> {
     }
 
     /// The gain of each step as a bar.
-    pub fn steps_picture(&self) -> String {
+    pub fn steps_picture(&self) -> Svg {
         let bars: Vec<Bar> = self
             .advice
             .gains
@@ -723,7 +725,7 @@ impl PlanReport<'_> {
     }
 
     /// The new survey on the plate.
-    fn placements_picture(&self, placed: &PlacedSetup) -> String {
+    fn placements_picture(&self, placed: &PlacedSetup) -> Svg {
         let setup = &placed.setup;
         let check = &setup.check;
         let survey = &check.survey;

@@ -9,7 +9,7 @@ use super::{
     heights::Heights,
     number::{Digits, percent, plain, probability, share, short},
     page::{Annexed, Figure, LIMITS_OF_USE, Page, Part, ending, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     setup_words,
     table::{Cell, Column, Table},
     text::inert,
@@ -164,12 +164,12 @@ impl Report for RecallReport<'_> {
         }
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![("forecast.csv".into(), self.forecast_csv().csv().into_bytes())];
-        if let Some(of) = self.by_urgency().next() {
-            files.push((format!("{}.png", picture_name(0)), png(&self.course(&of), 2.0)?));
-        }
-        Ok(files)
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("forecast".into(), self.forecast_csv())]
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == picture_name(0)
     }
 }
 
@@ -744,7 +744,7 @@ impl RecallReport<'_> {
     }
 
     /// A plate's course in time, as a picture.
-    fn course(&self, of: &Of) -> String {
+    fn course(&self, of: &Of) -> Svg {
         let h = self.heights();
         let of_interval = |interval: &Interval| three(interval).map(|v| h.of(v));
         let (mut found, mut fitted) = (Vec::new(), vec![Vec::new()]);

@@ -5,7 +5,7 @@ use super::{
     chart::point_plan::PointPlan,
     number::{Digits, full, short, unit_label},
     page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
-    picture::{PixelError, png},
+    picture::Svg,
     table::{Column, Table},
 };
 use crate::{
@@ -112,11 +112,12 @@ impl Report for ZoneReport<'_> {
         }
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        Ok(vec![
-            ("contacts.csv".into(), self.contacts().csv().into_bytes()),
-            ("points.png".into(), png(&self.plan(), 2.0)?),
-        ])
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("contacts".into(), self.contacts())]
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "points"
     }
 }
 
@@ -198,7 +199,7 @@ impl ZoneReport<'_> {
     }
 
     /// The points from above.
-    pub fn plan(&self) -> String {
+    pub fn plan(&self) -> Svg {
         let n = self.file.points.len();
         let half = (self.zone.zone.flatness / 2.0).max(f64::MIN_POSITIVE);
         let step = n.div_ceil(DRAWN);

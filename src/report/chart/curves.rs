@@ -1,6 +1,6 @@
 //! Curves over one axis: a probability against a limit, an operating curve.
 
-use super::super::picture::{Anchor, Face, Manner, Picture, Point};
+use super::super::picture::{Anchor, Face, Manner, Picture, Point, Svg};
 use super::super::style::{
     BOLD, Colour, DASHES, EDGE, LABEL, OUT, SERIES, UNDECIDED, WIDTH, WITHIN, paler, text_colour,
 };
@@ -87,7 +87,7 @@ const BAND_ROW: f64 = 22.0;
 
 impl Curves<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let curves = &self.curves[..self.curves.len().min(SERIES.len())];
         let [[x_low, x_high], [y_low, y_high]] = self.ranges(curves);
         let y_ticks = Ticks::down(y_low, y_high, PLOT_HEIGHT);
