@@ -213,39 +213,9 @@ impl Report for BudgetReport<'_> {
 impl<'a> BudgetReport<'a> {
     /// The report on a formula model.
     pub fn of_model(setup: &'a MeasurementSetup, evaluation: &'a Evaluation) -> Self {
-        let trials = |index: usize| {
-            let trials = evaluation.monte_carlo.as_ref()?.measurands.get(index)?;
-            Some(TrialsReport {
-                summary: trials.summary,
-                values: Cow::Borrowed(&trials.values),
-                convergence: trials.convergence,
-                validation: *evaluation.validations.get(index)?,
-                interval: evaluation.settings.interval,
-            })
-        };
-        // Of several measurands each has the inputs that its own formula uses.
-        let budget = |index: usize, measurand: &Measurand| {
-            let mut budget = evaluation.linear.budgets[index].clone();
-            let mut uses = (0..budget.inputs.len()).map(|input| measurand.formula.uses(input));
-            budget.inputs.retain(|_| uses.next() == Some(true));
-            // What the user called things goes everywhere from here, machines' documents included.
-            budget.measurand = text::inert(&budget.measurand);
-            budget.unit = text::inert(&budget.unit);
-            budget.inputs.iter_mut().for_each(|row| row.unit = text::inert(&row.unit));
-            budget
-        };
-        let measurands: Vec<MeasurandReport> = setup
-            .model
-            .measurands()
-            .iter()
-            .enumerate()
-            .map(|(index, measurand)| MeasurandReport {
-                budget: budget(index, measurand),
-                formula: Some(measurand.formula.source()),
-                limits: setup.limits.get(index).copied().flatten(),
-                trials: trials(index),
-            })
-            .collect();
+        let all = setup.model.measurands().iter().enumerate();
+        let measurands: Vec<MeasurandReport> =
+            all.map(|(index, of)| MeasurandReport::of_model(setup, evaluation, index, of)).collect();
         let inputs = setup.model.inputs();
         let correlation = setup.model.correlation();
         let pairs = (0..inputs.len()).flat_map(|i| (i + 1..inputs.len()).map(move |j| (i, j)));
@@ -359,44 +329,10 @@ impl<'a> BudgetReport<'a> {
     fn parts(&self) -> Vec<Part> {
         let mut parts = Vec::new();
         for (index, (measurand, suffix)) in self.measurands.iter().zip(self.suffixes()).enumerate() {
-            let name = measurand.name();
-            parts.push(Part::Heading(format!("Budget of {name}")));
-            parts.extend(measurand.formula.map(|formula| Part::Words(format!("Model: {name} = {formula}"))));
-            let same = self.measurands[..index]
-                .iter()
-                .find(|other| measurand.formula.is_none() && other.budget.inputs == measurand.budget.inputs);
-            match same {
-                Some(other) => parts.push(Part::Words(format!(
-                    "By the law of propagation its budget is that of {}, row by row: {}.",
-                    other.name(),
-                    result(&measurand.budget)
-                ))),
-                None => {
-                    parts.push(Part::Table(measurand.table()));
-                    parts.extend(measurand.contributions().map(|picture| {
-                        Part::picture(
-                            format!("contributions{suffix}"),
-                            picture,
-                            format!(
-                                "Share of each input in the combined variance of {name}, by the law of propagation."
-                            ),
-                        )
-                    }));
-                }
-            }
-            parts.extend(measurand.higher_terms().map(Part::Table));
-            parts.extend(measurand.comparison().map(Part::Table));
-            parts.extend(measurand.settled().map(Part::Words));
-            parts.extend(measurand.conformity().map(Part::Words));
-            parts.extend(measurand.histogram().map(|histogram| {
-                Part::picture(
-                    format!("histogram{suffix}"),
-                    histogram,
-                    format!(
-                        "Values of {name} by Monte Carlo, and the density of the linear result over them."
-                    ),
-                )
-            }));
+            let is_same = |other: &&MeasurandReport| {
+                measurand.formula.is_none() && other.budget.inputs == measurand.budget.inputs
+            };
+            parts.extend(measurand.parts(&suffix, self.measurands[..index].iter().find(is_same)));
         }
         if let Some(joint) = &self.joint {
             parts.push(Part::heading("How the measurands are correlated"));
@@ -404,7 +340,20 @@ impl<'a> BudgetReport<'a> {
             parts.extend(self.regions_table(joint).map(Part::Table));
         }
         parts.push(Part::heading("What it rests on"));
-        parts.push(Part::Table(distributions_table(self.measurands.iter().map(|m| &m.budget))));
+        parts.extend(self.rests_on());
+        parts.extend(self.remarks.iter().cloned().map(Part::Words));
+        parts.push(Part::heading("How to state it"));
+        parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
+        parts.extend(ending(None, self.check.map_or(NO_CERTIFICATE, |_| LIMITS_OF_USE), &REFERENCES));
+        let has_limits = self.measurands.iter().any(|measurand| measurand.limits.is_some());
+        parts.extend(self.joint.is_some().then(|| Part::list(&[JOINT_REFERENCE])));
+        parts.extend(has_limits.then(|| Part::list(&[CONFORMITY_REFERENCE])));
+        parts
+    }
+
+    /// What is known of the inputs, and of the shop check if it is one.
+    fn rests_on(&self) -> Vec<Part> {
+        let mut parts = vec![Part::Table(distributions_table(self.measurands.iter().map(|m| &m.budget)))];
         if !self.evidence.is_empty() {
             let table = Table::of("Where the knowledge of the inputs comes from", &self.evidence);
             parts.push(Part::Table(table.text("input", |row| row[0]).text("from", |row| row[1]).table()));
@@ -417,20 +366,9 @@ impl<'a> BudgetReport<'a> {
                 .text("input", |(input, ..)| *input)
                 .text("with", |(_, with, _)| *with)
                 .number("correlation coefficient", "", Digits::Decimals(3), |(.., r)| *r);
-            parts.push(Part::Table(table.table()));
-            parts.push(Part::Words(OF_CORRELATED.into()));
+            parts.extend([Part::Table(table.table()), Part::Words(OF_CORRELATED.into())]);
         }
         parts.extend(self.check.into_iter().flat_map(setup_words::granted));
-        parts.extend(self.remarks.iter().cloned().map(Part::Words));
-        parts.push(Part::heading("How to state it"));
-        parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
-        parts.extend(ending(None, self.check.map_or(NO_CERTIFICATE, |_| LIMITS_OF_USE), &REFERENCES));
-        if self.joint.is_some() {
-            parts.push(Part::list(&[JOINT_REFERENCE]));
-        }
-        if self.measurands.iter().any(|measurand| measurand.limits.is_some()) {
-            parts.push(Part::list(&[CONFORMITY_REFERENCE]));
-        }
         parts
     }
 
@@ -523,9 +461,66 @@ impl<'a> BudgetReport<'a> {
     }
 }
 
-impl MeasurandReport<'_> {
+impl<'a> MeasurandReport<'a> {
+    fn of_model(
+        setup: &'a MeasurementSetup,
+        evaluation: &'a Evaluation,
+        index: usize,
+        measurand: &'a Measurand,
+    ) -> Self {
+        let trials = || {
+            let trials = evaluation.monte_carlo.as_ref()?.measurands.get(index)?;
+            Some(TrialsReport {
+                summary: trials.summary,
+                values: Cow::Borrowed(&trials.values),
+                convergence: trials.convergence,
+                validation: *evaluation.validations.get(index)?,
+                interval: evaluation.settings.interval,
+            })
+        };
+        // Of several measurands each has the inputs that its own formula uses.
+        let mut budget = evaluation.linear.budgets[index].clone();
+        let mut uses = (0..budget.inputs.len()).map(|input| measurand.formula.uses(input));
+        budget.inputs.retain(|_| uses.next() == Some(true));
+        // What the user called things goes everywhere from here, machines' documents included.
+        budget.measurand = text::inert(&budget.measurand);
+        budget.unit = text::inert(&budget.unit);
+        budget.inputs.iter_mut().for_each(|row| row.unit = text::inert(&row.unit));
+        let limits = setup.limits.get(index).copied().flatten();
+        Self { budget, formula: Some(measurand.formula.source()), limits, trials: trials() }
+    }
+
     fn name(&self) -> &str {
         &self.budget.measurand
+    }
+
+    /// All that is said of it; `same` is another one that has the same budget and was told before.
+    fn parts(&self, suffix: &str, same: Option<&MeasurandReport>) -> Vec<Part> {
+        let name = self.name();
+        let mut parts = vec![Part::Heading(format!("Budget of {name}"))];
+        parts.extend(self.formula.map(|formula| Part::Words(format!("Model: {name} = {formula}"))));
+        if let Some(other) = same {
+            parts.push(Part::Words(format!(
+                "By the law of propagation its budget is that of {}, row by row: {}.",
+                other.name(),
+                result(&self.budget)
+            )));
+        } else {
+            let caption =
+                format!("Share of each input in the combined variance of {name}, by the law of propagation.");
+            let bars = self.contributions();
+            parts.push(Part::Table(self.table()));
+            parts.extend(bars.map(|bars| Part::picture(format!("contributions{suffix}"), bars, caption)));
+        }
+        parts.extend(self.higher_terms().map(Part::Table));
+        parts.extend(self.comparison().map(Part::Table));
+        parts.extend(self.settled().map(Part::Words));
+        parts.extend(self.conformity().map(Part::Words));
+        let caption =
+            format!("Values of {name} by Monte Carlo, and the density of the linear result over them.");
+        let histogram = self.histogram();
+        parts.extend(histogram.map(|svg| Part::picture(format!("histogram{suffix}"), svg, caption)));
+        parts
     }
 
     /// Unit behind a number, with its space; nothing for a pure number.

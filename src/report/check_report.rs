@@ -13,7 +13,7 @@ use super::{
     document::BudgetDocument,
     heights::Heights,
     lever_view::LeverView,
-    number::{Digits, full, plain, short},
+    number::{Digits, about_percent, full, plain},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::Svg,
     setup_words,
@@ -135,16 +135,14 @@ impl Report for CheckReport<'_> {
 
     fn document(&self) -> CheckDocument {
         let s = self.simulation;
-        let convert = |value: f64| self.heights().of(value);
-        let summary = |summary: &Summary| summary.map(convert);
+        let h = self.heights();
+        let summary = |summary: &Summary| summary.map(|value| h.of(value));
         let readings = s.ways.iter().enumerate().map(|(i, way)| {
-            let document = WayDocument {
-                result: summary(&way.result),
-                error: summary(&way.error),
-                limits: self.limits.get(i).map(|limits| self.limits_document(Some(limits))),
-            };
-            (way_key(way.kind).to_string(), document)
+            let (result, error) = (summary(&way.result), summary(&way.error));
+            let limits = self.limits.get(i).map(|limits| self.limits_document(Some(limits)));
+            (way_key(way.kind).to_string(), WayDocument { result, error, limits })
         });
+        let hidden = s.visibilities.iter().filter(|v| v.spread < INVISIBLE);
         CheckDocument {
             title: text::inert(&self.setup.title),
             date: self.date.map(text::inert),
@@ -162,41 +160,28 @@ impl Report for CheckReport<'_> {
                 result: summary(&judged.result),
                 error: summary(&judged.error),
                 intervals_that_hold_the_truth: judged.n_covered,
-                mean_width: convert(judged.mean_width),
+                mean_width: h.of(judged.mean_width),
             }),
             fitted_rule: RuleDocument {
-                constant: self.heights().of(s.rule.constant),
+                constant: h.of(s.rule.constant),
                 per_spread: s.rule.per_spread,
                 per_levelled: s.rule.per_levelled,
-                most_spread: self.heights().of(s.rule.most_spread),
-                most_levelled: self.heights().of(s.rule.most_levelled),
+                most_spread: h.of(s.rule.most_spread),
+                most_levelled: h.of(s.rule.most_levelled),
             },
             error_of_form: summary(&s.form_error),
             error_of_disturbances: summary(&s.disturbance_error),
-            cannot_see: s
-                .visibilities
-                .iter()
-                .filter(|v| v.spread < INVISIBLE)
-                .map(|v| self.form_name(v))
-                .collect(),
-            visibility: s
-                .visibilities
-                .iter()
-                .map(|v| VisibilityDocument {
-                    form: self.form_name(v),
-                    spread: v.spread,
-                    levelled: v.levelled,
-                })
-                .collect(),
+            cannot_see: hidden.map(|v| self.form_name(v)).collect(),
+            visibility: s.visibilities.iter().map(|v| self.visibility_document(v)).collect(),
             shares: s.shares.clone(),
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
-            verdicts: self.verdicts.iter().map(|point| self.verdict_document(point)).collect(),
+            verdicts: self.verdicts.iter().map(VerdictDocument::from).collect(),
             acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
             budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
                 budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
-                validation: s.validation.in_unit(self.heights().of(1.0)),
+                validation: s.validation.in_unit(h.of(1.0)),
             },
             assumptions: self.setup.assumptions.clone(),
         }
@@ -533,14 +518,6 @@ impl<'a> CheckReport<'a> {
         format!("{} up to {}", way_name(rule.way), self.heights().text(rule.limit))
     }
 
-    fn acceptance_document(&self, rule: &Acceptance) -> AcceptanceDocument {
-        AcceptanceDocument {
-            way: way_key(rule.way).into(),
-            limit: self.heights().of(rule.limit),
-            curve: rule.curve.iter().map(|p| [self.heights().of(p.flatness), p.accepted]).collect(),
-        }
-    }
-
     /// Shares of the sources in the variance of the spread's error.
     fn shares(&self) -> Table {
         // What is nothing to three decimals is named in the caption.
@@ -614,16 +591,6 @@ impl<'a> CheckReport<'a> {
             .number("spread", "", Digits::Decimals(2), |v| v.spread)
             .number("spread off the best-fit plane", "", Digits::Decimals(2), |v| v.levelled)
             .table()
-    }
-
-    fn verdict_document(&self, point: &VerdictPoint) -> VerdictDocument {
-        VerdictDocument {
-            flatness_over_tolerance: point.ratio,
-            judged: point.n,
-            within: point.n_within,
-            out: point.n_out,
-            within_interval: point.within_interval(),
-        }
     }
 
     /// Every trial as CSV, a line each: the plate's true flatness, and what each way of reading gives, in the report's
@@ -866,22 +833,31 @@ impl<'a> CheckReport<'a> {
         budget.in_unit(self.heights().label(), self.heights().of(1.0))
     }
 
+    fn visibility_document(&self, v: &Visibility) -> VisibilityDocument {
+        VisibilityDocument { form: self.form_name(v), spread: v.spread, levelled: v.levelled }
+    }
+
+    fn acceptance_document(&self, rule: &Acceptance) -> AcceptanceDocument {
+        AcceptanceDocument {
+            way: way_key(rule.way).into(),
+            limit: self.heights().of(rule.limit),
+            curve: rule.curve.iter().map(|p| [self.heights().of(p.flatness), p.accepted]).collect(),
+        }
+    }
+
     fn limits_document(&self, limits: Option<&Limits>) -> LimitsDocument {
-        let height = |value: Option<f64>| value.map(|value| self.heights().of(value));
+        let height = |value: f64| self.heights().of(value);
+        let operating = limits.iter().flat_map(|l| &l.operating);
         LimitsDocument {
-            tolerance: height(limits.map(|l| l.tolerance)),
+            tolerance: limits.map(|l| height(l.tolerance)),
             tolerance_name: self.setup.tolerance.as_ref().map(|tolerance| tolerance.name.clone()),
             consumer_risk: self.setup.consumer_risk,
-            accept_at_or_below: height(limits.and_then(|l| l.accept_at_or_below)),
+            accept_at_or_below: limits.and_then(|l| l.accept_at_or_below).map(height),
             good_passed: limits.and_then(|l| l.good_passed),
-            out_at_or_above: height(limits.and_then(|l| l.out_at_or_above)),
-            out_at_or_below: height(limits.and_then(|l| l.out_at_or_below)),
+            out_at_or_above: limits.and_then(|l| l.out_at_or_above).map(height),
+            out_at_or_below: limits.and_then(|l| l.out_at_or_below).map(height),
             bad_before_reading: limits.map(|l| l.bad_before_reading),
-            operating: limits
-                .iter()
-                .flat_map(|l| &l.operating)
-                .map(|p| OperatingPoint { limit: self.heights().of(p.limit), ..*p })
-                .collect(),
+            operating: operating.map(|p| OperatingPoint { limit: height(p.limit), ..*p }).collect(),
         }
     }
 }
@@ -909,11 +885,6 @@ struct Acceptance {
     limit: f64,
     /// How often, by true flatness.
     curve: Vec<AcceptancePoint>,
-}
-
-/// A probability as a percentage, to the two or three digits that simulated ones are worth.
-fn about_percent(p: f64) -> String {
-    format!("{} %", short(100.0 * p, if p < 0.1 { 2 } else { 3 }))
 }
 
 /// What a way of reading is called.
@@ -1016,6 +987,18 @@ struct VerdictDocument {
     out: usize,
     /// A 95 % interval of the share found within.
     within_interval: [f64; 2],
+}
+
+impl From<&VerdictPoint> for VerdictDocument {
+    fn from(point: &VerdictPoint) -> Self {
+        Self {
+            flatness_over_tolerance: point.ratio,
+            judged: point.n,
+            within: point.n_within,
+            out: point.n_out,
+            within_interval: point.within_interval(),
+        }
+    }
 }
 
 /// The model-based estimate of flatness, over some of the checks.

@@ -122,53 +122,7 @@ impl Report for JudgeReport<'_> {
         let judgement = self.judgement;
         let posterior = &judgement.posterior;
         let summary = |s: &Summary| s.map(|value| h.of(value));
-        let map = &posterior.map;
-        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
-            |((at, &height), &u)| {
-                let [x, y] = in_plan(at, self.setup.plan_unit);
-                PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
-            },
-        );
-        let fits = &posterior.fit.readings;
-        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
-            let spot = self.survey_spot(row.reading);
-            ReadingDocument {
-                line: row.line,
-                placement: inert(&spot.station),
-                target: inert(&spot.target),
-                pass: row.pass,
-                closing: self.readings.check.survey.readings[row.reading].closing,
-                value: h.of(row.value),
-                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
-                off: fit.map(|fit| h.of(fit.off)),
-                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
-                p_value: fit.map(|fit| fit.p_value),
-                grain_probability: fit.map(|fit| fit.grain_probability),
-            }
-        };
-        let rows: Vec<ReadingDocument> = self.rows_with_fit().into_iter().map(reading).collect();
-        let line = |fit: usize| self.row_of(&fits[fit]).map_or(0, |row| row.line);
-        let find = |fit: usize| rows.iter().find(|row| row.line == line(fit)).cloned();
-        let doubts = judgement.doubts.iter().map(|doubt| match *doubt {
-            Doubt::Reading { reading, probability } => DoubtDocument {
-                on: "reading".into(),
-                line: Some(line(reading)),
-                chance_of_a_grain: None,
-                verdict_probability: Some(probability),
-            },
-            Doubt::Dirt { chance, probability } => DoubtDocument {
-                on: "dirt".into(),
-                line: None,
-                chance_of_a_grain: Some(chance),
-                verdict_probability: Some(probability),
-            },
-            Doubt::FewDraws => DoubtDocument {
-                on: "few draws".into(),
-                line: None,
-                chance_of_a_grain: None,
-                verdict_probability: None,
-            },
-        });
+        let readings = self.reading_documents();
         JudgeDocument {
             title: inert(&self.setup.title),
             date: self.date.map(inert),
@@ -190,7 +144,7 @@ impl Report for JudgeReport<'_> {
                 conformance_probability_if_doubted: evidence.if_doubted.probability,
                 verdict_if_doubted: verdict_name(evidence.if_doubted.verdict).into(),
             }),
-            hangs_on: doubts.collect(),
+            hangs_on: judgement.doubts.iter().map(|doubt| self.doubt_document(*doubt)).collect(),
             sensitivity: SensitivityDocument {
                 to_assumed_wear: posterior.leaning.assumption,
                 to_readings: posterior.leaning.readings,
@@ -199,15 +153,9 @@ impl Report for JudgeReport<'_> {
             verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
             rule: RuleDocument::from(self.rule),
             spread: h.of(self.readings.spread()),
-            map: points.collect(),
-            fit: FitDocument {
-                p_value: posterior.fit.p_value,
-                misfit: judgement.misfit,
-                worst_reading: posterior.fit.worst.and_then(find),
-                closing_p_value: posterior.fit.closing.map(|closing| closing.p_value),
-                closing_reading: posterior.fit.closing.and_then(|closing| find(closing.reading)),
-            },
-            readings: rows.clone(),
+            map: self.point_documents(),
+            fit: self.fit_document(&readings),
+            readings,
             foot_dip: judgement.foot_dip.map(|dip| FootDipDocument {
                 foot: foot_name(&self.setup.check.stand.feet, dip.foot).into(),
                 at: in_plan(dip.at, self.setup.plan_unit),
@@ -869,6 +817,72 @@ impl JudgeReport<'_> {
         }
     }
 
+    fn point_documents(&self) -> Vec<PointDocument> {
+        let h = self.heights();
+        let map = &self.judgement.posterior.map;
+        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty);
+        let point = |((at, &height), &u): (([f64; 2], &f64), &f64)| {
+            let [x, y] = in_plan(at, self.setup.plan_unit);
+            PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
+        };
+        points.map(point).collect()
+    }
+
+    fn reading_documents(&self) -> Vec<ReadingDocument> {
+        let h = self.heights();
+        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
+            let spot = self.survey_spot(row.reading);
+            ReadingDocument {
+                line: row.line,
+                placement: inert(&spot.station),
+                target: inert(&spot.target),
+                pass: row.pass,
+                closing: self.readings.check.survey.readings[row.reading].closing,
+                value: h.of(row.value),
+                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
+                off: fit.map(|fit| h.of(fit.off)),
+                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
+                p_value: fit.map(|fit| fit.p_value),
+                grain_probability: fit.map(|fit| fit.grain_probability),
+            }
+        };
+        self.rows_with_fit().into_iter().map(reading).collect()
+    }
+
+    /// The line of the file that a fit is of.
+    fn line(&self, fit: usize) -> usize {
+        self.row_of(&self.judgement.posterior.fit.readings[fit]).map_or(0, |row| row.line)
+    }
+
+    fn doubt_document(&self, doubt: Doubt) -> DoubtDocument {
+        let on = |on: &str| DoubtDocument { on: on.into(), ..DoubtDocument::default() };
+        match doubt {
+            Doubt::Reading { reading, probability } => DoubtDocument {
+                line: Some(self.line(reading)),
+                verdict_probability: Some(probability),
+                ..on("reading")
+            },
+            Doubt::Dirt { chance, probability } => DoubtDocument {
+                chance_of_a_grain: Some(chance),
+                verdict_probability: Some(probability),
+                ..on("dirt")
+            },
+            Doubt::FewDraws => on("few draws"),
+        }
+    }
+
+    fn fit_document(&self, readings: &[ReadingDocument]) -> FitDocument {
+        let fit = &self.judgement.posterior.fit;
+        let find = |of: usize| readings.iter().find(|row| row.line == self.line(of)).cloned();
+        FitDocument {
+            p_value: fit.p_value,
+            misfit: self.judgement.misfit,
+            worst_reading: fit.worst.and_then(find),
+            closing_p_value: fit.closing.map(|closing| closing.p_value),
+            closing_reading: fit.closing.and_then(|closing| find(closing.reading)),
+        }
+    }
+
     /// What to read next, placement by placement: its zero, then its targets.
     fn next_rows(&self) -> Vec<NextDocument> {
         let h = self.heights();
@@ -1149,7 +1163,7 @@ struct SensitivityDocument {
 }
 
 /// What a verdict hangs on.
-#[derive(Debug, Serialize, JsonSchema)]
+#[derive(Debug, Default, Serialize, JsonSchema)]
 struct DoubtDocument {
     /// "reading", "dirt" or "few draws".
     on: String,

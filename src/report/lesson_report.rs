@@ -622,6 +622,10 @@ impl LessonReport<'_> {
 
     /// Two exercises for this stand and plate, to be worked with a pocket calculator.
     fn exercises(&self) -> [Exercise; 2] {
+        [self.exercise_on_lever(), self.exercise_on_tilt()]
+    }
+
+    fn exercise_on_lever(&self) -> Exercise {
         let h = self.heights();
         let side = &self.lesson.side;
         let [rear, front] = [side.rear, side.front].map(|at| self.plan(at));
@@ -635,7 +639,7 @@ impl LessonReport<'_> {
         let number = |value: f64| plain(value, Digits::Decimals(2));
         let value = |value: f64| format!("{} {}", plain(value, h.digits()), h.label());
         let in_micrometres = |value: f64| Measure { value, unit: self.setup.unit }.to(MICROMETRE);
-        let first = Exercise {
+        Exercise {
             question: format!(
                 "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} ahead of the column, and the tip \
                  is {} {unit} ahead of it. The plate under the block is true. What does the indicator show?",
@@ -657,8 +661,12 @@ impl LessonReport<'_> {
                 value(weight * depth),
                 self.dial(in_micrometres(weight * depth))
             ),
-        };
-        // The middle is low by one and a half dips; the rest is tilt. All of it as this indicator is read.
+        }
+    }
+
+    /// The middle is low by one and a half dips; the rest is tilt. All of it as this indicator is read.
+    fn exercise_on_tilt(&self) -> Exercise {
+        let h = self.heights();
         let zero = self.added("front right");
         let digits = self.dial_digits();
         let value = |value: f64| format!("{} {}", plain(value, digits), h.label());
@@ -672,7 +680,7 @@ impl LessonReport<'_> {
         let read = [0.0, left, far, middle];
         let spread = read.into_iter().fold(f64::NEG_INFINITY, f64::max)
             - read.into_iter().fold(f64::INFINITY, f64::min);
-        let second = Exercise {
+        Exercise {
             question: format!(
                 "A stand is parked in the front left corner of this plate. Zeroed at the front right corner it reads {} at the \
                  back left, {} at the back right and {} in the middle. How much lower or higher is the middle than the \
@@ -693,8 +701,7 @@ impl LessonReport<'_> {
                 h.label(),
                 value(spread),
             ),
-        };
-        [first, second]
+        }
     }
 
     fn at_long_reach(&self, rear: bool) -> f64 {

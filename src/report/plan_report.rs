@@ -8,7 +8,7 @@ use super::{
     },
     check_report::{way_key, way_name},
     heights::Heights,
-    number::{Digits, percent, plain, short},
+    number::{Digits, percent, share, short},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::Svg,
     reading_sheet::{ReadingSheet, direction},
@@ -19,13 +19,13 @@ use super::{
 };
 use crate::{
     decision::{
-        advice::{Advice, Enough},
+        advice::{Advice, Enough, Offer},
         methods::{MethodRow, Surveyed},
         placements::Placements,
         sufficient_set::Search,
     },
     propagation::{
-        improvement_gain::{ErrorInterval, Gain, SingleStep},
+        improvement_gain::{CheckWorth, ErrorInterval, Gain, SingleStep},
         other_methods::{Instruments, Method},
         placement_choice::Expected,
         simulation::WayKind,
@@ -172,66 +172,7 @@ impl Report for PlanReport<'_> {
     }
 
     fn document(&self) -> PlanDocument {
-        let h = self.heights();
         let gains = &self.advice.gains;
-        let name = |step: usize| gains.steps[step].step.name().to_string();
-        let interval = |i: &ErrorInterval| i.interval.map(|end| h.of(end));
-        let ways = |worth: &crate::propagation::improvement_gain::CheckWorth| {
-            worth
-                .ways
-                .iter()
-                .map(|(way, i)| WayDocument {
-                    way: way_key(*way).into(),
-                    interval: interval(i),
-                    width_u: h.of(i.width_u()),
-                })
-                .collect::<Vec<_>>()
-        };
-        let steps =
-            gains.steps.iter().zip(&self.setup.improvements.offers).map(|(step, offer)| StepDocument {
-                step: step.step.name().into(),
-                what: self.words_and_places(step.step),
-                effort: offer.effort,
-                place: step.place,
-                narrower_by: step.gain.map(|gain| gain.share),
-                narrower_by_u: step.gain.map(|gain| gain.u),
-                seen: step.gain.is_some_and(Gain::is_seen),
-                errors: step.worth.as_ref().map(ways).unwrap_or_default(),
-                set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
-                indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
-                not_tried: step.worth.as_ref().err().map(ToString::to_string),
-            });
-        let pairs = gains.pairs.iter().map(|pair| PairDocument {
-            steps: pair.steps.map(name),
-            narrower_by: pair.gain.share,
-            narrower_by_u: pair.gain.u,
-            interaction: pair.interaction.share,
-            interaction_u: pair.interaction.u,
-        });
-        let enough = self.advice.enough.as_ref().map(|enough| {
-            let found = match &enough.search {
-                Search::Cheapest(set) => Some(set),
-                Search::NoneSuffices => None,
-            };
-            EnoughDocument {
-                target: h.of(enough.target),
-                accuracy_ratio: self.setup.improvements.accuracy_ratio,
-                good_enough_now: self.is_enough(),
-                steps: found.map(|set| set.steps.iter().map(|&step| name(step)).collect()),
-                effort: found.map(|set| set.effort),
-                effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
-                efforts_count_steps: enough.counted,
-                searched: enough.among.iter().map(|&step| name(step)).collect(),
-                passed_over: enough.passed_over.iter().map(|&step| name(step)).collect(),
-                n_tried: enough.n_tried,
-                best_steps: enough.best.0.iter().map(|&step| name(step)).collect(),
-                best_interval: interval(&enough.best.1),
-            }
-        });
-        let expected = |e: Expected| Expected {
-            standard_uncertainty: h.of(e.standard_uncertainty),
-            interval_width: h.of(e.interval_width),
-        };
         PlanDocument {
             title: inert(&self.setup.title),
             answer: self.answer(),
@@ -239,36 +180,24 @@ impl Report for PlanReport<'_> {
             unit: self.setup.unit.symbol().into(),
             length_unit: self.setup.plan_unit.symbol().into(),
             way: way_key(self.way).into(),
-            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
+            tolerance: self.tolerance.map(|tolerance| self.heights().of(tolerance.value)),
             tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
-            now: ways(&gains.before),
-            steps: steps.collect(),
-            pairs: pairs.collect(),
-            enough,
-            placements: self.placed.map(|placed| PlacementsDocument {
-                survey: placed.block.clone(),
-                n_readings: n_readings(&placed.setup),
-                set_downs: placed.setup.check.survey.effort().set_downs,
-                indications: placed.setup.check.survey.effort().indications,
-                n_candidates: placed.placements.n_candidates,
-                before: expected(placed.placements.before),
-                own_survey: placed.placements.own.map(expected),
-                placed: expected(placed.placements.chosen),
-            }),
-            methods: self
-                .methods
+            now: self.way_documents(&gains.before),
+            steps: self.step_documents(),
+            pairs: gains
+                .pairs
                 .iter()
-                .map(|row| MethodDocument {
-                    method: row.what.key(),
-                    set_downs: row.effort.set_downs,
-                    indications: row.effort.indications,
-                    closures: row.closures,
-                    error: row.error.map(|v| h.of(v)),
-                    passes_up_to: row.limit.map(|limit| h.of(limit)),
-                    bad_passed: row.calls.and_then(|calls| calls.bad_passed),
-                    good_refused: row.calls.and_then(|calls| calls.good_refused),
+                .map(|pair| PairDocument {
+                    steps: pair.steps.map(|step| self.step_name(step)),
+                    narrower_by: pair.gain.share,
+                    narrower_by_u: pair.gain.u,
+                    interaction: pair.interaction.share,
+                    interaction_u: pair.interaction.u,
                 })
                 .collect(),
+            enough: self.advice.enough.as_ref().map(|enough| self.enough_document(enough)),
+            placements: self.placed.map(|placed| self.placements_document(placed)),
+            methods: self.methods.iter().map(|row| self.method_document(row)).collect(),
             n_trials: gains.n_trials,
             seed: self.seed,
             setup_digest: self.setup.digest.clone(),
@@ -745,6 +674,94 @@ impl PlanReport<'_> {
         )
     }
 
+    fn step_name(&self, step: usize) -> String {
+        self.advice.gains.steps[step].step.name().to_string()
+    }
+
+    fn way_documents(&self, worth: &CheckWorth) -> Vec<WayDocument> {
+        let h = self.heights();
+        let document = |(way, error): &(WayKind, ErrorInterval)| WayDocument {
+            way: way_key(*way).into(),
+            interval: error.interval.map(|end| h.of(end)),
+            width_u: h.of(error.width_u()),
+        };
+        worth.ways.iter().map(document).collect()
+    }
+
+    fn step_documents(&self) -> Vec<StepDocument> {
+        let steps = self.advice.gains.steps.iter().zip(&self.setup.improvements.offers);
+        let document = |(step, offer): (&SingleStep, &Offer)| StepDocument {
+            step: step.step.name().into(),
+            what: self.words_and_places(step.step),
+            effort: offer.effort,
+            place: step.place,
+            narrower_by: step.gain.map(|gain| gain.share),
+            narrower_by_u: step.gain.map(|gain| gain.u),
+            seen: step.gain.is_some_and(Gain::is_seen),
+            errors: step.worth.as_ref().map(|worth| self.way_documents(worth)).unwrap_or_default(),
+            set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
+            indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
+            not_tried: step.worth.as_ref().err().map(ToString::to_string),
+        };
+        steps.map(document).collect()
+    }
+
+    fn enough_document(&self, enough: &Enough) -> EnoughDocument {
+        let h = self.heights();
+        let names = |steps: &[usize]| steps.iter().map(|&step| self.step_name(step)).collect::<Vec<_>>();
+        let found = match &enough.search {
+            Search::Cheapest(set) => Some(set),
+            Search::NoneSuffices => None,
+        };
+        EnoughDocument {
+            target: h.of(enough.target),
+            accuracy_ratio: self.setup.improvements.accuracy_ratio,
+            good_enough_now: self.is_enough(),
+            steps: found.map(|set| names(&set.steps)),
+            effort: found.map(|set| set.effort),
+            effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
+            efforts_count_steps: enough.counted,
+            searched: names(&enough.among),
+            passed_over: names(&enough.passed_over),
+            n_tried: enough.n_tried,
+            best_steps: names(&enough.best.0),
+            best_interval: enough.best.1.interval.map(|end| h.of(end)),
+        }
+    }
+
+    fn placements_document(&self, placed: &PlacedSetup) -> PlacementsDocument {
+        let h = self.heights();
+        let expected = |e: Expected| Expected {
+            standard_uncertainty: h.of(e.standard_uncertainty),
+            interval_width: h.of(e.interval_width),
+        };
+        let Effort { set_downs, indications } = placed.setup.check.survey.effort();
+        PlacementsDocument {
+            survey: placed.block.clone(),
+            n_readings: n_readings(&placed.setup),
+            set_downs,
+            indications,
+            n_candidates: placed.placements.n_candidates,
+            before: expected(placed.placements.before),
+            own_survey: placed.placements.own.map(expected),
+            placed: expected(placed.placements.chosen),
+        }
+    }
+
+    fn method_document(&self, row: &MethodRow) -> MethodDocument {
+        let h = self.heights();
+        MethodDocument {
+            method: row.what.key(),
+            set_downs: row.effort.set_downs,
+            indications: row.effort.indications,
+            closures: row.closures,
+            error: row.error.map(|v| h.of(v)),
+            passes_up_to: row.limit.map(|limit| h.of(limit)),
+            bad_passed: row.calls.and_then(|calls| calls.bad_passed),
+            good_refused: row.calls.and_then(|calls| calls.good_refused),
+        }
+    }
+
     fn now(&self) -> Option<&ErrorInterval> {
         self.advice.gains.before.way(self.way)
     }
@@ -768,11 +785,7 @@ impl PlanReport<'_> {
 }
 
 fn gain_text(gain: Gain) -> String {
-    format!(
-        "{} % (standard uncertainty {} %)",
-        plain(100.0 * gain.share, Digits::Decimals(0)),
-        plain(100.0 * gain.u, Digits::Decimals(1))
-    )
+    format!("{} (standard uncertainty {})", share(gain.share, 0), share(gain.u, 1))
 }
 
 /// How many readings a survey has besides zeros and closing readings.

@@ -7,7 +7,7 @@ use super::{
         course::{Course, Finding, Sign},
     },
     heights::Heights,
-    number::{Digits, percent, plain, probability, share, short},
+    number::{Digits, money, percent, plain, probability, share, short},
     page::{Annexed, Figure, LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::Svg,
     setup_words,
@@ -19,7 +19,7 @@ use crate::{
         recall::{Costs, LeastCost},
         recall_plan::{
             AS_NEW, CheckKind, CheckWorth, CostPlan, Entry, EntryFit, Found, PlatePlan, PlateRecord,
-            RecallPlan, RecallQuestion,
+            RecallPlan, RecallQuestion, RecordReading,
         },
     },
     propagation::wear_history::{EventFit, Interval, UNFORESEEN, UNFORESEEN_MEAN, WearPrior},
@@ -743,10 +743,9 @@ impl RecallReport<'_> {
         }
     }
 
-    /// A plate's course in time, as a picture.
-    fn course(&self, of: &Of) -> Svg {
-        let h = self.heights();
-        let of_interval = |interval: &Interval| three(interval).map(|v| h.of(v));
+    /// What was found, and what all entries together say of the time from one resurfacing to the next.
+    fn found_and_fitted(&self, of: &Of) -> (Vec<Finding>, Vec<Vec<[f64; 4]>>) {
+        let of_interval = |interval: &Interval| three(interval).map(|v| self.heights().of(v));
         let (mut found, mut fitted) = (Vec::new(), vec![Vec::new()]);
         for (entry, row, fit) in of.entries() {
             let Some(alone) = fit.alone() else { continue };
@@ -766,15 +765,18 @@ impl RecallReport<'_> {
                 part.push([year, mean, low, high]);
             }
         }
-        let forecast: Vec<[f64; 4]> = of
-            .plan
-            .forecast
-            .iter()
-            .map(|(years, flatness, _)| {
-                let [mean, low, high] = of_interval(flatness);
-                [*years, mean, low, high]
-            })
-            .collect();
+        (found, fitted)
+    }
+
+    /// A plate's course in time, as a picture.
+    fn course(&self, of: &Of) -> Svg {
+        let h = self.heights();
+        let (found, mut fitted) = self.found_and_fitted(of);
+        let ahead = of.plan.forecast.iter().map(|(years, flatness, _)| {
+            let [mean, low, high] = three(flatness).map(|v| h.of(v));
+            [*years, mean, low, high]
+        });
+        let forecast: Vec<[f64; 4]> = ahead.collect();
         if let (Some(part), Some(first)) = (fitted.last_mut(), forecast.first()) {
             part.push(*first);
         }
@@ -811,13 +813,42 @@ impl RecallReport<'_> {
     }
 
     fn plate_document(&self, of: &Of) -> PlateDocument {
-        let h = self.heights();
-        let interval = |interval: &Interval| IntervalDocument {
-            estimate: h.of(interval.mean),
-            from: h.of(interval.ends[0]),
-            to: h.of(interval.ends[1]),
+        let day = |years: f64| self.day(years).to_string();
+        let own = of.own.setup.as_ref().map_or(self.setup, |(_, setup)| setup);
+        let reading = |reading: &RecordReading| ReadingDocument {
+            left_out_lines: reading.left_out.iter().map(|&entry| of.rows[entry].line).collect(),
+            send_out_by: reading.due.map(day),
         };
-        let entries = of.entries().map(|(entry, row, fit)| EntryDocument {
+        let forecast = of.plan.forecast.iter().map(|(years, flatness, out)| ForecastDocument {
+            date: day(*years),
+            flatness: self.interval_document(flatness),
+            out_probability: *out,
+        });
+        PlateDocument {
+            name: inert(&of.record.name),
+            tolerance: self.heights().of(of.tolerance.value),
+            tolerance_name: inert(&of.tolerance.name),
+            setup_digest: own.digest.clone(),
+            usage: of.record.usage,
+            send_out_by: of.plan.due.map(day),
+            out_probability: of.plan.out_today(),
+            flatness: self.interval_document(&of.plan.wear.today),
+            wear_per_year: self.interval_document(&of.plan.wear.rate),
+            entries: of.entries().map(|(entry, row, fit)| self.entry_document(entry, row, fit)).collect(),
+            readings: of.plan.readings.iter().map(reading).collect(),
+            forecast: forecast.collect(),
+            by_cost: of.plan.by_cost.as_ref().map(|by_cost| self.cost_document(by_cost)),
+        }
+    }
+
+    fn interval_document(&self, interval: &Interval) -> IntervalDocument {
+        let [estimate, from, to] = three(interval).map(|height| self.heights().of(height));
+        IntervalDocument { estimate, from, to }
+    }
+
+    fn entry_document(&self, entry: &Entry, row: &HistoryRow, fit: &EntryFit) -> EntryDocument {
+        let h = self.heights();
+        EntryDocument {
             line: row.line,
             date: entry.day.to_string(),
             kind: row.kind.name().into(),
@@ -827,67 +858,32 @@ impl RecallReport<'_> {
             file: inert(&row.file),
             remark: inert(&row.remark),
             is_left_out: matches!(fit, EntryFit::LeftOut(_)),
-            alone: fit.alone().as_ref().map(interval),
-            with_all_others: fit.counted().map(|fit| interval(&fit.fitted)),
+            alone: fit.alone().map(|alone| self.interval_document(&alone)),
+            with_all_others: fit.counted().map(|fit| self.interval_document(&fit.fitted)),
             p_value: p_value(fit),
-        });
-        let forecast = of.plan.forecast.iter().map(|(years, flatness, out)| ForecastDocument {
-            date: self.day(*years).to_string(),
-            flatness: interval(flatness),
-            out_probability: *out,
-        });
-        let by_cost = of.plan.by_cost.as_ref().map(|by_cost| CostPlanDocument {
-            least_cost_date: by_cost
-                .least
-                .filter(|(least, _)| least.is_reached)
-                .map(|(least, _)| self.day(least.years).to_string()),
+        }
+    }
+
+    fn cost_document(&self, by_cost: &CostPlan) -> CostPlanDocument {
+        let check = |check: &CheckWorth| CheckDocument {
+            check: match check.check {
+                CheckKind::Spread => "spread",
+                CheckKind::Readings => "readings",
+                CheckKind::Certificate => "certificate",
+                CheckKind::Perfect => "exact",
+            }
+            .into(),
+            standard_uncertainty: check.standard_uncertainty.map(|u| self.heights().of(u)),
+            worth: check.worth,
+        };
+        let reached = by_cost.least.filter(|(least, _)| least.is_reached);
+        CostPlanDocument {
+            least_cost_date: reached.map(|(least, _)| self.day(least.years).to_string()),
             acceptable_risk: by_cost.least.map(|(_, risk)| risk),
             years_between: by_cost.cycle.map(|cycle| cycle.years),
             cost_per_year: by_cost.cycle.map(|cycle| cycle.cost_per_year),
             stated_risk_costs_more: by_cost.risk_costs_more,
-            checks: by_cost
-                .checks
-                .iter()
-                .map(|check| CheckDocument {
-                    check: match check.check {
-                        CheckKind::Spread => "spread",
-                        CheckKind::Readings => "readings",
-                        CheckKind::Certificate => "certificate",
-                        CheckKind::Perfect => "exact",
-                    }
-                    .into(),
-                    standard_uncertainty: check.standard_uncertainty.map(|u| h.of(u)),
-                    worth: check.worth,
-                })
-                .collect(),
-        });
-        PlateDocument {
-            name: inert(&of.record.name),
-            tolerance: h.of(of.tolerance.value),
-            tolerance_name: inert(&of.tolerance.name),
-            setup_digest: of
-                .own
-                .setup
-                .as_ref()
-                .map_or(&self.setup.digest, |(_, setup)| &setup.digest)
-                .clone(),
-            usage: of.record.usage,
-            send_out_by: of.plan.due.map(|years| self.day(years).to_string()),
-            out_probability: of.plan.out_today(),
-            flatness: interval(&of.plan.wear.today),
-            wear_per_year: interval(&of.plan.wear.rate),
-            entries: entries.collect(),
-            readings: of
-                .plan
-                .readings
-                .iter()
-                .map(|reading| ReadingDocument {
-                    left_out_lines: reading.left_out.iter().map(|&entry| of.rows[entry].line).collect(),
-                    send_out_by: reading.due.map(|years| self.day(years).to_string()),
-                })
-                .collect(),
-            forecast: forecast.collect(),
-            by_cost,
+            checks: by_cost.checks.iter().map(check).collect(),
         }
     }
 
@@ -992,11 +988,6 @@ fn worth_of_shop_check(by_cost: &CostPlan) -> Option<f64> {
 
 /// What amounts of money are in: that of the costs, which no one names.
 const CURRENCY: &str = "in the costs' currency";
-
-/// An amount, to whole units where it is large.
-fn money(amount: f64) -> String {
-    plain(amount, Digits::Decimals(if amount.abs() < 10.0 { 2 } else { 0 }))
-}
 
 /// What the methods rest on.
 const REFERENCES: [&str; 7] = [
