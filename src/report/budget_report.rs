@@ -106,13 +106,16 @@ pub struct Joint {
 }
 
 /// How several measurands are correlated.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "JointDocument", description = "How several measurands are correlated, by Monte Carlo.")]
 pub struct JointPart {
-    /// Covariances, each in the product of both units.
-    pub covariance: Vec<Vec<f64>>,
-    /// Correlation coefficients.
+    /// Correlation coefficients of the measurands; null where a density has no variance.
+    #[schemars(with = "Matrix")]
     pub correlation: Vec<Vec<f64>>,
-    /// Joint coverage regions.
+    /// Covariances of the measurands, each in the product of both units; null where there is none.
+    #[schemars(with = "Matrix")]
+    pub covariance: Vec<Vec<f64>>,
+    /// Joint coverage regions, over the trials.
     pub regions: Option<CoverageRegions>,
 }
 
@@ -186,11 +189,7 @@ impl Report for BudgetReport<'_> {
                 correlation: joint.map(|joint| matrix(&joint.linear.correlation)),
                 covariance: joint.map(|joint| matrix(&joint.linear.covariance)),
                 regions: joint.and_then(|joint| joint.linear.regions),
-                monte_carlo: monte_carlo.map(|part| JointDocument {
-                    correlation: matrix(&part.correlation),
-                    covariance: matrix(&part.covariance),
-                    regions: part.regions,
-                }),
+                monte_carlo: monte_carlo.cloned(),
             }))
         }
     }
@@ -875,7 +874,7 @@ impl<'a> MeasurandReport<'a> {
     }
 
     fn document(&self) -> MeasurandDocument {
-        let budget = BudgetDocument::from(&self.budget);
+        let budget = BudgetDocument::from(self.budget.clone());
         let expanded = Rounded::of(self.budget.estimate, self.expanded(), 2);
         let trials = self.trials.as_ref();
         let (y, expanded_uncertainty) = (self.budget.estimate, self.budget.expanded_uncertainty);
@@ -1127,7 +1126,7 @@ pub struct SeveralDocument {
     regions: Option<CoverageRegions>,
     /// The same by Monte Carlo.
     #[serde(skip_serializing_if = "Option::is_none")]
-    monte_carlo: Option<JointDocument>,
+    monte_carlo: Option<JointPart>,
 }
 
 /// Rows of numbers, null for what there is not.
@@ -1135,17 +1134,6 @@ type Matrix = Vec<Vec<Option<f64>>>;
 
 fn matrix(numbers: &[Vec<f64>]) -> Matrix {
     numbers.iter().map(|row| row.iter().copied().map(finite).collect()).collect()
-}
-
-/// How several measurands are correlated, by Monte Carlo.
-#[derive(Debug, Serialize, JsonSchema)]
-struct JointDocument {
-    /// Correlation coefficients of the measurands; null where a density has no variance.
-    correlation: Matrix,
-    /// Covariances of the measurands, each in the product of both units; null where there is none.
-    covariance: Matrix,
-    /// Joint coverage regions, over the trials.
-    regions: Option<CoverageRegions>,
 }
 
 /// What is known of one measurand.

@@ -178,9 +178,9 @@ impl Report for CheckReport<'_> {
             limits: self.limits_document(self.limits.first()),
             verdicts: self.verdicts.iter().map(VerdictDocument::from).collect(),
             acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
-            budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
+            budget: BudgetDocument::from(self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
-                budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
+                budget: BudgetDocument::from(self.in_unit(&s.budget.of_difference)),
                 validation: s.validation.in_unit(h.of(1.0)),
             },
             assumptions: self.setup.assumptions.clone(),

@@ -10,93 +10,21 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use std::collections::BTreeMap;
 
 /// A budget by the law of propagation.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct BudgetDocument {
-    /// What is measured.
-    pub measurand: String,
-    /// Unit of the measurand.
-    pub unit: String,
-    /// Its inputs.
-    pub inputs: Vec<BudgetRowDocument>,
-    /// The estimate of the measurand.
-    pub estimate: f64,
-    /// The combined standard uncertainty; null where the law of propagation does not apply, and so are the others below.
-    pub combined_standard_uncertainty: Option<f64>,
-    /// Effective degrees of freedom (Welch-Satterthwaite); null where they are infinite.
-    pub effective_degrees_of_freedom: Option<f64>,
-    /// Coverage probability of the expanded uncertainty.
-    pub coverage_probability: f64,
-    /// The coverage factor.
-    pub coverage_factor: Option<f64>,
-    /// The expanded uncertainty.
-    pub expanded_uncertainty: Option<f64>,
+    #[serde(flatten)]
+    budget: Budget,
     /// Why the law of propagation does not apply; left out where it does.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub no_law: Option<String>,
+    no_law: Option<String>,
 }
 
-/// One input of a budget.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
-pub struct BudgetRowDocument {
-    /// The input quantity.
-    pub name: String,
-    /// Unit of the estimate and of the standard uncertainty.
-    pub unit: String,
-    /// The estimate.
-    pub estimate: f64,
-    /// The standard uncertainty.
-    pub standard_uncertainty: f64,
-    /// The distribution.
-    pub distribution: String,
-    /// Its limits or other parameters, by the names that files have for them, in the unit of the estimate; left out
-    /// where it is none of the usual ones.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub parameters: Option<BTreeMap<String, f64>>,
-    /// Degrees of freedom; null where they are infinite.
-    pub degrees_of_freedom: Option<f64>,
-    /// The sensitivity coefficient, in the measurand's unit per the input's; null where the law does not apply.
-    pub sensitivity: Option<f64>,
-    /// The contribution to the combined standard uncertainty.
-    pub contribution: Option<f64>,
-    /// The share in the combined variance.
-    pub share: Option<f64>,
-}
-
-impl From<&Budget> for BudgetDocument {
-    fn from(budget: &Budget) -> Self {
-        Self {
-            measurand: budget.measurand.clone(),
-            unit: budget.unit.clone(),
-            inputs: budget
-                .inputs
-                .iter()
-                .map(|row| BudgetRowDocument {
-                    name: row.name.clone(),
-                    unit: row.unit.clone(),
-                    estimate: row.estimate,
-                    standard_uncertainty: row.standard_uncertainty,
-                    distribution: row.distribution.to_string(),
-                    parameters: row.density.map(|density| {
-                        let named = density.parameters().into_iter();
-                        named.map(|(name, value)| (name.to_string(), value)).collect()
-                    }),
-                    degrees_of_freedom: finite(row.degrees_of_freedom),
-                    sensitivity: finite(row.sensitivity),
-                    contribution: finite(row.contribution),
-                    share: finite(row.share),
-                })
-                .collect(),
-            estimate: budget.estimate,
-            combined_standard_uncertainty: finite(budget.combined_standard_uncertainty),
-            effective_degrees_of_freedom: finite(budget.effective_degrees_of_freedom),
-            coverage_probability: budget.coverage_probability,
-            coverage_factor: finite(budget.coverage_factor),
-            expanded_uncertainty: finite(budget.expanded_uncertainty),
-            no_law: budget.no_law.as_ref().map(|why| text::sentence(&why.to_string())),
-        }
+impl From<Budget> for BudgetDocument {
+    fn from(budget: Budget) -> Self {
+        let no_law = budget.no_law.as_ref().map(|why| text::sentence(&why.to_string()));
+        Self { budget, no_law }
     }
 }
 

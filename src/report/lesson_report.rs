@@ -327,10 +327,8 @@ impl LessonReport<'_> {
             x_unit: self.setup.plan_unit.symbol(),
             y_axis: "false reading, rear in the dip",
             y_unit: h.label(),
-            y_range: None,
             curves: &curves,
-            bands: &[],
-            limits: &[],
+            ..Curves::default()
         }
         .svg();
         vec![
@@ -484,13 +482,11 @@ impl LessonReport<'_> {
             x_unit: self.setup.plan_unit.symbol(),
             y_axis: "height, reading",
             y_unit: h.label(),
-            y_range: None,
             curves: &[
                 Curve { name: "the plate, over its corners", points: &heights },
                 Curve { name: "what the indicator shows", points: &readings },
             ],
-            bands: &[],
-            limits: &[],
+            ..Curves::default()
         }
         .svg();
         let own = match self.setup.plan.stand_use {

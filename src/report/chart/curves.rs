@@ -11,6 +11,7 @@ use super::label::{MarkRows, Places, area_of};
 use super::{Mark, axis, shown};
 
 /// A chart of up to four curves, each with its name written beside it.
+#[derive(Default)]
 pub struct Curves<'a> {
     /// Title of the picture.
     pub title: &'a str,
