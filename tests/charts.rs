@@ -11,7 +11,7 @@ use howflat::report::chart::plate_map::{MapStand, MapTarget, PlateMap};
 use howflat::report::chart::stand_view::StandView;
 use howflat::report::font;
 use howflat::report::number::Digits;
-use howflat::report::picture::{Anchor, Face, Manner, Picture, PixelError, png};
+use howflat::report::picture::{Anchor, Face, Manner, Picture, PixelError, Svg, png};
 use rand_distr::{Distribution, Gamma, Normal};
 use rand_philox::Philox;
 
@@ -30,7 +30,7 @@ fn draws(seed: u32, n: usize, of: impl Distribution<f64>) -> Vec<f64> {
     (0..n).map(|_| of.sample(&mut rng)).collect()
 }
 
-fn histogram_of_errors() -> String {
+fn histogram_of_errors() -> Svg {
     let dips = draws(1, 100_000, Gamma::new(2.2, 2.1).expect("valid"));
     let noise = draws(2, 100_000, Normal::new(-2.0, 0.8).expect("valid"));
     let values: Vec<f64> = dips.iter().zip(&noise).map(|(a, b)| a + b).collect();
@@ -54,7 +54,7 @@ fn histogram_of_errors() -> String {
     .svg()
 }
 
-fn histogram_of_a_budget() -> String {
+fn histogram_of_a_budget() -> Svg {
     let values = draws(3, 20_000, Normal::new(50.000838, 0.000032).expect("valid"));
     let normal = |x: f64| {
         let z = (x - 50.000838) / 0.000034;
@@ -77,7 +77,7 @@ fn histogram_of_a_budget() -> String {
 }
 
 /// A spread of readings is a whole number of read steps: each step its own bar.
-fn histogram_of_readings() -> String {
+fn histogram_of_readings() -> Svg {
     let values: Vec<f64> = draws(4, 5000, Normal::new(180.0, 40.0).expect("valid"))
         .iter()
         .map(|v| (v / 20.0).round() * 20.0)
@@ -98,7 +98,7 @@ fn histogram_of_readings() -> String {
     .svg()
 }
 
-fn bars_of_sources() -> String {
+fn bars_of_sources() -> Svg {
     let share = |value: f64, half: f64| Share { value, interval: Some([value - half, value + half]) };
     let bar = |label, first: f64, total: f64| Bar {
         label,
@@ -121,7 +121,7 @@ fn bars_of_sources() -> String {
     .svg()
 }
 
-fn bars_of_a_budget() -> String {
+fn bars_of_a_budget() -> Svg {
     let bar = |label, value| Bar { label, first_order: Share { value, interval: None }, total: None };
     Bars {
         title: "What makes up the uncertainty of one reading",
@@ -154,7 +154,7 @@ fn grid(n: usize, length: f64) -> Vec<f64> {
     (0..n).map(|i| length * i as f64 / (n - 1) as f64).collect()
 }
 
-fn plate_with_parked_stand() -> String {
+fn plate_with_parked_stand() -> Svg {
     let (x, y) = (grid(61, 36.0), grid(41, 24.0));
     let heights: Vec<f64> = y.iter().flat_map(|&b| x.iter().map(move |&a| worn(a, b))).collect();
     let at = [[33.5, 2.5], [2.5, 21.5], [18.0, 12.0], [33.5, 21.5], [18.0, 2.5], [18.0, 21.5], [33.5, 12.0]];
@@ -181,7 +181,7 @@ fn plate_with_parked_stand() -> String {
     .svg()
 }
 
-fn plate_with_carried_stand() -> String {
+fn plate_with_carried_stand() -> Svg {
     let (x, y) = (grid(51, 1000.0), grid(31, 630.0));
     let heights: Vec<f64> =
         y.iter().flat_map(|&b| x.iter().map(move |&a| worn(a / 28.0, b / 26.5) * 0.0254)).collect();
@@ -217,7 +217,7 @@ fn plate_with_carried_stand() -> String {
 }
 
 /// The stand turned on its spot near a corner, its feet elsewhere for each target.
-fn plate_with_turned_stand() -> String {
+fn plate_with_turned_stand() -> Svg {
     let (x, y) = (grid(61, 36.0), grid(41, 24.0));
     let heights: Vec<f64> = y.iter().flat_map(|&b| x.iter().map(move |&a| worn(a, b) / 100.0)).collect();
     let at = [[33.5, 2.5], [2.5, 21.5], [18.0, 12.0], [33.5, 21.5], [18.0, 2.5], [18.0, 21.5], [33.5, 12.0]];
@@ -252,7 +252,7 @@ fn plate_with_turned_stand() -> String {
 }
 
 /// A blank plate with stand and targets, as a reading sheet has it.
-fn plate_without_heights() -> String {
+fn plate_without_heights() -> Svg {
     let at = [[33.5, 2.5], [2.5, 21.5], [18.0, 12.0]];
     let targets: Vec<MapTarget> =
         at.iter().zip(["1", "2", "3"]).map(|(&at, label)| MapTarget { at, label, reading: None }).collect();
@@ -276,7 +276,7 @@ fn plate_without_heights() -> String {
 }
 
 /// An estimate that covers the working surface only, with targets in its corners.
-fn estimate_and_uncertainty() -> String {
+fn estimate_and_uncertainty() -> Svg {
     let shift = |nodes: Vec<f64>| nodes.into_iter().map(|v| v + 1.0).collect::<Vec<f64>>();
     let (x, y) = (shift(grid(19, 34.0)), shift(grid(13, 22.0)));
     let heights: Vec<f64> = y.iter().flat_map(|&b| x.iter().map(move |&a| worn(a, b) / 100.0)).collect();
@@ -319,7 +319,7 @@ fn estimate_and_uncertainty() -> String {
     .svg()
 }
 
-fn flat_plate() -> String {
+fn flat_plate() -> Svg {
     PlateMap {
         title: "A perfect plate",
         heights_are: "height",
@@ -335,7 +335,7 @@ fn flat_plate() -> String {
     .svg()
 }
 
-fn risk_curves() -> String {
+fn risk_curves() -> Svg {
     let smooth = |x: f64| 100.0 / (1.0 + (-x).exp());
     let points = |of: &dyn Fn(f64) -> f64| -> Vec<[f64; 2]> {
         (0..=120).map(|i| f64::from(i) / 10.0).map(|x| [x, of(x)]).collect()
@@ -369,7 +369,7 @@ fn risk_curves() -> String {
     .svg()
 }
 
-fn operating_curve() -> String {
+fn operating_curve() -> Svg {
     let points: Vec<[f64; 2]> = (0..=60)
         .map(|i| f64::from(i) * 4.0)
         .map(|x| [x, 100.0 / (1.0 + ((x - 110.0) / 14.0).exp())])
@@ -388,7 +388,7 @@ fn operating_curve() -> String {
     .svg()
 }
 
-fn stand_in_a_dip() -> String {
+fn stand_in_a_dip() -> Svg {
     let surface: Vec<[f64; 2]> = (0..=120)
         .map(|i| f64::from(i) * 4.0 - 120.0)
         .map(|x| [x, -1.6 * (-0.5 * ((x + 50.0) / 22.0).powi(2)).exp()])
@@ -410,7 +410,7 @@ fn stand_in_a_dip() -> String {
     .svg()
 }
 
-fn all() -> Vec<(&'static str, String)> {
+fn all() -> Vec<(&'static str, Svg)> {
     vec![
         ("histogram_of_errors", histogram_of_errors()),
         ("histogram_of_a_budget", histogram_of_a_budget()),
@@ -574,7 +574,7 @@ fn typed_text_is_inert() {
 }
 
 /// Every picture with the same text wherever a user's text may go.
-fn with_text(text: &str) -> Vec<(&'static str, String)> {
+fn with_text(text: &str) -> Vec<(&'static str, Svg)> {
     let values = draws(5, 500, Normal::new(1.0, 2.0).expect("valid"));
     let density = |x: f64| 0.2 * (-x * x).exp();
     let histogram = Histogram {
@@ -681,7 +681,7 @@ fn with_text(text: &str) -> Vec<(&'static str, String)> {
 }
 
 /// Every picture from the same few numbers, wherever numbers go.
-fn with_numbers(v: &[f64]) -> Vec<(&'static str, String)> {
+fn with_numbers(v: &[f64]) -> Vec<(&'static str, Svg)> {
     let at = |i: usize| v.get(i % v.len().max(1)).copied().unwrap_or(f64::NAN);
     let density = |_: f64| at(3);
     let histogram = Histogram {

@@ -1,5 +1,8 @@
 //! Which readings of a check let a plate be accepted, and which put it out.
 
+use schemars::JsonSchema;
+use serde::Serialize;
+
 /// What a check can decide against a tolerance, worked out over many simulated plates.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
@@ -42,16 +45,17 @@ pub struct BadGivenResult {
     pub n_trials: usize,
 }
 
-/// What a limit of acceptance does.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What a limit of acceptance (µm) does.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(rename = "OperatingDocument", description = "What a limit of acceptance does.")]
 pub struct OperatingPoint {
-    /// Plates with a result at or below this (µm) are accepted.
+    /// Plates that read this or less are accepted.
     pub limit: f64,
     /// Chance that a bad plate is accepted.
     pub bad_accepted: f64,
     /// Chance that a good plate is turned down.
     pub good_refused: f64,
-    /// Chance that an accepted plate is bad; `None` where none is accepted.
+    /// Chance that an accepted plate is bad; null where none is accepted.
     pub bad_among_accepted: Option<f64>,
 }
 

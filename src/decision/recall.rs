@@ -2,6 +2,8 @@
 //! worth.
 
 use crate::quantity::{day::DAYS_PER_YEAR, vector::dot};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// Probability that a plate is out of tolerance, from today on.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,16 +14,18 @@ pub struct OutOfTolerance {
     pub probability: Vec<f64>,
 }
 
-/// What being early and being late cost, in one currency.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What being early and being late cost, in one currency. A recalibration is laboratory and transport; a bad part is one
+/// that a plate out of tolerance lets pass, or a good one that it has scrapped.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(rename = "CostsDocument", description = "Costs in one currency.")]
 pub struct Costs {
-    /// One recalibration: the laboratory, the transport.
+    /// One recalibration.
     pub recalibration: f64,
     /// A day without the plate.
     pub day: f64,
     /// How many days it is away.
     pub days_away: f64,
-    /// A bad part that a plate out of tolerance lets pass, or a good one that it has scrapped.
+    /// A bad part.
     pub bad_part: f64,
     /// How many of these there are in a year while the plate is out of tolerance.
     pub bad_parts_a_year: f64,

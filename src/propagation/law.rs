@@ -6,7 +6,9 @@ use crate::propagation::region::CoverageRegions;
 use crate::quantity::correlation::Correlation;
 use crate::quantity::distribution::Distribution;
 use crate::quantity::student::t_quantile;
-use std::fmt;
+use schemars::JsonSchema;
+use serde::{Serialize, Serializer};
+use std::{collections::BTreeMap, fmt};
 
 /// How far the Taylor series of the formula is followed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,68 +33,92 @@ pub struct LinearResult {
     pub regions: Option<CoverageRegions>,
 }
 
-/// The budget of one measurand (GUM clause 5, and annex G for its coverage factor).
-#[derive(Debug, Clone, PartialEq)]
+/// The budget of one measurand (GUM clause 5, and annex G for its coverage factor `k_p`, the quantile of t: G.3.2); what
+/// rests on derivatives is not a number where the law does not apply. `u_c(y)` and `U_p = k_p u_c(y)` are those of the first order.
+///
+/// `ν_eff` is by the Welch-Satterthwaite formula (G.4.1), not rounded; infinite if all inputs' are. The formula itself makes no
+/// provision for correlated inputs. Ours is the same approximation carried through with the
+/// correlation taken as known: each `u(x_i)` scatters by itself, `s²(u_i) = u_i²/2ν_i`, and `∂u_c²/∂u_i = 2 p_i/u_i` with
+/// `p_i = Σ_j c_i c_j u(x_i, x_j)`, so that `ν_eff = u_c⁴ / Σ p_i²/ν_i`, which is the formula where nothing is
+/// correlated. Inputs that were evaluated together, from one set of readings, share one scatter and enter as one, with the
+/// sum of their `p_i`: for them it is exact.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Budget {
     /// What is measured.
     pub measurand: String,
-    /// The unit of the estimate and of every uncertainty and contribution below.
+    /// Unit of the measurand.
     pub unit: String,
-    /// One row an input, in the order of the model's.
+    /// Its inputs.
     pub inputs: Vec<BudgetRow>,
-    /// The estimate y, the formula at the estimates of the inputs.
+    /// The estimate of the measurand.
     pub estimate: f64,
-    /// `u_c(y)`, to first order.
+    /// The combined standard uncertainty; null where the law of propagation does not apply, and so are the others below.
+    #[schemars(with = "Option<f64>")]
     pub combined_standard_uncertainty: f64,
-    /// `ν_eff` by the Welch-Satterthwaite formula (G.4.1), not rounded; infinite if all inputs' are.
-    ///
-    /// The formula itself makes no provision for correlated inputs. Ours is the same approximation carried through with the
-    /// correlation taken as known: each `u(x_i)` scatters by itself, `s²(u_i) = u_i²/2ν_i`, and `∂u_c²/∂u_i = 2 p_i/u_i` with
-    /// `p_i = Σ_j c_i c_j u(x_i, x_j)`, so that `ν_eff = u_c⁴ / Σ p_i²/ν_i`, which is the formula where nothing is
-    /// correlated. Inputs that were evaluated together, from one set of readings, share one scatter and enter as one, with the
-    /// sum of their `p_i`: for them it is exact.
+    /// Effective degrees of freedom (Welch-Satterthwaite); null where they are infinite.
+    #[schemars(with = "Option<f64>")]
     pub effective_degrees_of_freedom: f64,
-    /// The coverage probability p that was asked for.
+    /// Coverage probability of the expanded uncertainty.
     pub coverage_probability: f64,
     /// The degrees of freedom of the coverage factor: `ν_eff` truncated to the next lower whole number, as the GUM does in
     /// its examples (G.4.1, note 1, permits it), so that k is never too small; not truncated below 1.
+    #[serde(skip)]
     pub coverage_degrees_of_freedom: f64,
-    /// `k_p`, the quantile of t with these degrees of freedom (G.3.2).
+    /// The coverage factor.
+    #[schemars(with = "Option<f64>")]
     pub coverage_factor: f64,
-    /// `U_p = k_p u_c(y)`, to first order.
+    /// The expanded uncertainty.
+    #[schemars(with = "Option<f64>")]
     pub expanded_uncertainty: f64,
     /// The same with the higher-order terms, if asked for.
+    #[serde(skip)]
     pub second_order: Option<SecondOrder>,
     /// What the higher-order terms would add to `u_c²(y)`, where they were not asked for and can be had; in the square of
     /// the measurand's unit.
+    #[serde(skip)]
     pub neglected_variance: Option<f64>,
-    /// Why the law does not apply, if it does not: then everything above that rests on derivatives is not a number.
+    /// Why the law does not apply, if it does not.
+    #[serde(skip)]
     pub no_law: Option<LawError>,
 }
 
-/// One input in a budget.
-#[derive(Debug, Clone, PartialEq)]
+/// One input in a budget. `c_i = ∂f/∂x_i` is 0 for an input that is exactly known; its contribution is `u_i(y) = |c_i| u(x_i)`,
+/// and its share `Σ_j c_i c_j u(x_i, x_j) / u_c²(y)`: shares add up to 1, and correlation can make one negative.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[schemars(rename = "BudgetRowDocument", description = "One input of a budget.")]
 pub struct BudgetRow {
-    /// Its name.
+    /// The input quantity.
     pub name: String,
-    /// The unit of its estimate and standard uncertainty.
+    /// Unit of the estimate and of the standard uncertainty.
     pub unit: String,
-    /// The estimate `x_i`.
+    /// The estimate.
     pub estimate: f64,
-    /// `u(x_i)`.
+    /// The standard uncertainty.
     pub standard_uncertainty: f64,
-    /// What its density is called.
+    /// The distribution.
     pub distribution: String,
-    /// The density itself, if it is one of the usual ones.
+    /// Its limits or other parameters, by the names that files have for them, in the unit of the estimate; left out
+    /// where it is none of the usual ones.
+    #[serde(rename = "parameters", skip_serializing_if = "Option::is_none", serialize_with = "parameters")]
+    #[schemars(with = "Option<BTreeMap<String, f64>>")]
     pub density: Option<Distribution>,
-    /// Of `u(x_i)`.
+    /// Degrees of freedom; null where they are infinite.
+    #[schemars(with = "Option<f64>")]
     pub degrees_of_freedom: f64,
-    /// `c_i = ∂f/∂x_i`, in the measurand's unit per the input's; 0 for an input that is exactly known.
+    /// The sensitivity coefficient, in the measurand's unit per the input's; null where the law does not apply.
+    #[schemars(with = "Option<f64>")]
     pub sensitivity: f64,
-    /// `u_i(y) = |c_i| u(x_i)`, in the measurand's unit.
+    /// The contribution to the combined standard uncertainty.
+    #[schemars(with = "Option<f64>")]
     pub contribution: f64,
-    /// Its part of `u_c²(y)`: `Σ_j c_i c_j u(x_i, x_j) / u_c²(y)`. These add up to 1; correlation can make one negative.
+    /// The share in the combined variance.
+    #[schemars(with = "Option<f64>")]
     pub share: f64,
+}
+
+fn parameters<S: Serializer>(density: &Option<Distribution>, serializer: S) -> Result<S::Ok, S::Error> {
+    let named = density.iter().flat_map(|density| density.parameters());
+    named.collect::<BTreeMap<_, _>>().serialize(serializer)
 }
 
 /// One input of a linear measurand.

@@ -11,6 +11,8 @@ use crate::quantity::distribution::{Distribution, deviation_over_estimate};
 use crate::quantity::sample::{Summary, mean_and_standard_deviation, quantiles};
 use crate::quantity::stream::Streams;
 use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::Serialize;
 use std::fmt;
 use std::ops::Range;
 
@@ -95,39 +97,51 @@ pub struct MeasurandTrials {
     pub values: Vec<f64>,
 }
 
-/// How well adaptive trials have settled (JCGM 101 7.9.4); numbers in the measurand's unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// How well adaptive trials have settled (JCGM 101 7.9.4); numbers in the measurand's unit, and not a number for what the
+/// density does not have. δ: 7.9.2; aimed at is δ, or δ/5 for a validation.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(
+    rename = "ConvergenceDocument",
+    description = "How well adaptive trials have settled (JCGM 101 7.9.4)."
+)]
 pub struct Convergence {
-    /// The digits that were asked for.
+    /// The digits of the standard uncertainty that were asked for.
     pub significant_digits: u32,
-    /// The numerical tolerance δ of the standard uncertainty (7.9.2).
+    /// The numerical tolerance of the standard uncertainty.
     pub delta: f64,
-    /// What had to be reached: δ, or δ/5 for a validation.
+    /// What had to be reached.
     pub aimed_at: f64,
-    /// Twice the standard deviations of the averages of the estimate, the standard uncertainty, and the
-    /// low and the high end of the interval; not a number for what the density does not have.
+    /// Twice the standard deviations of the averages of estimate, standard uncertainty, low and high end; null for what the
+    /// density does not have.
+    #[schemars(with = "[Option<f64>; 4]")]
     pub reached: [f64; 4],
-    /// Whether all of these numbers are no larger than what was aimed at.
+    /// Whether all of these are no larger than what was aimed at.
     pub has_settled: bool,
 }
 
-/// Whether the linear result may be used, by the test of JCGM 101 clause 8; numbers in the measurand's unit.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// Whether the linear result may be used, by the test of JCGM 101 clause 8; numbers in the measurand's unit. With δ of the
+/// Monte Carlo standard uncertainty, `d_low = |y − U_p − y_low|` and `d_high = |y + U_p − y_high|`; the scatter of the ends
+/// is 0 where nothing is known of it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(
+    rename = "ValidationDocument",
+    description = "Whether the linear result may be used (JCGM 101 clause 8)."
+)]
 pub struct Validation {
     /// The digits of the standard uncertainty that are to mean something.
+    #[serde(skip)]
     pub significant_digits: u32,
-    /// The numerical tolerance δ of the Monte Carlo standard uncertainty.
+    /// The numerical tolerance.
     pub delta: f64,
-    /// `|y − U_p − y_low|`
+    /// Difference of the lower ends.
     pub d_low: f64,
-    /// `|y + U_p − y_high|`
+    /// Difference of the upper ends.
     pub d_high: f64,
-    /// Standard deviations of `y_low` and `y_high` from one run of as many trials to the next; 0 where nothing is known of
-    /// them.
+    /// Standard deviations of both ends from one run of as many trials to the next.
     pub end_scatter: [f64; 2],
     /// Whether there were trials enough for the comparison not to be down to luck.
     pub is_decided: bool,
-    /// Whether neither difference is larger than δ, and that is decided.
+    /// Whether both are within the tolerance, and that is decided.
     pub linear_result_may_be_used: bool,
 }
 

@@ -13,6 +13,8 @@ use crate::{
     },
 };
 use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// How many plates placements are chosen by.
 const N_CHOOSING: usize = 2048;
@@ -32,12 +34,14 @@ pub struct Unread {
     judging: Posterior,
 }
 
-/// What a survey leaves open of a plate's flatness, on average over what may be read.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What a survey leaves open of a plate's flatness (µm), on average over what may be read: standard uncertainty, and width
+/// of the 95 % interval of what the flatness may be off its estimate.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(rename = "ExpectedDocument", description = "What is left open of the flatness, on average.")]
 pub struct Expected {
-    /// Standard uncertainty, in µm.
+    /// Standard uncertainty.
     pub standard_uncertainty: f64,
-    /// Width of the 95 % interval of what the flatness may be off its estimate, in µm.
+    /// Width of the 95 % interval.
     pub interval_width: f64,
 }
 

@@ -3,20 +3,27 @@
 use crate::quantity::distribution::Distribution;
 use crate::quantity::sample::quantiles;
 use nalgebra::DMatrix;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// Two regions that hold all measurands together with the coverage probability (JCGM 102:2011, 7.7): an ellipsoid
 /// and a box with edges along the measurands, both about the estimates y, of which each has the
 /// shape that the covariances U give it and the size that a factor does.
 ///
-/// The intervals of the single measurands do not make a region of their coverage probability.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// The ellipsoid is `(η − y)ᵀ U⁻¹ (η − y) ≤ k_p²`, and there is none if a measurand is determined by the others or is
+/// exactly known, for then U has no inverse; the box is `|η_j − y_j| ≤ k_q u(y_j)` for all j. The intervals of the single
+/// measurands do not make a region of their coverage probability.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(
+    rename = "RegionsDocument",
+    description = "Joint coverage regions of several measurands (JCGM 102)."
+)]
 pub struct CoverageRegions {
-    /// The probability p.
+    /// Coverage probability of either region.
     pub coverage_probability: f64,
-    /// `k_p` of the ellipsoid `(η − y)ᵀ U⁻¹ (η − y) ≤ k_p²`; none if a measurand is determined by the others or is
-    /// exactly known, for then U has no inverse.
+    /// `k_p` of the ellipsoid; null where the covariances have no inverse.
     pub elliptical_factor: Option<f64>,
-    /// `k_q` of the box `|η_j − y_j| ≤ k_q u(y_j)` for all j.
+    /// `k_q` of the box of half-widths `k_q` times the standard uncertainties.
     pub rectangular_factor: f64,
 }
 

@@ -1,23 +1,35 @@
 //! How much of the variance of a result each source is to blame for.
 
+use schemars::JsonSchema;
+use serde::Serialize;
+
 /// One source's part in the variance of an output.
 ///
 /// The indices are estimates from random trials: they can fall a little below 0 or above 1, by an
 /// amount that their standard uncertainties tell.
-#[derive(Debug, Clone, PartialEq)]
+///
+/// The first-order index is the fraction of the variance that would go if the source were known exactly, the total one
+/// the fraction that would stay if all others were. It interacts where the total is larger than the first order by more
+/// than twice the standard uncertainty of that difference.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[schemars(
+    rename = "ShareDocument",
+    description = "One source's share in the variance of the spread's error."
+)]
 pub struct Share {
-    /// The name of the source, as given to [`Streams::source`](crate::quantity::stream::Streams::source).
+    /// The source of disturbance, in words.
     pub source: String,
-    /// The fraction of the variance that would go if this source were known exactly: its first-order index.
+    /// What it causes by itself.
     pub first_order: f64,
-    /// Standard uncertainty of `first_order`, from the finite number of trials.
+    /// Standard uncertainty of that from the finite number of trials.
+    #[serde(rename = "first_order_standard_uncertainty")]
     pub first_order_u: f64,
-    /// The fraction of the variance that would stay if all other sources were known: its total index.
+    /// What it causes by itself and together with others.
     pub total: f64,
-    /// Standard uncertainty of `total`, from the finite number of trials.
+    /// Standard uncertainty of that from the finite number of trials.
+    #[serde(rename = "total_standard_uncertainty")]
     pub total_u: f64,
-    /// Whether the source acts together with others: `total − first_order` is larger than twice
-    /// the standard uncertainty of that difference.
+    /// Whether it acts together with others.
     pub interacts: bool,
 }
 

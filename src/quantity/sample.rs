@@ -1,6 +1,8 @@
 //! What a great many trials say of a quantity.
 
 use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// A sum is taken over this many values at a time, and the parts are added in order, so that the
 /// last bit depends on no thread.
@@ -8,23 +10,36 @@ const PART: usize = 8192;
 /// How many sums run side by side in a part: one after the other would wait for each addition.
 const LANES: usize = 8;
 
-/// What a sample of a quantity says of it (JCGM 101:2008, 7.6 and 7.7); everything in the unit of
-/// the values, but for the coverage probability.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What a sample of a quantity says of it (JCGM 101:2008); everything in the unit of the values, but for the coverage
+/// probability. Mean and standard deviation, with M − 1: 7.6, eq. 16 and 17; intervals: 7.7.2, and of several equally
+/// short ones the lowest.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[schemars(rename = "SummaryDocument", description = "What a sample of a quantity says of it.")]
 pub struct Summary {
-    /// The estimate: the mean of the values (7.6, eq. 16).
+    /// The estimate.
     pub mean: f64,
-    /// The standard uncertainty: their standard deviation, with M − 1 (7.6, eq. 17).
+    /// The standard uncertainty.
     pub standard_deviation: f64,
-    /// The probabilistically symmetric coverage interval (7.7.2).
+    /// The probabilistically symmetric coverage interval, from and to.
     pub interval_symmetric: [f64; 2],
-    /// The shortest coverage interval (7.7.2); of several equally short ones, the lowest.
+    /// The shortest coverage interval, from and to.
     pub interval_shortest: [f64; 2],
-    /// The coverage probability of both.
+    /// Coverage probability of both.
     pub coverage_probability: f64,
 }
 
 impl Summary {
+    /// The same in another unit, into which `convert` takes a value.
+    pub fn map(&self, convert: impl Fn(f64) -> f64) -> Self {
+        Self {
+            mean: convert(self.mean),
+            standard_deviation: convert(self.standard_deviation),
+            interval_symmetric: self.interval_symmetric.map(&convert),
+            interval_shortest: self.interval_shortest.map(&convert),
+            coverage_probability: self.coverage_probability,
+        }
+    }
+
     /// Summarises `values`; `coverage_probability` lies between 0 and 1.
     ///
     /// The ends of the intervals are values of the sample, as JCGM 101 7.7 defines them. With fewer

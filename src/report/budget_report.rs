@@ -8,13 +8,10 @@ use super::{
         bars::{Bar, Bars, Share},
         histogram::{Density, Histogram, Interval},
     },
-    check_report::LIMITS_OF_USE,
-    document::{
-        BudgetDocument, MonteCarloDocument, RegionsDocument, SecondOrderDocument, ValidationDocument, finite,
-    },
+    document::{BudgetDocument, MonteCarloDocument, SecondOrderDocument, finite},
     number::{Digits, percent, plain, probability, typeset, unit_label},
-    page::{Page, Part, date_fact, short_digest},
-    picture::{PixelError, png},
+    page::{LIMITS_OF_USE, Page, Part, date_fact, ending, short_digest},
+    picture::Svg,
     setup_words,
     table::{Cell, Column, Table},
     text,
@@ -42,7 +39,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 use std::borrow::Cow;
 
 /// Everything a report on a budget is made from; every number it shows is here.
@@ -112,13 +108,16 @@ pub struct Joint {
 }
 
 /// How several measurands are correlated.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[schemars(rename = "JointDocument", description = "How several measurands are correlated, by Monte Carlo.")]
 pub struct JointPart {
-    /// Covariances, each in the product of both units.
-    pub covariance: Vec<Vec<f64>>,
-    /// Correlation coefficients.
+    /// Correlation coefficients of the measurands; null where a density has no variance.
+    #[schemars(with = "Matrix")]
     pub correlation: Vec<Vec<f64>>,
-    /// Joint coverage regions.
+    /// Covariances of the measurands, each in the product of both units; null where there is none.
+    #[schemars(with = "Matrix")]
+    pub covariance: Vec<Vec<f64>>,
+    /// Joint coverage regions, over the trials.
     pub regions: Option<CoverageRegions>,
 }
 
@@ -135,6 +134,8 @@ impl From<&MonteCarlo> for JointPart {
 }
 
 impl Report for BudgetReport<'_> {
+    type Document = ReportDocument;
+
     fn page(&self) -> Page {
         let mut facts = match self.check {
             Some(setup) => setup_words::facts(setup, setup.tolerance.as_ref(), self.date),
@@ -149,17 +150,15 @@ impl Report for BudgetReport<'_> {
             kind: "Uncertainty budget".into(),
             title: self.title.to_string(),
             facts,
-            answer_is: String::new(),
             answer: self.measurands.iter().map(MeasurandReport::answer).collect(),
-            verdict: None,
             parts: self.parts(),
             provenance: self.provenance(),
             for_signature: true,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> ReportDocument {
         let mut documents: Vec<MeasurandDocument> =
             self.measurands.iter().map(MeasurandReport::document).collect();
         let head = HeadDocument {
@@ -180,7 +179,7 @@ impl Report for BudgetReport<'_> {
             straight_lines: (!self.lines.is_empty())
                 .then(|| self.lines.iter().map(LineDocument::from).collect()),
         };
-        let document = if documents.len() == 1 {
+        if documents.len() == 1 {
             let measurand = documents.remove(0);
             ReportDocument::One(Box::new(OneDocument { head, measurand }))
         } else {
@@ -191,32 +190,24 @@ impl Report for BudgetReport<'_> {
                 measurands: documents,
                 correlation: joint.map(|joint| matrix(&joint.linear.correlation)),
                 covariance: joint.map(|joint| matrix(&joint.linear.covariance)),
-                regions: joint.and_then(|joint| joint.linear.regions.as_ref()).map(RegionsDocument::from),
-                monte_carlo: monte_carlo.map(|part| JointDocument {
-                    correlation: matrix(&part.correlation),
-                    covariance: matrix(&part.covariance),
-                    regions: part.regions.as_ref().map(RegionsDocument::from),
-                }),
+                regions: joint.and_then(|joint| joint.linear.regions),
+                monte_carlo: monte_carlo.cloned(),
             }))
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(ReportDocument).to_value()
-    }
-
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        for (measurand, suffix) in self.measurands.iter().zip(self.suffixes()) {
-            let table = measurand.table();
-            files.push((format!("budget{suffix}.csv"), table.csv().into_bytes()));
-            files.push((format!("budget{suffix}.md"), table.markdown().into_bytes()));
-            if let Some(histogram) = measurand.histogram() {
-                files.push((format!("histogram{suffix}.png"), png(&histogram, 2.0)?));
-            }
         }
-        Ok(files)
+    }
+
+    fn tables(&self) -> Vec<(String, Table)> {
+        let each = self.measurands.iter().zip(self.suffixes());
+        each.map(|(measurand, suffix)| (format!("budget{suffix}"), measurand.table())).collect()
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture.starts_with("histogram")
+    }
+
+    fn more_files(&self) -> Vec<(String, Vec<u8>)> {
+        let tables = self.tables().into_iter();
+        tables.map(|(name, table)| (format!("{name}.md"), table.markdown().into_bytes())).collect()
     }
 }
 
@@ -233,39 +224,9 @@ fn without_value(why: &MonteCarloError) -> Option<String> {
 impl<'a> BudgetReport<'a> {
     /// The report on a formula model.
     pub fn of_model(setup: &'a MeasurementSetup, evaluation: &'a Evaluation) -> Self {
-        let trials = |index: usize| {
-            let trials = evaluation.monte_carlo.as_ref()?.measurands.get(index)?;
-            Some(TrialsReport {
-                summary: trials.summary,
-                values: Cow::Borrowed(&trials.values),
-                convergence: trials.convergence,
-                validation: *evaluation.validations.get(index)?,
-                interval: evaluation.settings.interval,
-            })
-        };
-        // Of several measurands each has the inputs that its own formula uses.
-        let budget = |index: usize, measurand: &Measurand| {
-            let mut budget = evaluation.linear.budgets[index].clone();
-            let mut uses = (0..budget.inputs.len()).map(|input| measurand.formula.uses(input));
-            budget.inputs.retain(|_| uses.next() == Some(true));
-            // What the user called things goes everywhere from here, machines' documents included.
-            budget.measurand = text::inert(&budget.measurand);
-            budget.unit = text::inert(&budget.unit);
-            budget.inputs.iter_mut().for_each(|row| row.unit = text::inert(&row.unit));
-            budget
-        };
-        let measurands: Vec<MeasurandReport> = setup
-            .model
-            .measurands()
-            .iter()
-            .enumerate()
-            .map(|(index, measurand)| MeasurandReport {
-                budget: budget(index, measurand),
-                formula: Some(measurand.formula.source()),
-                limits: setup.limits.get(index).copied().flatten(),
-                trials: trials(index),
-            })
-            .collect();
+        let all = setup.model.measurands().iter().enumerate();
+        let measurands: Vec<MeasurandReport> =
+            all.map(|(index, of)| MeasurandReport::of_model(setup, evaluation, index, of)).collect();
         let inputs = setup.model.inputs();
         let correlation = setup.model.correlation();
         let pairs = (0..inputs.len()).flat_map(|i| (i + 1..inputs.len()).map(move |j| (i, j)));
@@ -319,13 +280,7 @@ impl<'a> BudgetReport<'a> {
             ..budget.in_unit(unit_label(setup.unit), to_unit(1.0))
         };
         let trials = |summary: &Summary, values: &[f64], validation: &Validation| TrialsReport {
-            summary: Summary {
-                mean: to_unit(summary.mean),
-                standard_deviation: to_unit(summary.standard_deviation),
-                interval_symmetric: summary.interval_symmetric.map(to_unit),
-                interval_shortest: summary.interval_shortest.map(to_unit),
-                coverage_probability: summary.coverage_probability,
-            },
+            summary: summary.map(to_unit),
             values: values.iter().map(|&value| to_unit(value)).collect(),
             convergence: None,
             validation: Some(validation.in_unit(to_unit(1.0))),
@@ -388,44 +343,10 @@ impl<'a> BudgetReport<'a> {
     fn parts(&self) -> Vec<Part> {
         let mut parts = Vec::new();
         for (index, (measurand, suffix)) in self.measurands.iter().zip(self.suffixes()).enumerate() {
-            let name = measurand.name();
-            parts.push(Part::Heading(format!("Budget of {name}")));
-            parts.extend(measurand.formula.map(|formula| Part::Words(format!("Model: {name} = {formula}"))));
-            let same = self.measurands[..index]
-                .iter()
-                .find(|other| measurand.formula.is_none() && other.budget.inputs == measurand.budget.inputs);
-            match same {
-                Some(other) => parts.push(Part::Words(format!(
-                    "By the law of propagation its budget is that of {}, row by row: {}.",
-                    other.name(),
-                    result(&measurand.budget)
-                ))),
-                None => {
-                    parts.push(Part::Table(measurand.table()));
-                    parts.extend(measurand.contributions().map(|picture| {
-                        Part::picture(
-                            format!("contributions{suffix}"),
-                            picture,
-                            format!(
-                                "Share of each input in the combined variance of {name}, by the law of propagation."
-                            ),
-                        )
-                    }));
-                }
-            }
-            parts.extend(measurand.higher_terms().map(Part::Table));
-            parts.extend(measurand.comparison().map(Part::Table));
-            parts.extend(measurand.settled().map(Part::Words));
-            parts.extend(measurand.conformity().map(Part::Words));
-            parts.extend(measurand.histogram().map(|histogram| {
-                Part::picture(
-                    format!("histogram{suffix}"),
-                    histogram,
-                    format!(
-                        "Values of {name} by Monte Carlo, and the density of the linear result over them."
-                    ),
-                )
-            }));
+            let is_same = |other: &&MeasurandReport| {
+                measurand.formula.is_none() && other.budget.inputs == measurand.budget.inputs
+            };
+            parts.extend(measurand.parts(&suffix, self.measurands[..index].iter().find(is_same)));
         }
         if let Some(joint) = &self.joint {
             parts.push(Part::heading("How the measurands are correlated"));
@@ -433,132 +354,88 @@ impl<'a> BudgetReport<'a> {
             parts.extend(self.regions_table(joint).map(Part::Table));
         }
         parts.push(Part::heading("What it rests on"));
-        parts.push(Part::Table(distributions_table(self.measurands.iter().map(|m| &m.budget))));
-        if !self.evidence.is_empty() {
-            let rows = self.evidence.iter().map(|row| row.map(Cell::from).to_vec());
-            parts.push(Part::Table(Table {
-                caption: "Where the knowledge of the inputs comes from".into(),
-                columns: vec![Column::text("input"), Column::text("from")],
-                rows: rows.collect(),
-            }));
-        }
-        if !self.lines.is_empty() {
-            parts.push(Part::Table(self.lines_table()));
-        }
-        if !self.input_correlations.is_empty() {
-            let rows = self.input_correlations.iter().map(|(first, second, r)| {
-                vec![Cell::from(*first), Cell::from(*second), Cell::Number(*r, Digits::Decimals(3))]
-            });
-            parts.push(Part::Table(Table {
-                caption: "Correlations of the inputs".into(),
-                columns: vec![
-                    Column::text("input"),
-                    Column::text("with"),
-                    Column::numbers("correlation coefficient", ""),
-                ],
-                rows: rows.collect(),
-            }));
-            parts.push(Part::Words(OF_CORRELATED.into()));
-        }
-        if let Some(setup) = self.check {
-            parts.push(Part::List(setup_words::described(setup)));
-            parts.push(Part::Appendix(setup_words::defaults(setup), setup_words::defaults_sentence(setup)));
-        }
+        parts.extend(self.rests_on());
         parts.extend(self.remarks.iter().cloned().map(Part::Words));
         if self.without_value.is_none() {
             parts.push(Part::heading("How to state it"));
             parts.extend(self.measurands.iter().map(|measurand| Part::Words(measurand.statement())));
         }
-        parts.push(Part::heading("Cautions and limits"));
-        match self.check {
-            Some(_) => parts.push(Part::Caution(LIMITS_OF_USE.into())),
-            None => parts.push(Part::Caution(NO_CERTIFICATE.into())),
+        parts.extend(ending(None, self.check.map_or(NO_CERTIFICATE, |_| LIMITS_OF_USE), &REFERENCES));
+        let has_limits = self.measurands.iter().any(|measurand| measurand.limits.is_some());
+        parts.extend(self.joint.is_some().then(|| Part::list(&[JOINT_REFERENCE])));
+        parts.extend(has_limits.then(|| Part::list(&[CONFORMITY_REFERENCE])));
+        parts
+    }
+
+    /// What is known of the inputs, and of the shop check if it is one.
+    fn rests_on(&self) -> Vec<Part> {
+        let mut parts = vec![Part::Table(distributions_table(self.measurands.iter().map(|m| &m.budget)))];
+        if !self.evidence.is_empty() {
+            let table = Table::of("Where the knowledge of the inputs comes from", &self.evidence);
+            parts.push(Part::Table(table.text("input", |row| row[0]).text("from", |row| row[1]).table()));
         }
-        parts.push(Part::heading("References"));
-        parts.push(Part::list(&REFERENCES));
-        if self.joint.is_some() {
-            parts.push(Part::list(&[JOINT_REFERENCE]));
+        if !self.lines.is_empty() {
+            parts.push(Part::Table(self.lines_table()));
         }
-        if self.measurands.iter().any(|measurand| measurand.limits.is_some()) {
-            parts.push(Part::list(&[CONFORMITY_REFERENCE]));
+        if !self.input_correlations.is_empty() {
+            let table = Table::of("Correlations of the inputs", &self.input_correlations)
+                .text("input", |(input, ..)| *input)
+                .text("with", |(_, with, _)| *with)
+                .number("correlation coefficient", "", Digits::Decimals(3), |(.., r)| *r);
+            parts.extend([Part::Table(table.table()), Part::Words(OF_CORRELATED.into())]);
         }
+        parts.extend(self.check.into_iter().flat_map(setup_words::granted));
         parts
     }
 
     fn lines_table(&self) -> Table {
-        let figure = |value: f64| Cell::Number(value, Digits::Significant(4));
-        let rows = self.lines.iter().map(|FittedLine { inputs, n_points, fit }| {
-            vec![
-                Cell::Text(listed(inputs)),
-                Cell::Number(*n_points as f64, Digits::Decimals(0)),
-                figure(fit.reference),
-                figure(fit.height),
-                figure(fit.height_uncertainty),
-                figure(fit.slope),
-                figure(fit.slope_uncertainty),
-                Cell::Number(fit.correlation, Digits::Decimals(3)),
-                figure(fit.standard_deviation),
-            ]
-        });
-        Table {
-            caption: "Straight lines that inputs are taken from (GUM H.3): height at an x, slope, and their correlation"
-                .into(),
-            columns: vec![
-                Column::text("inputs"),
-                Column::numbers("points", ""),
-                Column::numbers("at x", ""),
-                Column::numbers("height", ""),
-                Column::numbers("its standard uncertainty", ""),
-                Column::numbers("slope", ""),
-                Column::numbers("its standard uncertainty", ""),
-                Column::numbers("r of both", ""),
-                Column::numbers("s about the line", ""),
-            ],
-            rows: rows.collect(),
-        }
+        let figure = Digits::Significant(4);
+        let caption = "Straight lines that inputs are taken from (GUM H.3): height at an x, slope, and their correlation";
+        Table::of(caption, self.lines)
+            .text("inputs", |line| listed(&line.inputs))
+            .count("points", |line| line.n_points)
+            .number("at x", "", figure, |line| line.fit.reference)
+            .number("height", "", figure, |line| line.fit.height)
+            .number("its standard uncertainty", "", figure, |line| line.fit.height_uncertainty)
+            .number("slope", "", figure, |line| line.fit.slope)
+            .number("its standard uncertainty", "", figure, |line| line.fit.slope_uncertainty)
+            .number("r of both", "", Digits::Decimals(3), |line| line.fit.correlation)
+            .number("s about the line", "", figure, |line| line.fit.standard_deviation)
+            .table()
     }
 
     fn correlation_table(&self, joint: &Joint) -> Table {
-        let names = || self.measurands.iter().map(|measurand| measurand.name());
-        let mut columns = vec![Column::text("way"), Column::text("measurand")];
-        columns.extend(names().map(|name| Column::numbers(name, "")));
         let ways = [("linear", Some(&joint.linear)), ("Monte Carlo", joint.monte_carlo.as_ref())];
-        let mut rows = Vec::new();
-        for (way, part) in ways.into_iter().filter_map(|(way, part)| Some((way, part?))) {
-            for (name, coefficients) in names().zip(&part.correlation) {
-                let numbers = coefficients.iter().map(|r| Cell::Number(*r, Digits::Decimals(4)));
-                rows.push([Cell::from(way), Cell::from(name)].into_iter().chain(numbers).collect());
-            }
-        }
-        Table { caption: "Correlation coefficients of the measurands".into(), columns, rows }
+        let rows = ways.into_iter().filter_map(|(way, part)| Some((way, part?))).flat_map(|(way, part)| {
+            self.measurands.iter().zip(&part.correlation).map(move |(of, row)| (way, of.name(), row))
+        });
+        let table = Table::of("Correlation coefficients of the measurands", rows)
+            .text("way", |(way, ..)| *way)
+            .text("measurand", |(_, name, _)| *name);
+        let with = self.measurands.iter().enumerate();
+        with.fold(table, |table, (k, other)| {
+            table.number(other.name(), "", Digits::Decimals(4), |(.., coefficients)| coefficients[k])
+        })
+        .table()
     }
 
     fn regions_table(&self, joint: &Joint) -> Option<Table> {
         let linear = joint.linear.regions?;
-        let row = |way: &str, regions: &CoverageRegions| {
-            vec![
-                Cell::from(way),
-                regions
-                    .elliptical_factor
-                    .map_or(Cell::from("none"), |k| Cell::Number(k, Digits::Decimals(3))),
-                Cell::Number(regions.rectangular_factor, Digits::Decimals(3)),
-            ]
-        };
-        let mut rows = vec![row("linear (normal; box by Bonferroni's inequality)", &linear)];
-        rows.extend(joint.monte_carlo.iter().filter_map(|part| part.regions).map(|r| row("Monte Carlo", &r)));
-        Some(Table {
-            caption: format!(
-                "Regions that hold all measurands together with {} (JCGM 102): the ellipsoid of the covariances, and the box \
-                 of so many standard uncertainties either way",
-                percent(linear.coverage_probability)
-            ),
-            columns: vec![
-                Column::text("way"),
-                Column::numbers("ellipsoid, k_p", ""),
-                Column::numbers("box, k_q", ""),
-            ],
-            rows,
-        })
+        let by_trials = joint.monte_carlo.as_ref().and_then(|part| part.regions);
+        let rows = std::iter::once(("linear (normal; box by Bonferroni's inequality)", linear));
+        let factor = |k: f64| Cell::Number(k, Digits::Decimals(3));
+        let caption = format!(
+            "Regions that hold all measurands together with {} (JCGM 102): the ellipsoid of the covariances, and the box \
+             of so many standard uncertainties either way",
+            percent(linear.coverage_probability)
+        );
+        let table = Table::of(caption, rows.chain(by_trials.map(|regions| ("Monte Carlo", regions))))
+            .text("way", |(way, _)| *way)
+            .column(Column::numbers("ellipsoid, k_p", ""), |(_, regions)| {
+                regions.elliptical_factor.map_or("none".into(), factor)
+            })
+            .column(Column::numbers("box, k_q", ""), |(_, regions)| factor(regions.rectangular_factor));
+        Some(table.table())
     }
 
     fn provenance(&self) -> String {
@@ -600,9 +477,66 @@ impl<'a> BudgetReport<'a> {
     }
 }
 
-impl MeasurandReport<'_> {
+impl<'a> MeasurandReport<'a> {
+    fn of_model(
+        setup: &'a MeasurementSetup,
+        evaluation: &'a Evaluation,
+        index: usize,
+        measurand: &'a Measurand,
+    ) -> Self {
+        let trials = || {
+            let trials = evaluation.monte_carlo.as_ref()?.measurands.get(index)?;
+            Some(TrialsReport {
+                summary: trials.summary,
+                values: Cow::Borrowed(&trials.values),
+                convergence: trials.convergence,
+                validation: *evaluation.validations.get(index)?,
+                interval: evaluation.settings.interval,
+            })
+        };
+        // Of several measurands each has the inputs that its own formula uses.
+        let mut budget = evaluation.linear.budgets[index].clone();
+        let mut uses = (0..budget.inputs.len()).map(|input| measurand.formula.uses(input));
+        budget.inputs.retain(|_| uses.next() == Some(true));
+        // What the user called things goes everywhere from here, machines' documents included.
+        budget.measurand = text::inert(&budget.measurand);
+        budget.unit = text::inert(&budget.unit);
+        budget.inputs.iter_mut().for_each(|row| row.unit = text::inert(&row.unit));
+        let limits = setup.limits.get(index).copied().flatten();
+        Self { budget, formula: Some(measurand.formula.source()), limits, trials: trials() }
+    }
+
     fn name(&self) -> &str {
         &self.budget.measurand
+    }
+
+    /// All that is said of it; `same` is another one that has the same budget and was told before.
+    fn parts(&self, suffix: &str, same: Option<&MeasurandReport>) -> Vec<Part> {
+        let name = self.name();
+        let mut parts = vec![Part::Heading(format!("Budget of {name}"))];
+        parts.extend(self.formula.map(|formula| Part::Words(format!("Model: {name} = {formula}"))));
+        if let Some(other) = same {
+            parts.push(Part::Words(format!(
+                "By the law of propagation its budget is that of {}, row by row: {}.",
+                other.name(),
+                result(&self.budget)
+            )));
+        } else {
+            let caption =
+                format!("Share of each input in the combined variance of {name}, by the law of propagation.");
+            let bars = self.contributions();
+            parts.push(Part::Table(self.table()));
+            parts.extend(bars.map(|bars| Part::picture(format!("contributions{suffix}"), bars, caption)));
+        }
+        parts.extend(self.higher_terms().map(Part::Table));
+        parts.extend(self.comparison().map(Part::Table));
+        parts.extend(self.settled().map(Part::Words));
+        parts.extend(self.conformity().map(Part::Words));
+        let caption =
+            format!("Values of {name} by Monte Carlo, and the density of the linear result over them.");
+        let histogram = self.histogram();
+        parts.extend(histogram.map(|svg| Part::picture(format!("histogram{suffix}"), svg, caption)));
+        parts
     }
 
     /// Unit behind a number, with its space; nothing for a pure number.
@@ -731,104 +665,85 @@ impl MeasurandReport<'_> {
         const NOTHING: f64 = 1e-6;
         let second = self.budget.second_order.as_ref()?;
         let least = NOTHING * second.combined_standard_uncertainty.powi(2);
-        let terms = second.terms.iter().filter(|term| term.variance.abs() > least);
-        let rows = terms.map(|term| {
-            let u = libm::sqrt(term.variance.abs()).copysign(term.variance);
-            vec![
-                Cell::from(term.first.as_str()),
-                Cell::from(term.second.as_str()),
-                Cell::Number(term.variance, Digits::Significant(3)),
-                Cell::Number(u, Digits::Significant(3)),
-            ]
-        });
         let unit = self.unit();
-        let rows: Vec<Vec<Cell>> = rows.collect();
-        (!rows.is_empty()).then(|| Table {
-            caption: format!(
-                "Terms of the next higher order (GUM 5.1.2, note, with each input's own third and fourth moment): with them the \
-                 combined standard uncertainty is {}{unit} and \
-                 the expanded uncertainty {}{unit}; the expectation lies {}{unit} from the estimate",
-                plain(second.combined_standard_uncertainty, Digits::Significant(3)),
-                plain(second.expanded_uncertainty, Digits::Significant(3)),
-                plain(second.expectation_shift, Digits::Significant(2)),
-            ),
-            columns: vec![
-                Column::text("input"),
-                Column::text("with"),
-                Column::numbers("adds to the variance", ""),
-                Column::numbers("its square root", self.plain_unit()),
-            ],
-            rows,
-        })
+        let caption = format!(
+            "Terms of the next higher order (GUM 5.1.2, note, with each input's own third and fourth moment): with them the \
+             combined standard uncertainty is {}{unit} and \
+             the expanded uncertainty {}{unit}; the expectation lies {}{unit} from the estimate",
+            plain(second.combined_standard_uncertainty, Digits::Significant(3)),
+            plain(second.expanded_uncertainty, Digits::Significant(3)),
+            plain(second.expectation_shift, Digits::Significant(2)),
+        );
+        let digits = Digits::Significant(3);
+        let root = |variance: f64| libm::sqrt(variance.abs()).copysign(variance);
+        let table = Table::of(caption, second.terms.iter().filter(|term| term.variance.abs() > least))
+            .text("input", |term| term.first.as_str())
+            .text("with", |term| term.second.as_str())
+            .number("adds to the variance", "", digits, |term| term.variance)
+            .number("its square root", self.plain_unit(), digits, |term| root(term.variance))
+            .table();
+        (!table.rows.is_empty()).then_some(table)
     }
 
     /// Both ways beside each other, with the verdict of JCGM 101 clause 8.
     fn comparison(&self) -> Option<Table> {
         let trials = self.trials.as_ref()?;
-        let digits = self.digits();
-        let u = |value: f64| Cell::Number(value, Digits::Significant(3));
-        let value = |value: f64| Cell::Number(value, digits);
-        let row = |way: String, estimate: f64, standard: f64, [low, high]: [f64; 2]| {
-            vec![Cell::Text(way), value(estimate), u(standard), value(low), value(high)]
-        };
-        let s = &trials.summary;
+        let (s, digits, unit) = (&trials.summary, self.digits(), self.plain_unit());
         let order = if self.budget.second_order.is_some() { "with higher-order terms" } else { "linear" };
-        let judged = kind_name(trials.interval);
-        let law = || {
+        let law = trials.validation.map(|_| {
             let way = format!("law of propagation, {order}");
-            row(way, self.budget.estimate, self.combined(), self.budget.coverage_interval())
-        };
-        let mut rows = vec![
-            row("Monte Carlo, symmetric interval".into(), s.mean, s.standard_deviation, s.interval_symmetric),
-            row("Monte Carlo, shortest interval".into(), s.mean, s.standard_deviation, s.interval_shortest),
-        ];
-        let (p, name, n_trials) =
-            (percent(self.budget.coverage_probability), self.name(), trials.values.len());
+            (way, self.budget.estimate, self.combined(), self.budget.coverage_interval())
+        });
+        let by_trials = [("symmetric", s.interval_symmetric), ("shortest", s.interval_shortest)];
+        let by_trials = by_trials.map(|(kind, ends)| {
+            (format!("Monte Carlo, {kind} interval"), s.mean, s.standard_deviation, ends)
+        });
+        let (p, name, n) = (percent(self.budget.coverage_probability), self.name(), trials.values.len());
         let caption = match &trials.validation {
-            None => format!("{p} of {name} by Monte Carlo ({n_trials} trials)"),
-            Some(validation) => {
-                rows.insert(0, law());
-                let verdict = match (validation.is_decided, validation.linear_result_may_be_used) {
-                    (false, _) => "is not shown to be fit for use",
-                    (true, true) => "may be used",
-                    (true, false) => "may not be used",
-                };
-                let digits_asked = match validation.significant_digits {
-                    1 => "1 significant digit".to_string(),
-                    n => format!("{n} significant digits"),
-                };
-                let far = |d: f64| plain(d, Digits::Significant(2));
-                let unit = self.unit();
-                let luck = match validation.is_decided {
-                    true => String::new(),
-                    false => format!(
-                        "; the ends by Monte Carlo scatter by {} and {}{unit} from run to run, which is too much to tell: more \
-                         trials are needed, or fewer digits, as with --digits 1",
-                        far(validation.end_scatter[0]),
-                        far(validation.end_scatter[1])
-                    ),
-                };
-                format!(
-                    "Two ways to {p} of {name} ({n_trials} trials): the result by the law {verdict} (JCGM 101 clause 8: the \
-                     ends of the {judged} interval are {} and {}{unit} apart, and {}{unit} is allowed for {digits_asked} of the \
-                     standard uncertainty{luck})",
-                    far(validation.d_low),
-                    far(validation.d_high),
-                    plain(validation.delta, Digits::Significant(1)),
-                )
-            }
+            None => format!("{p} of {name} by Monte Carlo ({n} trials)"),
+            Some(validation) => format!(
+                "Two ways to {p} of {name} ({n} trials): {}",
+                self.agreement(validation, kind_name(trials.interval))
+            ),
         };
-        Some(Table {
-            caption,
-            columns: vec![
-                Column::text("way"),
-                Column::numbers("estimate", self.plain_unit()),
-                Column::numbers("standard uncertainty", self.plain_unit()),
-                Column::numbers("from", self.plain_unit()),
-                Column::numbers("to", self.plain_unit()),
-            ],
-            rows,
-        })
+        let table = Table::of(caption, law.into_iter().chain(by_trials))
+            .text("way", |(way, ..)| way.clone())
+            .number("estimate", unit, digits, |(_, estimate, ..)| *estimate)
+            .number("standard uncertainty", unit, Digits::Significant(3), |(_, _, u, _)| *u)
+            .number("from", unit, digits, |(.., ends)| ends[0])
+            .number("to", unit, digits, |(.., ends)| ends[1]);
+        Some(table.table())
+    }
+
+    /// Whether the result by the law may be used, and by how much it misses that of the trials.
+    fn agreement(&self, validation: &Validation, judged: &str) -> String {
+        let verdict = match (validation.is_decided, validation.linear_result_may_be_used) {
+            (false, _) => "is not shown to be fit for use",
+            (true, true) => "may be used",
+            (true, false) => "may not be used",
+        };
+        let digits_asked = match validation.significant_digits {
+            1 => "1 significant digit".to_string(),
+            n => format!("{n} significant digits"),
+        };
+        let far = |d: f64| plain(d, Digits::Significant(2));
+        let unit = self.unit();
+        let luck = match validation.is_decided {
+            true => String::new(),
+            false => format!(
+                "; the ends by Monte Carlo scatter by {} and {}{unit} from run to run, which is too much to tell: more \
+                 trials are needed, or fewer digits, as with --digits 1",
+                far(validation.end_scatter[0]),
+                far(validation.end_scatter[1])
+            ),
+        };
+        format!(
+            "the result by the law {verdict} (JCGM 101 clause 8: the ends of the {judged} interval are {} and {}{unit} apart, \
+             and {}{unit} is allowed for {digits_asked} of the standard uncertainty{luck})",
+            far(validation.d_low),
+            far(validation.d_high),
+            plain(validation.delta, Digits::Significant(1)),
+        )
     }
 
     /// How likely it keeps its limits: by the law where it may be used or stands alone, else by Monte Carlo.
@@ -976,7 +891,7 @@ impl MeasurandReport<'_> {
     }
 
     fn document(&self) -> MeasurandDocument {
-        let budget = BudgetDocument::from(&self.budget);
+        let budget = BudgetDocument::from(self.budget.clone());
         let expanded = Rounded::of(self.budget.estimate, self.expanded(), 2);
         let trials = self.trials.as_ref();
         let (y, expanded_uncertainty) = (self.budget.estimate, self.budget.expanded_uncertainty);
@@ -986,8 +901,8 @@ impl MeasurandReport<'_> {
             interval: [y - expanded_uncertainty, y + expanded_uncertainty].map(finite),
             second_order: self.budget.second_order.as_ref().map(|second| SecondOrderDocument::new(second, y)),
             monte_carlo: trials
-                .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence.as_ref())),
-            validation: trials.and_then(|t| t.validation.as_ref()).map(ValidationDocument::from),
+                .map(|t| MonteCarloDocument::new(&t.summary, t.values.len() as u64, t.convergence)),
+            validation: trials.and_then(|t| t.validation),
             conformity: self
                 .limits
                 .zip(self.judged())
@@ -1001,7 +916,7 @@ impl MeasurandReport<'_> {
     }
 
     /// Histogram of the trials with the density of the linear result over it; none without trials.
-    fn histogram(&self) -> Option<String> {
+    fn histogram(&self) -> Option<Svg> {
         let trials = self.trials.as_ref()?;
         let budget = &self.budget;
         let digits = self.digits();
@@ -1047,7 +962,7 @@ impl MeasurandReport<'_> {
     }
 
     /// Bars of the inputs' shares in the combined variance; none where there is no such variance.
-    fn contributions(&self) -> Option<String> {
+    fn contributions(&self) -> Option<Svg> {
         let u = self.budget.combined_standard_uncertainty;
         if u.is_nan() || u == 0.0 {
             return None;
@@ -1116,7 +1031,7 @@ fn kind_name(kind: IntervalKind) -> &'static str {
 #[derive(Debug, Serialize, JsonSchema)]
 #[serde(untagged)]
 #[schemars(title = "howflat budget")]
-enum ReportDocument {
+pub enum ReportDocument {
     /// One measurand.
     One(Box<OneDocument>),
     /// Several measurands.
@@ -1202,7 +1117,7 @@ impl From<&FittedLine> for LineDocument {
 
 /// The budget of one measurand.
 #[derive(Debug, Serialize, JsonSchema)]
-struct OneDocument {
+pub struct OneDocument {
     #[serde(flatten)]
     head: HeadDocument,
     #[serde(flatten)]
@@ -1211,7 +1126,7 @@ struct OneDocument {
 
 /// The budgets of several measurands.
 #[derive(Debug, Serialize, JsonSchema)]
-struct SeveralDocument {
+pub struct SeveralDocument {
     #[serde(flatten)]
     head: HeadDocument,
     /// One a measurand.
@@ -1225,10 +1140,10 @@ struct SeveralDocument {
     covariance: Option<Matrix>,
     /// Joint coverage regions, as for normal measurands.
     #[serde(skip_serializing_if = "Option::is_none")]
-    regions: Option<RegionsDocument>,
+    regions: Option<CoverageRegions>,
     /// The same by Monte Carlo.
     #[serde(skip_serializing_if = "Option::is_none")]
-    monte_carlo: Option<JointDocument>,
+    monte_carlo: Option<JointPart>,
 }
 
 /// Rows of numbers, null for what there is not.
@@ -1236,17 +1151,6 @@ type Matrix = Vec<Vec<Option<f64>>>;
 
 fn matrix(numbers: &[Vec<f64>]) -> Matrix {
     numbers.iter().map(|row| row.iter().copied().map(finite).collect()).collect()
-}
-
-/// How several measurands are correlated, by Monte Carlo.
-#[derive(Debug, Serialize, JsonSchema)]
-struct JointDocument {
-    /// Correlation coefficients of the measurands; null where a density has no variance.
-    correlation: Matrix,
-    /// Covariances of the measurands, each in the product of both units; null where there is none.
-    covariance: Matrix,
-    /// Joint coverage regions, over the trials.
-    regions: Option<RegionsDocument>,
 }
 
 /// What is known of one measurand.
@@ -1267,7 +1171,7 @@ struct MeasurandDocument {
     monte_carlo: Option<MonteCarloDocument>,
     /// Whether the result by the law may be used; left out where there were no trials, or is no law.
     #[serde(skip_serializing_if = "Option::is_none")]
-    validation: Option<ValidationDocument>,
+    validation: Option<Validation>,
     /// How likely it keeps its limits; left out where none were given.
     #[serde(skip_serializing_if = "Option::is_none")]
     conformity: Option<ConformityDocument>,

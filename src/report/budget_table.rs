@@ -15,38 +15,24 @@ use crate::{
 /// The budget's table: one row a quantity, and the result below (GUM 4 to 7, H.1 as the model of
 /// the layout of columns).
 pub fn budget_table(budget: &Budget, caption: &str) -> Table {
-    let significant = |value: f64| Cell::Number(value, Digits::Significant(3));
-    let dof = |value: f64| {
-        if value.is_finite() { Cell::Number(value, Digits::Decimals(1)) } else { Cell::from("inf") }
+    let significant = Digits::Significant(3);
+    let dof = |value: f64| match value.is_finite() {
+        true => Cell::Number(value, Digits::Decimals(1)),
+        false => "inf".into(),
     };
-    let rows = budget.inputs.iter().map(|row| {
-        vec![
-            Cell::from(row.name.as_str()),
-            Cell::Number(row.estimate, Digits::worth(row.estimate, row.standard_uncertainty, 3)),
-            significant(row.standard_uncertainty),
-            Cell::from(row.unit.as_str()),
-            Cell::from(&*row.distribution),
-            dof(row.degrees_of_freedom),
-            significant(row.sensitivity),
-            significant(row.contribution),
-            Cell::Number(100.0 * row.share, Digits::Decimals(1)),
-        ]
-    });
-    Table {
-        caption: format!("{caption}: {}", result(budget)),
-        columns: vec![
-            Column::text("quantity"),
-            Column::numbers("estimate", ""),
-            Column::numbers("standard uncertainty", ""),
-            Column::text("unit"),
-            Column::text("distribution"),
-            Column::numbers("degrees of freedom", ""),
-            Column::numbers("sensitivity coefficient", ""),
-            Column::numbers("contribution", &budget.unit),
-            Column::numbers("share", "%"),
-        ],
-        rows: rows.collect(),
-    }
+    Table::of(format!("{caption}: {}", result(budget)), &budget.inputs)
+        .text("quantity", |row| row.name.as_str())
+        .column(Column::numbers("estimate", ""), |row| {
+            Cell::Number(row.estimate, Digits::worth(row.estimate, row.standard_uncertainty, 3))
+        })
+        .number("standard uncertainty", "", significant, |row| row.standard_uncertainty)
+        .text("unit", |row| row.unit.as_str())
+        .text("distribution", |row| row.distribution.as_str())
+        .column(Column::numbers("degrees of freedom", ""), |row| dof(row.degrees_of_freedom))
+        .number("sensitivity coefficient", "", significant, |row| row.sensitivity)
+        .number("contribution", &budget.unit, significant, |row| row.contribution)
+        .percent("share", 1, |row| row.share)
+        .table()
 }
 
 /// A unit behind a number, with its space; nothing for a pure number.
@@ -77,21 +63,21 @@ pub fn described(density: &Distribution, unit: &str) -> String {
 /// Each input's distribution with its limits or other parameters, of one budget or several: with the formula all that it
 /// takes to work the budget out again.
 pub fn distributions_table<'a>(budgets: impl Iterator<Item = &'a Budget>) -> Table {
-    let mut rows: Vec<Vec<Cell>> = Vec::new();
-    for row in budgets.flat_map(|budget| &budget.inputs) {
-        let Some(density) = &row.density else { continue };
-        let (name, distribution) = (row.name.as_str(), &*row.distribution);
-        let cells =
-            vec![Cell::from(name), Cell::from(distribution), Cell::Text(parameters(density, &row.unit))];
-        if !rows.contains(&cells) {
-            rows.push(cells);
+    let known = budgets.flat_map(|budget| &budget.inputs);
+    let rows = known.filter_map(|row| {
+        Some((row.name.as_str(), row.distribution.as_str(), parameters(row.density.as_ref()?, &row.unit)))
+    });
+    let mut once: Vec<(&str, &str, String)> = Vec::new();
+    rows.for_each(|row| {
+        if !once.contains(&row) {
+            once.push(row)
         }
-    }
-    Table {
-        caption: "Distributions of the inputs, with their parameters".into(),
-        columns: vec![Column::text("quantity"), Column::text("distribution"), Column::text("parameters")],
-        rows,
-    }
+    });
+    Table::of("Distributions of the inputs, with their parameters", once)
+        .text("quantity", |(name, ..)| *name)
+        .text("distribution", |(_, distribution, _)| *distribution)
+        .text("parameters", |(.., parameters)| parameters.clone())
+        .table()
 }
 
 /// The result of a budget in words: estimate, combined standard uncertainty, effective degrees of

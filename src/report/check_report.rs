@@ -10,12 +10,12 @@ use super::{
         histogram::{Histogram, Interval, Outline},
         plate_map::{MapTarget, PlateMap},
     },
-    document::{BudgetDocument, SummaryDocument, ValidationDocument},
+    document::BudgetDocument,
     heights::Heights,
     lever_view::LeverView,
-    number::{Digits, full, plain, short},
-    page::{Page, Part, short_digest},
-    picture::{PixelError, png},
+    number::{Digits, about_percent, full, plain},
+    page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
+    picture::Svg,
     setup_words,
     survey_marks::{in_plan, stands},
     table::{Cell, Column, Table},
@@ -23,11 +23,12 @@ use super::{
 };
 use crate::{
     decision::{
-        limits::{AcceptancePoint, Limits, acceptance},
+        limits::{AcceptancePoint, Limits, OperatingPoint, acceptance},
         verdict_curve::VerdictPoint,
     },
     propagation::{
         law::Budget,
+        monte_carlo::Validation,
         shares::Share,
         simulation::{ModelBased, Simulation, Way, WayKind},
     },
@@ -40,7 +41,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 use std::collections::BTreeMap;
 
 /// Everything a report on a simulated check is made from; every number it shows is here.
@@ -60,6 +60,8 @@ pub struct CheckReport<'a> {
 }
 
 impl Report for CheckReport<'_> {
+    type Document = CheckDocument;
+
     fn page(&self) -> Page {
         let mut answer = vec![self.answer()];
         answer.extend(self.card_sentence());
@@ -76,8 +78,9 @@ impl Report for CheckReport<'_> {
                 "Error of the check over all simulated plates, with its coverage intervals and its mean.",
             ),
             Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
+        ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend([
             Part::heading("The budget of one reading"),
             Part::Table(self.budget()),
             Part::Table(self.linear()),
@@ -113,12 +116,8 @@ impl Report for CheckReport<'_> {
                 "A plate of median flatness among those simulated, with feet, arm and targets drawn on it.",
             ),
             Part::Table(self.visibility()),
-            Part::heading("Cautions and limits"),
-            Part::Words(RESTS_ON_DESCRIPTION.into()),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(ending(Some(RESTS_ON_DESCRIPTION), LIMITS_OF_USE, &REFERENCES));
         let s = &self.simulation.settings;
         let mut facts = setup_words::facts(self.setup, self.setup.tolerance.as_ref(), self.date);
         facts.push(["run".into(), format!("{} trials, seed {}", s.n_trials, s.seed)]);
@@ -126,29 +125,25 @@ impl Report for CheckReport<'_> {
             kind: "What a shop check of a surface plate can tell".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer,
-            verdict: None,
             parts,
             provenance: self.provenance(),
             for_signature: true,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> CheckDocument {
         let s = self.simulation;
-        let convert = |value: f64| self.heights().of(value);
-        let summary = |summary: &Summary| SummaryDocument::new(summary, convert);
+        let h = self.heights();
+        let summary = |summary: &Summary| summary.map(|value| h.of(value));
         let readings = s.ways.iter().enumerate().map(|(i, way)| {
-            let document = WayDocument {
-                result: summary(&way.result),
-                error: summary(&way.error),
-                limits: self.limits.get(i).map(|limits| self.limits_document(Some(limits))),
-            };
-            (way_key(way.kind).to_string(), document)
+            let (result, error) = (summary(&way.result), summary(&way.error));
+            let limits = self.limits.get(i).map(|limits| self.limits_document(Some(limits)));
+            (way_key(way.kind).to_string(), WayDocument { result, error, limits })
         });
-        let document = CheckDocument {
+        let hidden = s.visibilities.iter().filter(|v| v.spread < INVISIBLE);
+        CheckDocument {
             title: text::inert(&self.setup.title),
             date: self.date.map(text::inert),
             answer: self.answer(),
@@ -165,64 +160,45 @@ impl Report for CheckReport<'_> {
                 result: summary(&judged.result),
                 error: summary(&judged.error),
                 intervals_that_hold_the_truth: judged.n_covered,
-                mean_width: convert(judged.mean_width),
+                mean_width: h.of(judged.mean_width),
             }),
             fitted_rule: RuleDocument {
-                constant: self.heights().of(s.rule.constant),
+                constant: h.of(s.rule.constant),
                 per_spread: s.rule.per_spread,
                 per_levelled: s.rule.per_levelled,
-                most_spread: self.heights().of(s.rule.most_spread),
-                most_levelled: self.heights().of(s.rule.most_levelled),
+                most_spread: h.of(s.rule.most_spread),
+                most_levelled: h.of(s.rule.most_levelled),
             },
             error_of_form: summary(&s.form_error),
             error_of_disturbances: summary(&s.disturbance_error),
-            cannot_see: s
-                .visibilities
-                .iter()
-                .filter(|v| v.spread < INVISIBLE)
-                .map(|v| self.form_name(v))
-                .collect(),
-            visibility: s
-                .visibilities
-                .iter()
-                .map(|v| VisibilityDocument {
-                    form: self.form_name(v),
-                    spread: v.spread,
-                    levelled: v.levelled,
-                })
-                .collect(),
-            shares: s.shares.iter().map(ShareDocument::from).collect(),
+            cannot_see: hidden.map(|v| self.form_name(v)).collect(),
+            visibility: s.visibilities.iter().map(|v| self.visibility_document(v)).collect(),
+            shares: s.shares.clone(),
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
-            verdicts: self.verdicts.iter().map(|point| self.verdict_document(point)).collect(),
+            verdicts: self.verdicts.iter().map(VerdictDocument::from).collect(),
             acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
-            budget: BudgetDocument::from(&self.in_unit(&s.budget.of_reading)),
+            budget: BudgetDocument::from(self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
-                budget: BudgetDocument::from(&self.in_unit(&s.budget.of_difference)),
-                validation: ValidationDocument::from(&s.validation.in_unit(self.heights().of(1.0))),
+                budget: BudgetDocument::from(self.in_unit(&s.budget.of_difference)),
+                validation: s.validation.in_unit(h.of(1.0)),
             },
-            assumptions: self.setup.assumptions.iter().map(AssumptionDocument::from).collect(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
+            assumptions: self.setup.assumptions.clone(),
+        }
     }
 
-    fn json_schema() -> Value {
-        schemars::schema_for!(CheckDocument).to_value()
+    fn tables(&self) -> Vec<(String, Table)> {
+        let tables =
+            [("budget", Some(self.budget())), ("limits", self.operating()), ("operating", self.acceptance())];
+        tables.into_iter().filter_map(|(name, table)| Some((name.into(), table?))).collect()
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![
-            ("budget.csv".to_string(), self.budget().csv().into_bytes()),
-            ("budget.md".into(), self.budget().markdown().into_bytes()),
-            ("histogram.png".into(), png(&self.histogram(), 2.0)?),
-        ];
-        let tables = [("limits.csv", self.operating()), ("operating.csv", self.acceptance())];
-        files.extend(
-            tables
-                .into_iter()
-                .filter_map(|(name, table)| Some((name.to_string(), table?.csv().into_bytes()))),
-        );
-        Ok(files)
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "histogram"
+    }
+
+    fn more_files(&self) -> Vec<(String, Vec<u8>)> {
+        vec![("budget.md".into(), self.budget().markdown().into_bytes())]
     }
 }
 
@@ -368,141 +344,99 @@ impl<'a> CheckReport<'a> {
 
     /// What each way of reading gives and how wrong it is.
     fn ways(&self) -> Table {
-        let unit = self.heights().label();
-        let number = |header: &str| Column::numbers(header, unit);
-        let row = |name: &str, s: &Summary| {
-            std::iter::once(Cell::from(name)).chain(self.heights().summary(s)).collect()
-        };
-        let mut rows = vec![row("true flatness of the plates", &self.simulation.true_flatness)];
-        for way in &self.simulation.ways {
-            rows.push(row(way_name(way.kind), &way.result));
-            rows.push(row("  its error", &way.error));
+        let s = self.simulation;
+        let mut rows = vec![("true flatness of the plates".to_string(), s.true_flatness)];
+        for way in &s.ways {
+            rows.extend([(way_name(way.kind).into(), way.result), ("  its error".into(), way.error)]);
         }
-        let judged = self.simulation.model_based.as_ref();
-        if let Some(ModelBased { n_trials, result, error, .. }) = judged {
-            rows.push(row(&format!("model-based estimate (judge), {n_trials} checks"), result));
-            rows.push(row("  its error", error));
+        if let Some(ModelBased { n_trials, result, error, .. }) = s.model_based {
+            let name = format!("model-based estimate (judge), {n_trials} checks");
+            rows.extend([(name, result), ("  its error".into(), error)]);
         }
-        let p = about_percent(self.simulation.settings.coverage_probability);
+        let p = about_percent(s.settings.coverage_probability);
         let nothing = || "; no check was judged from its readings".into();
-        let covered = judged.map_or_else(nothing, |ModelBased { n_trials, n_covered, mean_width, .. }| {
+        let covered = s.model_based.as_ref().map_or_else(nothing, |judged| {
+            let ModelBased { n_trials, n_covered, mean_width, .. } = judged;
             let width = self.heights().text(*mean_width);
             format!("; judge's intervals, {width} wide on average, hold the truth in {n_covered} of {n_trials} checks")
         });
-        Table {
-            caption: format!("Ways of reading the same numbers ({p} intervals{covered})"),
-            columns: vec![
-                Column::text("quantity"),
-                number("mean"),
-                number("standard deviation"),
-                number("symmetric from"),
-                number("to"),
-                number("shortest from"),
-                number("to"),
-            ],
-            rows,
-        }
+        Table::of(format!("Ways of reading the same numbers ({p} intervals{covered})"), rows)
+            .text("quantity", |(name, _)| name.clone())
+            .summary(self.heights(), ["mean", "standard deviation"], |(_, summary)| *summary)
+            .table()
     }
 
     /// The two parts of the spread's error: form and disturbances.
     fn parts(&self) -> Table {
-        let unit = self.heights().label();
-        let row = |name: &str, s: &Summary| {
-            let values = [s.mean, s.standard_deviation, s.interval_symmetric[0], s.interval_symmetric[1]];
-            std::iter::once(Cell::from(name)).chain(values.map(|value| self.heights().cell(value))).collect()
-        };
-        Table {
-            caption:
-                "Where the spread's error comes from: what the survey makes of the form, and what disturbs it"
-                    .into(),
-            columns: vec![
-                Column::text("part"),
-                Column::numbers("mean", unit),
-                Column::numbers("standard deviation", unit),
-                Column::numbers("symmetric from", unit),
-                Column::numbers("to", unit),
-            ],
-            rows: vec![
-                row("form, read without any disturbance, minus true flatness", &self.simulation.form_error),
-                row(
-                    "disturbances: stand and block, indicator, heat, rounding",
-                    &self.simulation.disturbance_error,
-                ),
-            ],
-        }
+        let rows = [
+            ("form, read without any disturbance, minus true flatness", &self.simulation.form_error),
+            ("disturbances: stand and block, indicator, heat, rounding", &self.simulation.disturbance_error),
+        ];
+        let caption =
+            "Where the spread's error comes from: what the survey makes of the form, and what disturbs it";
+        Table::of(caption, rows)
+            .text("part", |(name, _)| *name)
+            .height(self.heights(), "mean", |(_, s)| s.mean)
+            .height(self.heights(), "standard deviation", |(_, s)| s.standard_deviation)
+            .heights(self.heights(), ["symmetric from", "to"], |(_, s)| s.interval_symmetric)
+            .table()
     }
 
     /// The accept / undecided / out card.
     fn card(&self) -> Option<Table> {
+        let h = self.heights();
         let limits = self.limits.first()?;
-        let rows = self.simulation.ways.iter().zip(&self.limits).map(|(way, limits)| {
-            let limit =
-                |value: Option<f64>| value.map_or(Cell::from("none"), |value| self.heights().cell(value));
-            let text = |value: f64| self.heights().bare(value);
-            let mut undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
-                (Some(accept), Some(out)) => format!("above {}, below {}", text(accept), text(out)),
-                (Some(accept), None) => format!("above {}", text(accept)),
-                (None, Some(out)) => format!("below {}", text(out)),
-                (None, None) => "whatever was read".to_string(),
-            };
-            let out = match (limits.out_at_or_above, limits.out_at_or_below) {
-                (Some(from), Some(to)) => {
-                    undecided += &format!("; above {}", text(to));
-                    Cell::Text(format!("{} to {}", text(from), text(to)))
+        let unit = h.label();
+        let caption = format!(
+            "Accept / undecided / out for {} at {} risk ({} of the simulated plates are bad)",
+            h.text(limits.tolerance),
+            about_percent(limits.risk),
+            about_percent(limits.bad_before_reading)
+        );
+        let limit = |value: Option<f64>| value.map_or(Cell::from("none"), |value| h.cell(value));
+        let table = Table::of(caption, self.simulation.ways.iter().zip(&self.limits))
+            .text("what was read", |(way, _)| way_name(way.kind))
+            .column(Column::numbers("accept at or below", unit), |(_, l)| limit(l.accept_at_or_below))
+            .column(Column::numbers("good plates that pass", ""), |(_, l)| {
+                l.good_passed.map_or(Cell::Empty, |share| about_percent(share).into())
+            })
+            .text("undecided", |(_, l)| self.undecided(l))
+            .column(Column::numbers("out at or above", unit), |(_, l)| {
+                match (l.out_at_or_above, l.out_at_or_below) {
+                    (Some(from), Some(to)) => format!("{} to {}", h.bare(from), h.bare(to)).into(),
+                    (out, _) => limit(out),
                 }
-                (out, _) => limit(out),
-            };
-            vec![
-                Cell::from(way_name(way.kind)),
-                limit(limits.accept_at_or_below),
-                limits.good_passed.map_or(Cell::Empty, |share| Cell::Text(about_percent(share))),
-                Cell::Text(undecided),
-                out,
-            ]
-        });
-        let tolerance = self.heights().text(limits.tolerance);
-        Some(Table {
-            caption: format!(
-                "Accept / undecided / out for {tolerance} at {} risk ({} of the simulated plates are bad)",
-                about_percent(limits.risk),
-                about_percent(limits.bad_before_reading)
-            ),
-            columns: vec![
-                Column::text("what was read"),
-                Column::numbers("accept at or below", self.heights().label()),
-                Column::numbers("good plates that pass", ""),
-                Column::text("undecided"),
-                Column::numbers("out at or above", self.heights().label()),
-            ],
-            rows: rows.collect(),
-        })
+            });
+        Some(table.table())
+    }
+
+    /// Between which readings a way of reading leaves it open.
+    fn undecided(&self, limits: &Limits) -> String {
+        let text = |value: f64| self.heights().bare(value);
+        let mut undecided = match (limits.accept_at_or_below, limits.out_at_or_above) {
+            (Some(accept), Some(out)) => format!("above {}, below {}", text(accept), text(out)),
+            (Some(accept), None) => format!("above {}", text(accept)),
+            (None, Some(out)) => format!("below {}", text(out)),
+            (None, None) => "whatever was read".to_string(),
+        };
+        if let (Some(_), Some(to)) = (limits.out_at_or_above, limits.out_at_or_below) {
+            undecided += &format!("; above {}", text(to));
+        }
+        undecided
     }
 
     /// What a limit of acceptance on the spread does, as it moves; `None` without a tolerance.
     pub fn operating(&self) -> Option<Table> {
         let limits = self.limits.first()?;
-        let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
-        let rows = limits.operating.iter().map(|point| {
-            vec![
-                self.heights().cell(point.limit),
-                share(point.bad_accepted),
-                share(point.good_refused),
-                point.bad_among_accepted.map_or(Cell::Empty, share),
-            ]
-        });
-        Some(Table {
-            caption: format!(
-                "Accepting plates up to a spread, for {}",
-                self.heights().text(limits.tolerance)
-            ),
-            columns: vec![
-                Column::numbers("limit", self.heights().label()),
-                Column::numbers("a bad plate passes", ""),
-                Column::numbers("a good plate fails", ""),
-                Column::numbers("bad among passed", ""),
-            ],
-            rows: rows.collect(),
-        })
+        let share = Digits::Decimals(3);
+        let caption =
+            format!("Accepting plates up to a spread, for {}", self.heights().text(limits.tolerance));
+        let table = Table::of(caption, &limits.operating)
+            .height(self.heights(), "limit", |point| point.limit)
+            .number("a bad plate passes", "", share, |point| point.bad_accepted)
+            .number("a good plate fails", "", share, |point| point.good_refused)
+            .number("bad among passed", "", share, |point| point.bad_among_accepted);
+        Some(table.table())
     }
 
     /// How often a plate is accepted, by its true flatness: where the spread is held against the tolerance itself, as
@@ -523,60 +457,39 @@ impl<'a> CheckReport<'a> {
 
     /// How often the verdict of `judge` passes a plate, by its flatness; `None` where nothing was judged.
     pub fn verdict_table(&self) -> Option<Table> {
-        let tolerance = self.setup.tolerance.as_ref().filter(|_| !self.verdicts.is_empty())?;
-        let share = |part: f64| Cell::Number(100.0 * part, Digits::Decimals(0));
-        let rows = self.verdicts.iter().map(|point| {
-            let [from, to] = point.ratio.map(|ratio| self.heights().of(ratio * tolerance.value));
-            let [low, high] = point.within_interval();
-            let n = point.n as f64;
-            vec![
-                Cell::Number(from, self.heights().digits()),
-                Cell::Number(to, self.heights().digits()),
-                Cell::Number(n, Digits::Decimals(0)),
-                share(point.n_within as f64 / n),
-                share(low),
-                share(high),
-                share(point.n_out as f64 / n),
-            ]
-        });
-        Some(Table {
-            caption: format!(
-                "Operating curve of the verdict that `judge` gives of such readings against {}: simulated plates of each \
-                 flatness alike, the good and the bad; what is neither within nor out is undecided",
-                self.heights().text(tolerance.value)
-            ),
-            columns: vec![
-                Column::numbers("flatness from", self.heights().label()),
-                Column::numbers("to", self.heights().label()),
-                Column::numbers("plates judged", ""),
-                Column::numbers("found within", "%"),
-                Column::numbers("95 % interval from", "%"),
-                Column::numbers("to", "%"),
-                Column::numbers("found out", "%"),
-            ],
-            rows: rows.collect(),
-        })
+        let tolerance = self.setup.tolerance.as_ref().filter(|_| !self.verdicts.is_empty())?.value;
+        let caption = format!(
+            "Operating curve of the verdict that `judge` gives of such readings against {}: simulated plates of each \
+             flatness alike, the good and the bad; what is neither within nor out is undecided",
+            self.heights().text(tolerance)
+        );
+        let table = Table::of(caption, &self.verdicts)
+            .heights(self.heights(), ["flatness from", "to"], |point| point.ratio.map(|r| r * tolerance))
+            .count("plates judged", |point| point.n)
+            .percent("found within", 0, |point| point.n_within as f64 / point.n as f64)
+            .percent("95 % interval from", 0, |point| point.within_interval()[0])
+            .percent("to", 0, |point| point.within_interval()[1])
+            .percent("found out", 0, |point| point.n_out as f64 / point.n as f64);
+        Some(table.table())
     }
 
     /// The operating curves' numbers; `None` without a tolerance.
     pub fn acceptance(&self) -> Option<Table> {
         let rules = self.acceptances();
-        let flatness = &rules.first()?.curve;
-        let rows = flatness.iter().enumerate().map(|(i, point)| {
-            let accepted = rules.iter().map(|rule| Cell::Number(rule.curve[i].accepted, Digits::Decimals(3)));
-            std::iter::once(self.heights().cell(point.flatness)).chain(accepted).collect()
+        let caption = "Share of plates that are accepted, by true flatness";
+        let table = Table::of(caption, rules.first()?.curve.iter().enumerate()).height(
+            self.heights(),
+            "true flatness",
+            |(_, point)| point.flatness,
+        );
+        let by_rules = rules.iter().fold(table, |table, rule| {
+            table.number(&self.rule_name(rule), "", Digits::Decimals(3), |(i, _)| rule.curve[*i].accepted)
         });
-        let mut columns = vec![Column::numbers("true flatness", self.heights().label())];
-        columns.extend(rules.iter().map(|rule| Column::numbers(&self.rule_name(rule), "")));
-        Some(Table {
-            caption: "Share of plates that are accepted, by true flatness".into(),
-            columns,
-            rows: rows.collect(),
-        })
+        Some(by_rules.table())
     }
 
     /// The chance that a plate is accepted, against its true flatness; `None` without a tolerance.
-    pub fn operating_picture(&self) -> Option<String> {
+    pub fn operating_picture(&self) -> Option<Svg> {
         let tolerance = self.limits.first()?.tolerance;
         let rules = self.acceptances();
         let names: Vec<String> = rules.iter().map(|rule| self.rule_name(rule)).collect();
@@ -605,48 +518,27 @@ impl<'a> CheckReport<'a> {
         format!("{} up to {}", way_name(rule.way), self.heights().text(rule.limit))
     }
 
-    fn acceptance_document(&self, rule: &Acceptance) -> AcceptanceDocument {
-        AcceptanceDocument {
-            way: way_key(rule.way).into(),
-            limit: self.heights().of(rule.limit),
-            curve: rule.curve.iter().map(|p| [self.heights().of(p.flatness), p.accepted]).collect(),
-        }
-    }
-
     /// Shares of the sources in the variance of the spread's error.
     fn shares(&self) -> Table {
-        let share = |value: f64| Cell::Number(value, Digits::Decimals(3));
         // What is nothing to three decimals is named in the caption.
         let (shown, small): (Vec<&Share>, Vec<&Share>) =
             self.simulation.shares.iter().partition(|s| s.total.max(s.first_order) >= 0.0005);
-        let rows = shown.iter().map(|s| {
-            vec![
-                Cell::from(s.source.as_str()),
-                share(s.first_order),
-                share(s.first_order_u),
-                share(s.total),
-                share(s.total_u),
-                Cell::from(if s.interacts { "with others" } else { "" }),
-            ]
-        });
         let names: Vec<&str> = small.iter().map(|s| s.source.as_str()).collect();
         let rest =
             if small.is_empty() { String::new() } else { format!("; below 0.0005: {}", names.join(", ")) };
-        Table {
-            caption: format!(
-                "Shares of the sources in the variance of the spread's error ({} trials each){rest}",
-                self.simulation.n_share_trials
-            ),
-            columns: vec![
-                Column::text("source"),
-                Column::numbers("alone (first order)", ""),
-                Column::numbers("u", ""),
-                Column::numbers("in all (total)", ""),
-                Column::numbers("u", ""),
-                Column::text("acts"),
-            ],
-            rows: rows.collect(),
-        }
+        let caption = format!(
+            "Shares of the sources in the variance of the spread's error ({} trials each){rest}",
+            self.simulation.n_share_trials
+        );
+        let digits = Digits::Decimals(3);
+        Table::of(caption, shown)
+            .text("source", |s| s.source.as_str())
+            .number("alone (first order)", "", digits, |s| s.first_order)
+            .number("u", "", digits, |s| s.first_order_u)
+            .number("in all (total)", "", digits, |s| s.total)
+            .number("u", "", digits, |s| s.total_u)
+            .text("acts", |s| if s.interacts { "with others" } else { "" })
+            .table()
     }
 
     /// The budget of one reading, in the unit of the report.
@@ -666,25 +558,19 @@ impl<'a> CheckReport<'a> {
         let linear = &self.simulation.budget.of_difference;
         let comparison = &self.simulation.validation;
         let verdict = if comparison.linear_result_may_be_used { "may be used" } else { "may not be used" };
-        let row = |name: &str, [low, high]: [f64; 2]| {
-            vec![Cell::from(name), self.heights().cell(low), self.heights().cell(high)]
-        };
-        Table {
-            caption: format!(
-                "The spread's error as a linear budget would have it, beside Monte Carlo: the linear result {verdict} \
-                 (JCGM 101 clause 8: ends within {})",
-                self.heights().text(comparison.delta)
-            ),
-            columns: vec![
-                Column::text("way"),
-                Column::numbers("from", self.heights().label()),
-                Column::numbers("to", self.heights().label()),
-            ],
-            rows: vec![
-                row("linear: difference of two readings, expanded uncertainty", linear.coverage_interval()),
-                row("Monte Carlo, symmetric interval", self.simulation.ways[0].error.interval_symmetric),
-            ],
-        }
+        let rows = [
+            ("linear: difference of two readings, expanded uncertainty", linear.coverage_interval()),
+            ("Monte Carlo, symmetric interval", self.simulation.ways[0].error.interval_symmetric),
+        ];
+        let caption = format!(
+            "The spread's error as a linear budget would have it, beside Monte Carlo: the linear result {verdict} \
+             (JCGM 101 clause 8: ends within {})",
+            self.heights().text(comparison.delta)
+        );
+        Table::of(caption, rows)
+            .text("way", |(name, _)| *name)
+            .heights(self.heights(), ["from", "to"], |(_, ends)| *ends)
+            .table()
     }
 
     /// What a form is called, its size in the plate's unit; a hollow between the spots with its place.
@@ -699,29 +585,12 @@ impl<'a> CheckReport<'a> {
 
     /// How the usual shapes look to the survey.
     fn visibility(&self) -> Table {
-        let rows = self.simulation.visibilities.iter().map(|v| {
-            let share = |value: f64| Cell::Number(value, Digits::Decimals(2));
-            vec![Cell::Text(self.form_name(v)), share(v.spread), v.levelled.map_or(Cell::Empty, share)]
-        });
-        Table {
-            caption: "What the survey makes of a form: reading over true flatness, nothing disturbed".into(),
-            columns: vec![
-                Column::text("form"),
-                Column::numbers("spread", ""),
-                Column::numbers("spread off the best-fit plane", ""),
-            ],
-            rows: rows.collect(),
-        }
-    }
-
-    fn verdict_document(&self, point: &VerdictPoint) -> VerdictDocument {
-        VerdictDocument {
-            flatness_over_tolerance: point.ratio,
-            judged: point.n,
-            within: point.n_within,
-            out: point.n_out,
-            within_interval: point.within_interval(),
-        }
+        let caption = "What the survey makes of a form: reading over true flatness, nothing disturbed";
+        Table::of(caption, &self.simulation.visibilities)
+            .text("form", |v| self.form_name(v))
+            .number("spread", "", Digits::Decimals(2), |v| v.spread)
+            .number("spread off the best-fit plane", "", Digits::Decimals(2), |v| v.levelled)
+            .table()
     }
 
     /// Every trial as CSV, a line each: the plate's true flatness, and what each way of reading gives, in the report's
@@ -746,7 +615,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// Histogram of the spread's error, with the other ways outlined over it.
-    pub fn histogram(&self) -> String {
+    pub fn histogram(&self) -> Svg {
         let in_unit =
             |values: &[f64]| values.iter().map(|&value| self.heights().of(value)).collect::<Vec<_>>();
         let ways: Vec<(&str, Vec<f64>)> =
@@ -785,7 +654,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// Bars of the sources' shares.
-    pub fn shares_picture(&self) -> String {
+    pub fn shares_picture(&self) -> Svg {
         let share =
             |value: f64, u: f64| BarShare { value, interval: Some([value - 2.0 * u, value + 2.0 * u]) };
         let bars: Vec<Bar> = self
@@ -804,7 +673,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// The chance that a plate is bad, against the spread that was read; `None` without a tolerance.
-    pub fn card_picture(&self) -> Option<String> {
+    pub fn card_picture(&self) -> Option<Svg> {
         let limits = self.limits.first()?;
         // Spreads have a long tail in which nothing changes any more.
         let end = limits
@@ -885,7 +754,7 @@ impl<'a> CheckReport<'a> {
     }
 
     /// A typical plate's form with the survey drawn on it.
-    pub fn plate(&self) -> String {
+    pub fn plate(&self) -> Svg {
         let typical = &self.simulation.typical;
         let plan_unit = self.setup.plan_unit;
         let survey = &self.setup.check.survey;
@@ -964,27 +833,31 @@ impl<'a> CheckReport<'a> {
         budget.in_unit(self.heights().label(), self.heights().of(1.0))
     }
 
+    fn visibility_document(&self, v: &Visibility) -> VisibilityDocument {
+        VisibilityDocument { form: self.form_name(v), spread: v.spread, levelled: v.levelled }
+    }
+
+    fn acceptance_document(&self, rule: &Acceptance) -> AcceptanceDocument {
+        AcceptanceDocument {
+            way: way_key(rule.way).into(),
+            limit: self.heights().of(rule.limit),
+            curve: rule.curve.iter().map(|p| [self.heights().of(p.flatness), p.accepted]).collect(),
+        }
+    }
+
     fn limits_document(&self, limits: Option<&Limits>) -> LimitsDocument {
-        let height = |value: Option<f64>| value.map(|value| self.heights().of(value));
+        let height = |value: f64| self.heights().of(value);
+        let operating = limits.iter().flat_map(|l| &l.operating);
         LimitsDocument {
-            tolerance: height(limits.map(|l| l.tolerance)),
+            tolerance: limits.map(|l| height(l.tolerance)),
             tolerance_name: self.setup.tolerance.as_ref().map(|tolerance| tolerance.name.clone()),
             consumer_risk: self.setup.consumer_risk,
-            accept_at_or_below: height(limits.and_then(|l| l.accept_at_or_below)),
+            accept_at_or_below: limits.and_then(|l| l.accept_at_or_below).map(height),
             good_passed: limits.and_then(|l| l.good_passed),
-            out_at_or_above: height(limits.and_then(|l| l.out_at_or_above)),
-            out_at_or_below: height(limits.and_then(|l| l.out_at_or_below)),
+            out_at_or_above: limits.and_then(|l| l.out_at_or_above).map(height),
+            out_at_or_below: limits.and_then(|l| l.out_at_or_below).map(height),
             bad_before_reading: limits.map(|l| l.bad_before_reading),
-            operating: limits
-                .iter()
-                .flat_map(|l| &l.operating)
-                .map(|p| OperatingDocument {
-                    limit: self.heights().of(p.limit),
-                    bad_accepted: p.bad_accepted,
-                    good_refused: p.good_refused,
-                    bad_among_accepted: p.bad_among_accepted,
-                })
-                .collect(),
+            operating: operating.map(|p| OperatingPoint { limit: height(p.limit), ..*p }).collect(),
         }
     }
 }
@@ -1004,12 +877,6 @@ const REFERENCES: [&str; 6] = [
     "Tolerances and defaults: the source beside each, in the tables above.",
 ];
 
-/// Cautions that stand under every report.
-pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a dispute or a statement of grade go to a \
-    laboratory accredited to ISO/IEC 17025. Surface plates are heavy: use a hoist or enough people, keep fingers from \
-    under the stone, and set the plate on its three supports. Ammonia cleaners need fresh air and must never meet \
-    bleach; they chill the stone, so wait before measuring. Local safety rules come first.";
-
 /// A rule by which plates are accepted, and what it does.
 struct Acceptance {
     /// What is read.
@@ -1018,11 +885,6 @@ struct Acceptance {
     limit: f64,
     /// How often, by true flatness.
     curve: Vec<AcceptancePoint>,
-}
-
-/// A probability as a percentage, to the two or three digits that simulated ones are worth.
-fn about_percent(p: f64) -> String {
-    format!("{} %", short(100.0 * p, if p < 0.1 { 2 } else { 3 }))
 }
 
 /// What a way of reading is called.
@@ -1046,7 +908,7 @@ pub(super) fn way_key(kind: WayKind) -> &'static str {
 /// What a simulation of a shop check found. Heights are in `unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat simulate")]
-struct CheckDocument {
+pub struct CheckDocument {
     /// What the check is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.
@@ -1066,7 +928,7 @@ struct CheckDocument {
     /// Parked, turned or carried.
     stand: String,
     /// True flatness of the plates that were drawn.
-    true_flatness: SummaryDocument,
+    true_flatness: Summary,
     /// The ways of reading the same numbers, by name: spread, levelled, fitted.
     readings: BTreeMap<String, WayDocument>,
     /// The model-based estimate: the first of the checks, each judged from its readings as `judge` does.
@@ -1075,15 +937,15 @@ struct CheckDocument {
     /// The rule of the fitted way.
     fitted_rule: RuleDocument,
     /// The part of the spread's error that comes from form alone.
-    error_of_form: SummaryDocument,
+    error_of_form: Summary,
     /// The part of the spread's error that disturbances add.
-    error_of_disturbances: SummaryDocument,
+    error_of_disturbances: Summary,
     /// Forms that this survey cannot see, however large.
     cannot_see: Vec<String>,
     /// How the usual forms look to this survey.
     visibility: Vec<VisibilityDocument>,
     /// Shares of the sources in the variance of the spread's error, largest first.
-    shares: Vec<ShareDocument>,
+    shares: Vec<Share>,
     /// How many trials each share rests on.
     share_trials: u64,
     /// What a spread proves against the tolerance.
@@ -1097,16 +959,16 @@ struct CheckDocument {
     /// The linear result for the spread's error.
     linear: LinearDocument,
     /// Everything that was taken because the setup does not say.
-    assumptions: Vec<AssumptionDocument>,
+    assumptions: Vec<Assumption>,
 }
 
 /// One way of reading.
 #[derive(Debug, Serialize, JsonSchema)]
 struct WayDocument {
     /// What it gives.
-    result: SummaryDocument,
+    result: Summary,
     /// What it gives minus the true flatness.
-    error: SummaryDocument,
+    error: Summary,
     /// What it proves against the tolerance; left out without one.
     #[serde(skip_serializing_if = "Option::is_none")]
     limits: Option<LimitsDocument>,
@@ -1127,15 +989,27 @@ struct VerdictDocument {
     within_interval: [f64; 2],
 }
 
+impl From<&VerdictPoint> for VerdictDocument {
+    fn from(point: &VerdictPoint) -> Self {
+        Self {
+            flatness_over_tolerance: point.ratio,
+            judged: point.n,
+            within: point.n_within,
+            out: point.n_out,
+            within_interval: point.within_interval(),
+        }
+    }
+}
+
 /// The model-based estimate of flatness, over some of the checks.
 #[derive(Debug, Serialize, JsonSchema)]
 struct ModelBasedDocument {
     /// How many checks were judged.
     trials: u64,
     /// The estimated flatness deviations.
-    result: SummaryDocument,
+    result: Summary,
     /// These minus the true flatness.
-    error: SummaryDocument,
+    error: Summary,
     /// How many of the 95 % intervals hold the true flatness.
     intervals_that_hold_the_truth: u64,
     /// How wide these intervals are on average.
@@ -1168,36 +1042,6 @@ struct VisibilityDocument {
     levelled: Option<f64>,
 }
 
-/// One source's share in the variance of the spread's error.
-#[derive(Debug, Serialize, JsonSchema)]
-struct ShareDocument {
-    /// The source of disturbance, in words.
-    source: String,
-    /// What it causes by itself.
-    first_order: f64,
-    /// Standard uncertainty of that from the finite number of trials.
-    first_order_standard_uncertainty: f64,
-    /// What it causes by itself and together with others.
-    total: f64,
-    /// Standard uncertainty of that from the finite number of trials.
-    total_standard_uncertainty: f64,
-    /// Whether it acts together with others.
-    interacts: bool,
-}
-
-impl From<&Share> for ShareDocument {
-    fn from(share: &Share) -> Self {
-        Self {
-            source: share.source.clone(),
-            first_order: share.first_order,
-            first_order_standard_uncertainty: share.first_order_u,
-            total: share.total,
-            total_standard_uncertainty: share.total_u,
-            interacts: share.interacts,
-        }
-    }
-}
-
 /// What a reading proves against a tolerance.
 #[derive(Debug, Serialize, JsonSchema)]
 struct LimitsDocument {
@@ -1218,20 +1062,7 @@ struct LimitsDocument {
     /// Share of the simulated plates that are bad.
     bad_before_reading: Option<f64>,
     /// What happens as a limit of acceptance moves.
-    operating: Vec<OperatingDocument>,
-}
-
-/// What a limit of acceptance does.
-#[derive(Debug, Serialize, JsonSchema)]
-struct OperatingDocument {
-    /// Plates that read this or less are accepted.
-    limit: f64,
-    /// Chance that a bad plate is accepted.
-    bad_accepted: f64,
-    /// Chance that a good plate is turned down.
-    good_refused: f64,
-    /// Chance that an accepted plate is bad; null where none is accepted.
-    bad_among_accepted: Option<f64>,
+    operating: Vec<OperatingPoint>,
 }
 
 /// How often plates are accepted by one rule.
@@ -1251,22 +1082,5 @@ struct LinearDocument {
     /// The budget of the difference.
     budget: BudgetDocument,
     /// Its comparison with Monte Carlo.
-    validation: ValidationDocument,
-}
-
-/// A value that was taken because the setup does not say.
-#[derive(Debug, Serialize, JsonSchema)]
-struct AssumptionDocument {
-    /// Which field.
-    field: String,
-    /// What was taken.
-    value: String,
-    /// Why, or where it comes from.
-    why: String,
-}
-
-impl From<&Assumption> for AssumptionDocument {
-    fn from(a: &Assumption) -> Self {
-        Self { field: a.field.clone(), value: a.value.clone(), why: a.why.clone() }
-    }
+    validation: Validation,
 }

@@ -2,7 +2,7 @@
 
 use super::{
     number::{Digits, height_digits, plain, typeset, unit_label},
-    table::Cell,
+    table::{Cell, Rows},
 };
 use crate::quantity::{
     sample::Summary,
@@ -54,14 +54,20 @@ impl Heights {
         }
     }
 
-    /// The cells of a summary: mean, standard deviation, symmetric and shortest interval.
-    pub fn summary(self, s: &Summary) -> [Cell; 6] {
-        let [[low, high], [shortest_low, shortest_high]] = [s.interval_symmetric, s.interval_shortest];
-        [s.mean, s.standard_deviation, low, high, shortest_low, shortest_high].map(|value| self.cell(value))
-    }
-
     /// A cell of a table.
     pub fn cell(self, micrometres: f64) -> Cell {
         Cell::Number(self.of(micrometres), self.digits())
+    }
+}
+
+impl<R> Rows<R> {
+    /// The columns of a summary (µm): what its mean and its standard deviation are called, both intervals.
+    pub fn summary(self, h: Heights, [mean, u]: [&str; 2], summary: impl Fn(&R) -> Summary) -> Self {
+        let headers = [mean, u, "symmetric from", "to", "shortest from", "to"];
+        self.heights(h, headers, |row| {
+            let s = summary(row);
+            let [[low, high], [shortest_low, shortest_high]] = [s.interval_symmetric, s.interval_shortest];
+            [s.mean, s.standard_deviation, low, high, shortest_low, shortest_high]
+        })
     }
 }

@@ -9,22 +9,21 @@ use super::{
         map_pair::MapPair,
         plate_map::MapTarget,
     },
-    check_report::LIMITS_OF_USE,
-    document::{SummaryDocument, finite},
+    document::finite,
     heights::Heights,
     number::{Digits, percent, plain, probability},
-    page::{Page, Part, short_digest},
-    picture::{PixelError, png},
+    page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
+    picture::Svg,
     reading_sheet::SET_ZERO,
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
-    table::{Cell, Column, Table},
+    table::{Column, Table},
     text::inert,
     unseen_words::{UnseenDocument, UnseenWords},
 };
 use crate::{
     decision::{
-        conformance::{Conformance, Rule},
+        conformance::Rule,
         judgement::{Judgement, Otherwise},
         limits::Verdict,
         standing::{Doubt, FEWEST_DRAWS, MISFIT},
@@ -40,7 +39,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 
 /// Everything that a report on a judged plate is made from.
 #[derive(Debug, Clone)]
@@ -62,6 +60,8 @@ pub struct JudgeReport<'a> {
 }
 
 impl Report for JudgeReport<'_> {
+    type Document = JudgeDocument;
+
     fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         if let Some(next) = self.next_table() {
@@ -92,14 +92,9 @@ impl Report for JudgeReport<'_> {
             Part::heading("The readings"),
             Part::Table(self.readings_table()),
             Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Words(RESTS_ON_KIND.into()),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend(ending(Some(RESTS_ON_KIND), LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
         facts.extend([
             ["readings".to_string(), short_digest(&self.readings.digest).to_string()],
@@ -109,7 +104,6 @@ impl Report for JudgeReport<'_> {
             kind: "What readings say of a surface plate".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer: std::iter::once(self.answer()).chain(self.otherwise()).collect(),
             verdict: self.judgement.verdict.map(|verdict| match verdict {
                 Verdict::Within => Tone::Within,
@@ -119,63 +113,17 @@ impl Report for JudgeReport<'_> {
             parts,
             provenance: self.provenance(),
             for_signature: true,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> JudgeDocument {
         let h = self.heights();
         let judgement = self.judgement;
         let posterior = &judgement.posterior;
-        let summary = |s: &Summary| SummaryDocument::new(s, |value| h.of(value));
-        let map = &posterior.map;
-        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty).map(
-            |((at, &height), &u)| {
-                let [x, y] = in_plan(at, self.setup.plan_unit);
-                PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
-            },
-        );
-        let fits = &posterior.fit.readings;
-        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
-            let spot = self.survey_spot(row.reading);
-            ReadingDocument {
-                line: row.line,
-                placement: inert(&spot.station),
-                target: inert(&spot.target),
-                pass: row.pass,
-                closing: self.readings.check.survey.readings[row.reading].closing,
-                value: h.of(row.value),
-                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
-                off: fit.map(|fit| h.of(fit.off)),
-                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
-                p_value: fit.map(|fit| fit.p_value),
-                grain_probability: fit.map(|fit| fit.grain_probability),
-            }
-        };
-        let rows: Vec<ReadingDocument> = self.rows_with_fit().into_iter().map(reading).collect();
-        let line = |fit: usize| self.row_of(&fits[fit]).map_or(0, |row| row.line);
-        let find = |fit: usize| rows.iter().find(|row| row.line == line(fit)).cloned();
-        let doubts = judgement.doubts.iter().map(|doubt| match *doubt {
-            Doubt::Reading { reading, probability } => DoubtDocument {
-                on: "reading".into(),
-                line: Some(line(reading)),
-                chance_of_a_grain: None,
-                verdict_probability: Some(probability),
-            },
-            Doubt::Dirt { chance, probability } => DoubtDocument {
-                on: "dirt".into(),
-                line: None,
-                chance_of_a_grain: Some(chance),
-                verdict_probability: Some(probability),
-            },
-            Doubt::FewDraws => DoubtDocument {
-                on: "few draws".into(),
-                line: None,
-                chance_of_a_grain: None,
-                verdict_probability: None,
-            },
-        });
-        let document = JudgeDocument {
+        let summary = |s: &Summary| s.map(|value| h.of(value));
+        let readings = self.reading_documents();
+        JudgeDocument {
             title: inert(&self.setup.title),
             date: self.date.map(inert),
             answer: self.answer(),
@@ -196,7 +144,7 @@ impl Report for JudgeReport<'_> {
                 conformance_probability_if_doubted: evidence.if_doubted.probability,
                 verdict_if_doubted: verdict_name(evidence.if_doubted.verdict).into(),
             }),
-            hangs_on: doubts.collect(),
+            hangs_on: judgement.doubts.iter().map(|doubt| self.doubt_document(*doubt)).collect(),
             sensitivity: SensitivityDocument {
                 to_assumed_wear: posterior.leaning.assumption,
                 to_readings: posterior.leaning.readings,
@@ -205,15 +153,9 @@ impl Report for JudgeReport<'_> {
             verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
             rule: RuleDocument::from(self.rule),
             spread: h.of(self.readings.spread()),
-            map: points.collect(),
-            fit: FitDocument {
-                p_value: posterior.fit.p_value,
-                misfit: judgement.misfit,
-                worst_reading: posterior.fit.worst.and_then(find),
-                closing_p_value: posterior.fit.closing.map(|closing| closing.p_value),
-                closing_reading: posterior.fit.closing.and_then(|closing| find(closing.reading)),
-            },
-            readings: rows.clone(),
+            map: self.point_documents(),
+            fit: self.fit_document(&readings),
+            readings,
             foot_dip: judgement.foot_dip.map(|dip| FootDipDocument {
                 foot: foot_name(&self.setup.check.stand.feet, dip.foot).into(),
                 at: in_plan(dip.at, self.setup.plan_unit),
@@ -232,21 +174,15 @@ impl Report for JudgeReport<'_> {
             setup_digest: self.setup.digest.clone(),
             readings_digest: self.readings.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
+        }
     }
 
-    fn json_schema() -> Value {
-        schemars::schema_for!(JudgeDocument).to_value()
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("judged".into(), self.readings_csv()), ("fit".into(), self.readings_table())]
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let files = [
-            ("judged.csv", self.readings_csv().csv().into_bytes()),
-            ("fit.csv", self.readings_table().csv().into_bytes()),
-            ("map.png", png(&self.map(), 2.0)?),
-        ];
-        Ok(files.map(|(name, bytes)| (name.to_string(), bytes)).into())
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "map"
     }
 }
 
@@ -682,18 +618,7 @@ impl JudgeReport<'_> {
     /// The rows to read next.
     pub fn next_table(&self) -> Option<Table> {
         let h = self.heights();
-        let rows = self.next_rows();
         let last = self.judgement.next.last()?;
-        let body = rows.iter().map(|row| {
-            let u = row.expected_standard_uncertainty;
-            vec![
-                Cell::Text(row.placement.clone()),
-                Cell::Text(row.target.clone()),
-                Cell::from(if row.sets_zero { SET_ZERO } else { "" }),
-                row.if_within.map_or(Cell::Empty, |value| Cell::Number(value, h.digits())),
-                u.map_or(Cell::Empty, |u| Cell::Number(u, h.digits())),
-            ]
-        });
         let [now, then] = [self.judgement.flatness.standard_deviation, last.expected_standard_uncertainty];
         let use_of_it = if self.judgement.hangs_on_unseen && !self.judgement.unseen.places.is_empty() {
             "first where nothing has looked yet: put the stand down as said, and add these rows to the readings"
@@ -702,31 +627,30 @@ impl JudgeReport<'_> {
         } else {
             "nothing that this stand can reach helps much; these rows help most"
         };
-        Some(Table {
-            caption: format!(
-                "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}{}",
-                h.text(now),
-                h.text(then),
-                match self.setup.plan.stand_use {
-                    StandUse::Turned => "",
-                    StandUse::Parked | StandUse::Carried => {
-                        " (a heading of 0° points to the right, one of 90° to the back)"
-                    }
-                }
-            ),
-            columns: vec![
-                Column::text("placement"),
-                Column::text("target"),
-                Column::text("what to do"),
-                Column::numbers("on a good plate", h.label()),
-                Column::numbers("standard uncertainty then", h.label()),
-            ],
-            rows: body.collect(),
-        })
+        let headings = match self.setup.plan.stand_use {
+            StandUse::Turned => "",
+            StandUse::Parked | StandUse::Carried => {
+                " (a heading of 0° points to the right, one of 90° to the back)"
+            }
+        };
+        let caption = format!(
+            "What to read next: {use_of_it}; the standard uncertainty should shrink from {} to about {}{headings}",
+            h.text(now),
+            h.text(then)
+        );
+        let table = Table::of(caption, self.next_rows())
+            .text("placement", |row| row.placement.clone())
+            .text("target", |row| row.target.clone())
+            .text("what to do", |row| if row.sets_zero { SET_ZERO } else { "" })
+            .number("on a good plate", h.label(), h.digits(), |row| row.if_within)
+            .number("standard uncertainty then", h.label(), h.digits(), |row| {
+                row.expected_standard_uncertainty
+            });
+        Some(table.table())
     }
 
     /// The stand, as it is put down for each row to read next.
-    fn next_picture(&self) -> String {
+    fn next_picture(&self) -> Svg {
         let unit = self.setup.plan_unit;
         let surveys = surveys_of(&self.setup.check, &self.judgement.candidates, &self.judgement.next);
         let readings: Vec<&Reading> = surveys.iter().flat_map(|survey| &survey.readings).collect();
@@ -742,71 +666,38 @@ impl JudgeReport<'_> {
     }
 
     fn flatness_table(&self) -> Table {
-        let h = self.heights();
-        let mut columns = vec![
-            Column::text("taken for"),
-            Column::numbers("estimate", h.label()),
-            Column::numbers("standard uncertainty", h.label()),
-            Column::numbers("symmetric from", h.label()),
-            Column::numbers("to", h.label()),
-            Column::numbers("shortest from", h.label()),
-            Column::numbers("to", h.label()),
-        ];
-        if self.tolerance.is_some() {
-            columns.push(Column::numbers("within tolerance", "%"));
-        }
-        let row = |name: &str, s: &Summary, c: Option<&Conformance>| {
-            let mut cells = vec![Cell::from(name)];
-            cells.extend(h.summary(s));
-            cells.extend(c.map(|c| Cell::Number(100.0 * c.probability, Digits::Decimals(1))));
-            cells
-        };
         let judgement = self.judgement;
-        let mut rows = vec![row("as in the setup", &judgement.flatness, judgement.conformance.as_ref())];
-        rows.extend(judgement.otherwise.iter().map(|o| row(o.kind, &o.flatness, o.conformance.as_ref())));
-        Table { caption: "Flatness deviation, given these readings (95 % intervals)".into(), columns, rows }
+        let others = judgement.otherwise.iter().map(|o| (o.kind, o.flatness, o.conformance));
+        let rows = [("as in the setup", judgement.flatness, judgement.conformance)].into_iter().chain(others);
+        Table::of("Flatness deviation, given these readings (95 % intervals)", rows)
+            .text("taken for", |(name, ..)| *name)
+            .summary(self.heights(), ["estimate", "standard uncertainty"], |(_, flatness, _)| *flatness)
+            .when(self.tolerance.is_some(), |table| {
+                table.percent("within tolerance", 1, |(.., c)| c.map(|c| c.probability))
+            })
+            .table()
     }
 
     /// The readings, each with what the others foresee of it.
     fn readings_table(&self) -> Table {
         let h = self.heights();
-        let rows = self.rows_with_fit().into_iter().map(|(row, fit)| {
-            let spot = self.survey_spot(row.reading);
-            let role = if fit.is_some() { String::new() } else { "zero".into() };
-            let role = if self.readings.check.survey.readings[row.reading].closing {
-                "closing".into()
-            } else {
-                role
-            };
-            let off = fit.map_or(Cell::Empty, |fit| h.cell(fit.off));
-            let p = fit.map_or(Cell::Empty, |fit| Cell::Number(fit.p_value, Digits::Decimals(2)));
-            vec![
-                Cell::Number(row.line as f64, Digits::Decimals(0)),
-                Cell::from(spot.station.as_str()),
-                Cell::from(spot.target.as_str()),
-                Cell::Text(format!("{} {role}", row.pass).trim_end().to_string()),
-                h.cell(row.value),
-                fit.map_or(Cell::Empty, |fit| h.cell(row.value - fit.off)),
-                off,
-                p,
-                Cell::from(row.remark.as_str()),
-            ]
-        });
-        Table {
-            caption: "The readings, and how far each is from what the others say".into(),
-            columns: vec![
-                Column::numbers("line", ""),
-                Column::text("placement"),
-                Column::text("target"),
-                Column::text("pass"),
-                Column::numbers("reading", h.label()),
-                Column::numbers("foreseen", h.label()),
-                Column::numbers("off by", h.label()),
-                Column::numbers("p", ""),
-                Column::text("remark"),
-            ],
-            rows: rows.collect(),
-        }
+        let role = |row: &Row, is_zero: bool| match self.readings.check.survey.readings[row.reading].closing {
+            true => " closing",
+            false if is_zero => " zero",
+            false => "",
+        };
+        let caption = "The readings, and how far each is from what the others say";
+        Table::of(caption, self.rows_with_fit())
+            .count("line", |(row, _)| row.line)
+            .text("placement", |(row, _)| self.survey_spot(row.reading).station.clone())
+            .text("target", |(row, _)| self.survey_spot(row.reading).target.clone())
+            .text("pass", |(row, fit)| format!("{}{}", row.pass, role(row, fit.is_none())))
+            .height(h, "reading", |(row, _)| row.value)
+            .height(h, "foreseen", |(row, fit)| fit.map(|fit| row.value - fit.off))
+            .height(h, "off by", |(_, fit)| fit.map(|fit| fit.off))
+            .number("p", "", Digits::Decimals(2), |(_, fit)| fit.map(|fit| fit.p_value))
+            .text("remark", |(row, _)| row.remark.as_str())
+            .table()
     }
 
     /// Every row of the file with its fit; a zero has none, for the others count from it.
@@ -819,35 +710,21 @@ impl JudgeReport<'_> {
 
     /// The readings as a file that can be read again, each as it was written.
     pub fn readings_csv(&self) -> Table {
-        let survey = &self.readings.check.survey;
-        let rows = self.readings.rows.iter().map(|row| {
-            let spot = self.survey_spot(row.reading);
-            let role = if survey.readings[row.reading].closing { " closing" } else { "" };
-            vec![
-                Cell::from(spot.station.as_str()),
-                Cell::from(spot.target.as_str()),
-                Cell::Text(format!("{}{role}", row.pass)),
-                Cell::from(row.written.as_str()),
-                Cell::from(row.time.as_str()),
-                Cell::from(row.remark.as_str()),
-            ]
-        });
-        Table {
-            caption: String::new(),
-            columns: vec![
-                Column::text("placement"),
-                Column::text("target"),
-                Column::text("pass"),
-                Column::numbers("reading", self.readings.unit.symbol()),
-                Column::text("time"),
-                Column::text("remark"),
-            ],
-            rows: rows.collect(),
-        }
+        let closing = |row: &Row| self.readings.check.survey.readings[row.reading].closing;
+        Table::of("", &self.readings.rows)
+            .text("placement", |row| self.survey_spot(row.reading).station.clone())
+            .text("target", |row| self.survey_spot(row.reading).target.clone())
+            .text("pass", |row| format!("{}{}", row.pass, if closing(row) { " closing" } else { "" }))
+            .column(Column::numbers("reading", self.readings.unit.symbol()), |row| {
+                row.written.as_str().into()
+            })
+            .text("time", |row| row.time.as_str())
+            .text("remark", |row| row.remark.as_str())
+            .table()
     }
 
     /// Estimate of the surface and its standard uncertainty, side by side, with the readings on it.
-    pub fn map(&self) -> String {
+    pub fn map(&self) -> Svg {
         let h = self.heights();
         let check = &self.readings.check;
         let survey = &check.survey;
@@ -893,7 +770,7 @@ impl JudgeReport<'_> {
     }
 
     /// What the flatness deviation may be, with the tolerance marked.
-    pub fn histogram(&self) -> String {
+    pub fn histogram(&self) -> Svg {
         let h = self.heights();
         let s = &self.judgement.flatness;
         let values: Vec<f64> = self.judgement.posterior.flatness.iter().map(|&f| h.of(f)).collect();
@@ -933,10 +810,76 @@ impl JudgeReport<'_> {
     fn influence_document(&self, other: &Otherwise) -> InfluenceDocument {
         InfluenceDocument {
             wear: other.kind.into(),
-            flatness: SummaryDocument::new(&other.flatness, |value| self.heights().of(value)),
+            flatness: other.flatness.map(|value| self.heights().of(value)),
             conformance_probability: other.conformance.map(|c| c.probability),
             verdict: other.conformance.map(|c| verdict_name(c.verdict).into()),
             times_likelier: finite(other.likelier),
+        }
+    }
+
+    fn point_documents(&self) -> Vec<PointDocument> {
+        let h = self.heights();
+        let map = &self.judgement.posterior.map;
+        let points = map.grid.points().into_iter().zip(&map.height).zip(&map.standard_uncertainty);
+        let point = |((at, &height), &u): (([f64; 2], &f64), &f64)| {
+            let [x, y] = in_plan(at, self.setup.plan_unit);
+            PointDocument { x, y, height: h.of(height), standard_uncertainty: h.of(u) }
+        };
+        points.map(point).collect()
+    }
+
+    fn reading_documents(&self) -> Vec<ReadingDocument> {
+        let h = self.heights();
+        let reading = |(row, fit): (&Row, Option<&ReadingFit>)| {
+            let spot = self.survey_spot(row.reading);
+            ReadingDocument {
+                line: row.line,
+                placement: inert(&spot.station),
+                target: inert(&spot.target),
+                pass: row.pass,
+                closing: self.readings.check.survey.readings[row.reading].closing,
+                value: h.of(row.value),
+                foreseen: fit.map(|fit| h.of(row.value - fit.off)),
+                off: fit.map(|fit| h.of(fit.off)),
+                standard_uncertainty: fit.map(|fit| h.of(fit.standard_uncertainty)),
+                p_value: fit.map(|fit| fit.p_value),
+                grain_probability: fit.map(|fit| fit.grain_probability),
+            }
+        };
+        self.rows_with_fit().into_iter().map(reading).collect()
+    }
+
+    /// The line of the file that a fit is of.
+    fn line(&self, fit: usize) -> usize {
+        self.row_of(&self.judgement.posterior.fit.readings[fit]).map_or(0, |row| row.line)
+    }
+
+    fn doubt_document(&self, doubt: Doubt) -> DoubtDocument {
+        let on = |on: &str| DoubtDocument { on: on.into(), ..DoubtDocument::default() };
+        match doubt {
+            Doubt::Reading { reading, probability } => DoubtDocument {
+                line: Some(self.line(reading)),
+                verdict_probability: Some(probability),
+                ..on("reading")
+            },
+            Doubt::Dirt { chance, probability } => DoubtDocument {
+                chance_of_a_grain: Some(chance),
+                verdict_probability: Some(probability),
+                ..on("dirt")
+            },
+            Doubt::FewDraws => on("few draws"),
+        }
+    }
+
+    fn fit_document(&self, readings: &[ReadingDocument]) -> FitDocument {
+        let fit = &self.judgement.posterior.fit;
+        let find = |of: usize| readings.iter().find(|row| row.line == self.line(of)).cloned();
+        FitDocument {
+            p_value: fit.p_value,
+            misfit: self.judgement.misfit,
+            worst_reading: fit.worst.and_then(find),
+            closing_p_value: fit.closing.map(|closing| closing.p_value),
+            closing_reading: fit.closing.and_then(|closing| find(closing.reading)),
         }
     }
 
@@ -1069,7 +1012,7 @@ fn foot_name(feet: &[[f64; 2]; 3], foot: usize) -> &'static str {
 /// What readings say of a plate. Heights are in `unit`, places in `length_unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat judge")]
-struct JudgeDocument {
+pub struct JudgeDocument {
     /// What the check is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.
@@ -1085,11 +1028,11 @@ struct JudgeDocument {
     /// Unit of all places on the plate.
     length_unit: String,
     /// The flatness deviation.
-    flatness: SummaryDocument,
+    flatness: Summary,
     /// The same with coverage intervals for 50, 80 and 95 %.
-    intervals: Vec<SummaryDocument>,
+    intervals: Vec<Summary>,
     /// The flatness deviation of such a plate before anything is read.
-    before: SummaryDocument,
+    before: Summary,
     /// The largest flatness deviation that is good; null where none was given.
     tolerance: Option<f64>,
     /// Where it comes from.
@@ -1220,7 +1163,7 @@ struct SensitivityDocument {
 }
 
 /// What a verdict hangs on.
-#[derive(Debug, Serialize, JsonSchema)]
+#[derive(Debug, Default, Serialize, JsonSchema)]
 struct DoubtDocument {
     /// "reading", "dirt" or "few draws".
     on: String,
@@ -1280,7 +1223,7 @@ struct InfluenceDocument {
     /// The state of wear that is assumed instead.
     wear: String,
     /// The flatness deviation.
-    flatness: SummaryDocument,
+    flatness: Summary,
     /// Probability that it is within the tolerance.
     conformance_probability: Option<f64>,
     /// The verdict it would give, were there no doubt about the fit.

@@ -7,14 +7,13 @@ use super::{
         curves::{Curve, Curves},
         plate_map::{MapStand, MapTarget, PlateMap},
     },
-    check_report::LIMITS_OF_USE,
     heights::Heights,
     lever_view::LeverView,
     number::{Digits, plain, short},
-    page::{Page, Part, date_fact, short_digest},
-    picture::{PixelError, png},
+    page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
+    picture::Svg,
     survey_marks::in_plan,
-    table::{Cell, Column, Table},
+    table::{Cell, Rows, Table},
     text,
 };
 use crate::{
@@ -22,7 +21,7 @@ use crate::{
     setup::Setup,
     shop::{
         grid::Grid,
-        lesson::{Lesson, RemedyKind, SPACINGS, Step},
+        lesson::{Lesson, Remedy, RemedyKind, SPACINGS, Step},
         survey::StandUse,
     },
 };
@@ -68,6 +67,8 @@ struct Exercise {
 }
 
 impl Report for LessonReport<'_> {
+    type Document = LessonDocument;
+
     fn page(&self) -> Page {
         let setup = self.setup;
         let fact = |name: &str, value: String| [name.to_string(), value];
@@ -110,18 +111,16 @@ impl Report for LessonReport<'_> {
                  the plate under the block is high or low."
                     .into(),
             ],
-            verdict: None,
             parts,
             provenance: format!("howflat {}, setup {}.", crate::VERSION, short_digest(&setup.digest)),
-            for_signature: false,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> LessonDocument {
         let h = self.heights();
         let lesson = self.lesson;
-        let document = LessonDocument {
+        LessonDocument {
             title: text::inert(&self.setup.title),
             date: self.date.map(text::inert),
             answer: self.answer(),
@@ -142,25 +141,24 @@ impl Report for LessonReport<'_> {
                 .into(),
             setup_digest: self.setup.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(LessonDocument).to_value()
-    }
-
-    fn more_files(&self, page: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files: Vec<(String, Vec<u8>)> = Vec::new();
-        for part in &page.parts {
-            if let Part::Picture(figure) = part {
-                files.push((format!("{}.png", figure.file), png(&figure.svg, 2.0)?));
-            }
         }
-        files.extend(
-            self.tables().iter().map(|(name, table)| (format!("{name}.csv"), table.csv().into_bytes())),
-        );
-        Ok(files)
+    }
+
+    fn tables(&self) -> Vec<(String, Table)> {
+        let tables = [
+            ("feet", self.feet_table()),
+            ("walk", self.walk_table(|_, _| true)),
+            ("lever", self.lever_table()),
+            ("tilt", self.tilt_table()),
+            ("carried", self.carried_table(|_| true)),
+            ("remedies", self.remedies_table()),
+            ("foil", self.foil_table()),
+        ];
+        tables.map(|(name, table)| (name.into(), table)).into()
+    }
+
+    fn in_pixels(&self, _: &str) -> bool {
+        true
     }
 }
 
@@ -174,19 +172,6 @@ impl LessonReport<'_> {
             self.dial(self.at_long_reach(true)),
             self.dial(self.at_long_reach(false)),
         )
-    }
-
-    /// Every table of the sheet, by the name of its file.
-    pub fn tables(&self) -> Vec<(&'static str, Table)> {
-        vec![
-            ("feet", self.feet_table()),
-            ("walk", self.walk_table(|_, _| true)),
-            ("lever", self.lever_table()),
-            ("tilt", self.tilt_table()),
-            ("carried", self.carried_table(|_| true)),
-            ("remedies", self.remedies_table()),
-            ("foil", self.foil_table()),
-        ]
     }
 
     /// One foot in the dip, from the side.
@@ -233,43 +218,20 @@ impl LessonReport<'_> {
     }
 
     fn feet_table(&self) -> Table {
-        let h = self.heights();
-        let row = |name: &str, rear: bool| {
-            let reading = self.at_long_reach(rear);
-            vec![
-                Cell::from(name),
-                Cell::Number(reading / self.lesson.depth, Digits::Decimals(3)),
-                h.cell(-self.lesson.depth),
-                h.cell(reading),
-                self.dial_cell(reading),
-            ]
-        };
-        let both = self.at_long_reach(true) + self.at_long_reach(false);
-        Table {
-            caption: format!(
-                "What a dip of {} does to the reading with the tip {} ahead",
-                self.depth_text(),
-                self.length(self.lesson.long_reach)
-            ),
-            columns: vec![
-                Column::text("in the dip"),
-                Column::numbers("lever w", ""),
-                Column::numbers("height z", h.label()),
-                Column::numbers("worked out, minus w z", h.label()),
-                Column::numbers("the dial shows", h.label()),
-            ],
-            rows: vec![
-                row("rear", true),
-                row("front, both feet where there are two", false),
-                vec![
-                    Cell::from("all three"),
-                    Cell::Number(both / self.lesson.depth, Digits::Decimals(3)),
-                    h.cell(-self.lesson.depth),
-                    h.cell(both),
-                    self.dial_cell(both),
-                ],
-            ],
-        }
+        let (depth, [rear, front]) = (self.lesson.depth, [true, false].map(|rear| self.at_long_reach(rear)));
+        let rows =
+            [("rear", rear), ("front, both feet where there are two", front), ("all three", rear + front)];
+        let caption = format!(
+            "What a dip of {} does to the reading with the tip {} ahead",
+            self.depth_text(),
+            self.length(self.lesson.long_reach)
+        );
+        let table = Table::of(caption, rows)
+            .text("in the dip", |(name, _)| *name)
+            .number("lever w", "", Digits::Decimals(3), |(_, reading)| reading / depth)
+            .height(self.heights(), "height z", |_| -depth)
+            .height(self.heights(), "worked out, minus w z", |(_, reading)| *reading);
+        self.dial_column(table, "the dial shows", |(_, reading)| *reading).table()
     }
 
     /// The stand walked over the dip.
@@ -310,7 +272,7 @@ impl LessonReport<'_> {
         [-self.lesson.short_reach, -self.lesson.side.front, -self.lesson.side.rear]
     }
 
-    fn walk_picture(&self) -> String {
+    fn walk_picture(&self) -> Svg {
         let h = self.heights();
         let [block, front, rear] = self.key_places().map(|at| self.plan(at));
         let points = |of: &dyn Fn(&Step) -> f64| -> Vec<[f64; 2]> {
@@ -341,19 +303,12 @@ impl LessonReport<'_> {
     fn walk_table(&self, is_shown: impl Fn(usize, f64) -> bool) -> Table {
         let h = self.heights();
         let steps = self.lesson.walk.iter().enumerate().filter(|(i, step)| is_shown(*i, step.at));
-        let rows = steps.map(|(_, step)| {
-            vec![self.place(step.at), h.cell(step.block), h.cell(step.feet), self.dial_cell(step.reading())]
-        });
-        Table {
-            caption: "The walk across the dip".into(),
-            columns: vec![
-                Column::numbers("place of the stand", self.setup.plan_unit.symbol()),
-                Column::numbers("height under the block", h.label()),
-                Column::numbers("from the feet", h.label()),
-                Column::numbers("the dial shows", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let table = Table::of("The walk across the dip", steps.map(|(_, step)| step));
+        let table = self
+            .place_column(table, "place of the stand", |step| step.at)
+            .height(h, "height under the block", |step| step.block)
+            .height(h, "from the feet", |step| step.feet);
+        self.dial_column(table, "the dial shows", |step| step.reading()).table()
     }
 
     /// Reach and foot spacing.
@@ -372,10 +327,8 @@ impl LessonReport<'_> {
             x_unit: self.setup.plan_unit.symbol(),
             y_axis: "false reading, rear in the dip",
             y_unit: h.label(),
-            y_range: None,
             curves: &curves,
-            bands: &[],
-            limits: &[],
+            ..Curves::default()
         }
         .svg();
         vec![
@@ -397,21 +350,17 @@ impl LessonReport<'_> {
     }
 
     fn lever_table(&self) -> Table {
-        let h = self.heights();
-        let mut columns = vec![Column::numbers("reach", self.setup.plan_unit.symbol())];
-        for end in ["rear", "front"] {
-            for factor in SPACINGS {
-                columns.push(Column::numbers(
-                    &format!("{end} in the dip, {}", self.spacing_name(factor)),
-                    h.label(),
-                ));
-            }
+        let reach = Table::of("False reading by reach and foot spacing", &self.lesson.lever);
+        let mut table = self.place_column(reach, "reach", |row| row.reach);
+        for (k, factor) in SPACINGS.into_iter().enumerate() {
+            let header = format!("rear in the dip, {}", self.spacing_name(factor));
+            table = self.dial_column(table, &header, |row| row.rear[k]);
         }
-        let rows = self.lesson.lever.iter().map(|row| {
-            let readings = row.rear.iter().chain(&row.front).map(|&value| self.dial_cell(value));
-            std::iter::once(self.place(row.reach)).chain(readings).collect()
-        });
-        Table { caption: "False reading by reach and foot spacing".into(), columns, rows: rows.collect() }
+        for (k, factor) in SPACINGS.into_iter().enumerate() {
+            let header = format!("front in the dip, {}", self.spacing_name(factor));
+            table = self.dial_column(table, &header, |row| row.front[k]);
+        }
+        table.table()
     }
 
     /// Which comparisons cancel the tilt.
@@ -449,7 +398,6 @@ impl LessonReport<'_> {
     }
 
     fn tilt_table(&self) -> Table {
-        let h = self.heights();
         let [right, left, far, middle] =
             ["front right", "back left", "back right", "middle"].map(|name| self.added(name));
         let comparisons = [
@@ -463,30 +411,19 @@ impl LessonReport<'_> {
             ("back right against the mean of front right and back left", far - 0.5 * (right + left)),
         ];
         let largest = comparisons.iter().map(|(_, value)| libm::fabs(*value)).fold(0.0, f64::max);
-        let row = |(name, value): (&str, f64)| {
-            vec![
-                Cell::from(name),
-                h.cell(value),
-                self.dial_cell(value),
-                Cell::Number(100.0 * libm::fabs(value) / largest, Digits::Decimals(0)),
-            ]
-        };
-        Table {
-            caption: format!(
-                "What a rear foot {} low adds to comparisons on a plate that is true",
-                self.depth_text()
-            ),
-            columns: vec![
-                Column::text("compared"),
-                Column::numbers("the tilt adds, worked out", h.label()),
-                Column::numbers("the dial shows", h.label()),
-                Column::numbers("of the largest", "%"),
-            ],
-            rows: comparisons.map(row).to_vec(),
-        }
+        let caption =
+            format!("What a rear foot {} low adds to comparisons on a plate that is true", self.depth_text());
+        let table = Table::of(caption, comparisons).text("compared", |(name, _)| *name).height(
+            self.heights(),
+            "the tilt adds, worked out",
+            |(_, value)| *value,
+        );
+        self.dial_column(table, "the dial shows", |(_, value)| *value)
+            .number("of the largest", "%", Digits::Decimals(0), |(_, v)| 100.0 * libm::fabs(*v) / largest)
+            .table()
     }
 
-    fn tilt_picture(&self) -> String {
+    fn tilt_picture(&self) -> Svg {
         let h = self.heights();
         let tilt = &self.lesson.tilt;
         let plate = &self.setup.check.plate;
@@ -545,13 +482,11 @@ impl LessonReport<'_> {
             x_unit: self.setup.plan_unit.symbol(),
             y_axis: "height, reading",
             y_unit: h.label(),
-            y_range: None,
             curves: &[
                 Curve { name: "the plate, over its corners", points: &heights },
                 Curve { name: "what the indicator shows", points: &readings },
             ],
-            bands: &[],
-            limits: &[],
+            ..Curves::default()
         }
         .svg();
         let own = match self.setup.plan.stand_use {
@@ -582,19 +517,12 @@ impl LessonReport<'_> {
     fn carried_table(&self, is_shown: impl Fn(usize) -> bool) -> Table {
         let h = self.heights();
         let places = self.lesson.carried.places.iter().enumerate().filter(|(i, _)| is_shown(*i));
-        let rows = places.map(|(_, place)| {
-            vec![self.place(place.at), h.cell(place.height), h.cell(place.raw), self.dial_cell(place.reading)]
-        });
-        Table {
-            caption: "The carried stand, place by place".into(),
-            columns: vec![
-                Column::numbers("block, from the left edge", self.setup.plan_unit.symbol()),
-                Column::numbers("height of the plate", h.label()),
-                Column::numbers("block over the plane of the feet", h.label()),
-                Column::numbers("the dial shows, zeroed at the first", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let table = Table::of("The carried stand, place by place", places.map(|(_, place)| place));
+        let table = self
+            .place_column(table, "block, from the left edge", |place| place.at)
+            .height(h, "height of the plate", |place| place.height)
+            .height(h, "block over the plane of the feet", |place| place.raw);
+        self.dial_column(table, "the dial shows, zeroed at the first", |place| place.reading).table()
     }
 
     /// What to do about it.
@@ -649,72 +577,51 @@ impl LessonReport<'_> {
 
     fn foil_table(&self) -> Table {
         let h = self.heights();
-        let rows = FOILS.iter().map(|&(name, thickness)| {
-            let [reading, u] = self.lesson.foil.predicted(thickness);
-            vec![
-                Cell::from(name),
-                h.cell(thickness[0]),
-                self.dial_cell(reading),
-                h.cell(u),
-                Cell::Empty,
-                Cell::Empty,
-            ]
-        });
-        Table {
-            caption: format!(
-                "What one layer under {} must show, {} ahead, and what it did",
-                if self.lesson.foil.at_the_rear { "the rear foot" } else { "the front foot" },
-                self.length(self.lesson.short_reach)
-            ),
-            columns: vec![
-                Column::text("layer"),
-                Column::numbers("thickness", h.label()),
-                Column::numbers("the dial must show", h.label()),
-                Column::numbers("standard uncertainty", h.label()),
-                Column::numbers("it shows: write here", h.label()),
-                Column::numbers("the foil away: write here", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let foil = &self.lesson.foil;
+        let caption = format!(
+            "What one layer under {} must show, {} ahead, and what it did",
+            if foil.at_the_rear { "the rear foot" } else { "the front foot" },
+            self.length(self.lesson.short_reach)
+        );
+        let rows = FOILS.map(|(name, thickness)| (name, thickness[0], foil.predicted(thickness)));
+        let table = Table::of(caption, rows).text("layer", |(name, ..)| *name).height(
+            h,
+            "thickness",
+            |(_, thickness, _)| *thickness,
+        );
+        self.dial_column(table, "the dial must show", |(.., [reading, _])| *reading)
+            .height(h, "standard uncertainty", |(.., [_, u])| *u)
+            .height(h, "it shows: write here", |_| None)
+            .height(h, "the foil away: write here", |_| None)
+            .table()
     }
 
     fn remedies_table(&self) -> Table {
-        let h = self.heights();
-        let film = self.setup.check.cleanliness.film;
-        let rows = self.lesson.remedies.iter().map(|remedy| {
-            let what = match remedy.what {
-                RemedyKind::MoveOut => "put the stand where no foot is in the dip".to_string(),
-                RemedyKind::HalveReach => "halve the reach, as far as the stand allows".to_string(),
-                RemedyKind::WidenFeet => "set the feet 1.5 times as far apart".to_string(),
-                RemedyKind::Wipe => {
-                    format!("wipe plate and feet each time (film of {}; standard uncertainty)", h.text(film))
-                }
-            };
-            let [before, after] = [remedy.before, remedy.after].map(|error| self.on_dial(error));
-            vec![
-                Cell::Text(what),
-                self.dial_cell(before),
-                self.dial_cell(after),
-                self.dial_cell(before - after),
-            ]
-        });
-        Table {
-            caption: format!(
-                "What each measure saves of the error at {} reach, with the rear in the dip",
-                self.length(self.lesson.long_reach)
-            ),
-            columns: vec![
-                Column::text("measure"),
-                Column::numbers("without", h.label()),
-                Column::numbers("with", h.label()),
-                Column::numbers("saves", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let what = |remedy: &Remedy| match remedy.what {
+            RemedyKind::MoveOut => "put the stand where no foot is in the dip".to_string(),
+            RemedyKind::HalveReach => "halve the reach, as far as the stand allows".to_string(),
+            RemedyKind::WidenFeet => "set the feet 1.5 times as far apart".to_string(),
+            RemedyKind::Wipe => {
+                let film = self.heights().text(self.setup.check.cleanliness.film);
+                format!("wipe plate and feet each time (film of {film}; standard uncertainty)")
+            }
+        };
+        let caption = format!(
+            "What each measure saves of the error at {} reach, with the rear in the dip",
+            self.length(self.lesson.long_reach)
+        );
+        let table = Table::of(caption, &self.lesson.remedies).text("measure", |remedy| what(remedy));
+        let table = self.dial_column(table, "without", |remedy| remedy.before);
+        let table = self.dial_column(table, "with", |remedy| remedy.after);
+        self.dial_column(table, "saves", |r| self.on_dial(r.before) - self.on_dial(r.after)).table()
     }
 
     /// Two exercises for this stand and plate, to be worked with a pocket calculator.
     fn exercises(&self) -> [Exercise; 2] {
+        [self.exercise_on_lever(), self.exercise_on_tilt()]
+    }
+
+    fn exercise_on_lever(&self) -> Exercise {
         let h = self.heights();
         let side = &self.lesson.side;
         let [rear, front] = [side.rear, side.front].map(|at| self.plan(at));
@@ -728,7 +635,7 @@ impl LessonReport<'_> {
         let number = |value: f64| plain(value, Digits::Decimals(2));
         let value = |value: f64| format!("{} {}", plain(value, h.digits()), h.label());
         let in_micrometres = |value: f64| Measure { value, unit: self.setup.unit }.to(MICROMETRE);
-        let first = Exercise {
+        Exercise {
             question: format!(
                 "The rear of this stand sinks {} into a dip; rear and front are {} and {} {unit} ahead of the column, and the tip \
                  is {} {unit} ahead of it. The plate under the block is true. What does the indicator show?",
@@ -750,8 +657,12 @@ impl LessonReport<'_> {
                 value(weight * depth),
                 self.dial(in_micrometres(weight * depth))
             ),
-        };
-        // The middle is low by one and a half dips; the rest is tilt. All of it as this indicator is read.
+        }
+    }
+
+    /// The middle is low by one and a half dips; the rest is tilt. All of it as this indicator is read.
+    fn exercise_on_tilt(&self) -> Exercise {
+        let h = self.heights();
         let zero = self.added("front right");
         let digits = self.dial_digits();
         let value = |value: f64| format!("{} {}", plain(value, digits), h.label());
@@ -765,7 +676,7 @@ impl LessonReport<'_> {
         let read = [0.0, left, far, middle];
         let spread = read.into_iter().fold(f64::NEG_INFINITY, f64::max)
             - read.into_iter().fold(f64::INFINITY, f64::min);
-        let second = Exercise {
+        Exercise {
             question: format!(
                 "A stand is parked in the front left corner of this plate. Zeroed at the front right corner it reads {} at the \
                  back left, {} at the back right and {} in the middle. How much lower or higher is the middle than the \
@@ -786,8 +697,7 @@ impl LessonReport<'_> {
                 h.label(),
                 value(spread),
             ),
-        };
-        [first, second]
+        }
     }
 
     fn at_long_reach(&self, rear: bool) -> f64 {
@@ -824,8 +734,10 @@ impl LessonReport<'_> {
         if value > 0.0 { format!("+{text}") } else { text }
     }
 
-    fn dial_cell(&self, micrometres: f64) -> Cell {
-        Cell::Number(self.heights().of(self.on_dial(micrometres)), self.dial_digits())
+    fn dial_column<R>(&self, table: Rows<R>, header: &str, micrometres: impl Fn(&R) -> f64) -> Rows<R> {
+        let h = self.heights();
+        let shown = |row: &R| h.of(self.on_dial(micrometres(row)));
+        table.number(header, h.label(), self.dial_digits(), shown)
     }
 
     /// To what the dial is read, as a sentence; nothing where it is not rounded.
@@ -862,8 +774,9 @@ impl LessonReport<'_> {
         Measure { value: millimetres, unit: MILLIMETRE }.to(self.setup.plan_unit)
     }
 
-    fn place(&self, millimetres: f64) -> Cell {
-        Cell::Number(self.plan(millimetres), Digits::Decimals(2))
+    fn place_column<R>(&self, table: Rows<R>, header: &str, millimetres: impl Fn(&R) -> f64) -> Rows<R> {
+        let at = |row: &R| self.plan(millimetres(row));
+        table.number(header, self.setup.plan_unit.symbol(), Digits::Decimals(2), at)
     }
 
     fn heights(&self) -> Heights {
@@ -880,7 +793,7 @@ fn bracketed(value: f64, digits: Digits) -> String {
 /// The lesson of the corner dip for one stand and plate. Heights are in `unit`, lengths in `length_unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat lesson")]
-struct LessonDocument {
+pub struct LessonDocument {
     /// What the setup is called.
     title: String,
     /// The date of the sheet as the user gave it; null where none was given.

@@ -3,6 +3,7 @@
 use super::{
     chart::stand_view::{StandView, TrueScale},
     heights::Heights,
+    picture::Svg,
     survey_marks::in_plan,
 };
 use crate::{
@@ -31,7 +32,7 @@ pub struct LeverView<'a> {
 
 impl LeverView<'_> {
     /// The picture; `None` where the stand cannot be drawn from the side with the tip ahead of its feet.
-    pub fn svg(&self) -> Option<String> {
+    pub fn svg(&self) -> Option<Svg> {
         let Side { rear, front, single_is_rear, .. } = self.stand.side()?;
         if self.reach <= front {
             return None;

@@ -104,6 +104,16 @@ pub fn probability(p: f64) -> String {
     }
 }
 
+/// A probability that was counted over many trials, to the two or three digits that it is worth: `4.9 %`, `12.3 %`.
+pub fn about_percent(p: f64) -> String {
+    format!("{} %", short(100.0 * p, if p < 0.1 { 2 } else { 3 }))
+}
+
+/// An amount of money, to whole units where it is large.
+pub fn money(amount: f64) -> String {
+    plain(amount, Digits::Decimals(if amount.abs() < 10.0 { 2 } else { 0 }))
+}
+
 /// At most `n` significant digits set in type, without zeros at the end of decimals: `0.5`, `20`.
 pub fn short(value: f64, n: usize) -> String {
     let text = typeset(value, Digits::Significant(n));

@@ -12,6 +12,7 @@
 use super::{
     chart::curves::Tone,
     page_style,
+    picture::Svg,
     table::{Cell, Table},
     text::{escape, escape_sentence, fill, inert, markdown, markdown_sentence, sentence},
 };
@@ -76,7 +77,7 @@ pub struct Figure {
     /// The file it is written to beside the report, without its ending.
     pub file: String,
     /// The SVG document, with its text alternative inside.
-    pub svg: String,
+    pub svg: Svg,
     /// What there is to be seen, in a sentence.
     pub caption: String,
 }
@@ -94,7 +95,7 @@ pub struct Annexed {
 
 impl Part {
     /// A picture, its file name without ending, and what there is to be seen.
-    pub fn picture(file: impl Into<String>, svg: String, caption: impl Into<String>) -> Part {
+    pub fn picture(file: impl Into<String>, svg: Svg, caption: impl Into<String>) -> Part {
         Part::Picture(Figure { file: file.into(), svg, caption: caption.into() })
     }
 
@@ -209,95 +210,32 @@ impl Page {
              <style>\n{}</style>\n</head>\n<body>\n<header>\n<p class=\"kind\">{kind}</p>\n<h1>{title}</h1>\n",
             page_style::css()
         );
+        let facts = self.facts.iter().map(|[name, value]| {
+            format!("<div><dt>{}</dt><dd>{}</dd></div>\n", escape(name), escape_sentence(&inert(value)))
+        });
         if !self.facts.is_empty() {
-            page += "<dl class=\"facts\">\n";
-            for [name, value] in &self.facts {
-                page += &format!(
-                    "<div><dt>{}</dt><dd>{}</dd></div>\n",
-                    escape(name),
-                    escape_sentence(&inert(value))
-                );
-            }
-            page += "</dl>\n";
+            page += &format!("<dl class=\"facts\">\n{}</dl>\n", facts.collect::<String>());
         }
         let answer_is = if self.answer_is.is_empty() { "The answer" } else { &self.answer_is };
         let tone = self.verdict.map_or(String::new(), |tone| format!(" {}", tone.name()));
         page +=
             &format!("</header>\n<main>\n<section class=\"answer{tone}\">\n<h2>{}</h2>\n", escape(answer_is));
-        for said in &self.answer {
-            page += &paragraph(said);
-        }
-        let (mut n_tables, mut n_figures) = (0, 0);
-        let count = |is: fn(&&Part) -> bool| self.parts.iter().filter(is).count();
-        // The annex goes on counting where the rest ends.
-        let mut n_tables_annexed = count(|part| matches!(part, Part::Table(_) | Part::Card(_)));
-        let mut n_figures_annexed = count(|part| matches!(part, Part::Picture(_)));
-        let mut annex = String::new();
-        for part in &self.parts {
-            page += &match part {
-                Part::Heading(heading) | Part::Next(heading) => {
-                    format!("</section>\n<section>\n<h2>{}</h2>\n", escape(heading))
-                }
-                Part::Overleaf(heading) => {
-                    format!("</section>\n<section class=\"overleaf\">\n<h2>{}</h2>\n", escape(heading))
-                }
-                Part::Words(said) => paragraph(said),
-                Part::Caution(said) => format!("<p class=\"caution\">{}</p>\n", escape_sentence(said)),
-                Part::List(items) => {
-                    let items = items.iter().map(|item| format!("<li>{}</li>\n", escape_sentence(item)));
-                    format!("<ul>\n{}</ul>\n", items.collect::<String>())
-                }
-                Part::Table(table) | Part::Card(table) => {
-                    n_tables += 1;
-                    wrapped(table, n_tables, matches!(part, Part::Card(_)))
-                }
-                Part::Appendix(table, _) if table.rows.is_empty() => String::new(),
-                Part::Appendix(table, _) => {
-                    n_tables_annexed += 1;
-                    annex += &wrapped(table, n_tables_annexed, false);
-                    format!("<p>Table {n_tables_annexed} in the annex lists each of them.</p>\n")
-                }
-                Part::Annexed(Annexed { heading, picture, tables }) => {
-                    annex += &format!("<h3>{}</h3>\n", escape(heading));
-                    let mut what = Vec::new();
-                    if let Some(figure) = picture {
-                        n_figures_annexed += 1;
-                        annex += &html_picture(figure, n_figures_annexed);
-                        what.push(format!("figure {n_figures_annexed}"));
-                    }
-                    let first = n_tables_annexed + 1;
-                    for table in tables {
-                        n_tables_annexed += 1;
-                        annex += &wrapped(table, n_tables_annexed, false);
-                    }
-                    match tables.len() {
-                        0 => {}
-                        1 => what.push(format!("table {first}")),
-                        _ => what.push(format!("tables {first} to {n_tables_annexed}")),
-                    }
-                    format!("<p>{}: {} in the annex.</p>\n", escape(heading), what.join(" and "))
-                }
-                Part::Lines(lines) => {
-                    let lines: Vec<String> = lines.trim_end().lines().map(escape_line).collect();
-                    format!("<pre tabindex=\"0\">{}</pre>\n", lines.join("\n"))
-                }
-                Part::Picture(figure) => {
-                    n_figures += 1;
-                    html_picture(figure, n_figures)
-                }
-            };
-        }
+        page.extend(self.answer.iter().map(|said| paragraph(said)));
+        let mut annex = Annex::behind(&self.parts);
+        let mut numbers = Numbers::default();
+        page.extend(self.parts.iter().map(|part| html_part(part, &mut numbers, &mut annex)));
         page += "</section>\n</main>\n<footer>\n";
         if self.for_signature {
             page += SIGNATURES;
         }
-        let note = if self.annex_on_request && !annex.is_empty() { NOT_PRINTED } else { "" };
+        let note = if self.annex_on_request && !annex.html.is_empty() { NOT_PRINTED } else { "" };
         page += &format!("{note}<p>{}</p>\n</footer>\n", escape_sentence(&self.provenance));
-        if !annex.is_empty() {
+        if !annex.html.is_empty() {
             let checked = if self.annex_on_request { "" } else { " checked" };
             page += &format!(
                 "<section class=\"annex\" aria-label=\"Annex\">\n<h2>Annex</h2>\n<p class=\"choice\"><label><input \
-                 type=\"checkbox\"{checked}> Print the annex too</label></p>\n{annex}</section>\n"
+                 type=\"checkbox\"{checked}> Print the annex too</label></p>\n{}</section>\n",
+                annex.html
             );
         }
         page + "</body>\n</html>\n"
@@ -309,16 +247,34 @@ impl Page {
             ("report.md".to_string(), self.markdown().into_bytes()),
             ("report.html".to_string(), self.html().into_bytes()),
         ];
-        let pictures = self.parts.iter().filter_map(|part| match part {
+        let svg = |figure: &Figure| (format!("{}.svg", figure.file), figure.svg.as_bytes().to_vec());
+        files.extend(self.figures().map(svg));
+        files
+    }
+
+    /// Its pictures, those of the annex among them.
+    pub fn figures(&self) -> impl Iterator<Item = &Figure> {
+        self.parts.iter().filter_map(|part| match part {
             Part::Picture(figure) => Some(figure),
             Part::Annexed(annexed) => annexed.picture.as_ref(),
             _ => None,
-        });
-        files
-            .extend(pictures.map(|figure| (format!("{}.svg", figure.file), figure.svg.clone().into_bytes())));
-        files
+        })
     }
 }
+
+/// How a report ends: what its figures are worth, its caution, and what its methods rest on.
+pub fn ending(worth: Option<&str>, caution: &str, references: &[&str]) -> Vec<Part> {
+    let mut parts = vec![Part::heading("Cautions and limits")];
+    parts.extend(worth.map(|said| Part::Words(said.into())));
+    parts.extend([Part::Caution(caution.into()), Part::heading("References"), Part::list(references)]);
+    parts
+}
+
+/// Cautions that stand under every report.
+pub const LIMITS_OF_USE: &str = "This is not a calibration. For a certificate, a dispute or a statement of grade go to a \
+    laboratory accredited to ISO/IEC 17025. Surface plates are heavy: use a hoist or enough people, keep fingers from \
+    under the stone, and set the plate on its three supports. Ammonia cleaners need fresh air and must never meet \
+    bleach; they chill the stone, so wait before measuring. Local safety rules come first.";
 
 /// The fact of a report's date, which is the user's to give: the program asks no clock.
 pub fn date_fact(date: Option<&str>) -> [String; 2] {
@@ -348,24 +304,101 @@ const KEPT_TOGETHER: usize = 16;
 /// Pictures higher than this (px) are tall.
 const TALL: f64 = 520.0;
 
-/// The height of a picture of ours, px.
-fn height_of(svg: &str) -> f64 {
-    let height = svg.split_once(" height=\"").and_then(|(_, rest)| rest.split('"').next());
-    height.and_then(|height| height.parse().ok()).unwrap_or(0.0)
-}
-
 fn markdown_picture(figure: &Figure) -> String {
     format!("![{}]({}.svg)", markdown_sentence(&figure.caption), figure.file)
 }
 
 fn html_picture(figure: &Figure, number: usize) -> String {
     // A tall picture gets more room on paper, or its type would be too small to read.
-    let class = if height_of(&figure.svg) > TALL { " class=\"tall\"" } else { "" };
+    let class = if figure.svg.height > TALL { " class=\"tall\"" } else { "" };
     format!(
         "<figure{class}>\n{}<figcaption><b>Figure {number}.</b> {}</figcaption>\n</figure>\n",
         figure.svg,
         escape_sentence(&figure.caption)
     )
+}
+
+/// How many tables and pictures there are so far.
+#[derive(Default)]
+struct Numbers {
+    tables: usize,
+    figures: usize,
+}
+
+impl Numbers {
+    fn table(&mut self, table: &Table, is_card: bool) -> String {
+        self.tables += 1;
+        wrapped(table, self.tables, is_card)
+    }
+
+    fn figure(&mut self, figure: &Figure) -> String {
+        self.figures += 1;
+        html_picture(figure, self.figures)
+    }
+}
+
+/// What stands behind everything else.
+struct Annex {
+    html: String,
+    numbers: Numbers,
+}
+
+impl Annex {
+    /// An empty one, which goes on counting where these parts end.
+    fn behind(parts: &[Part]) -> Self {
+        let count = |is: fn(&&Part) -> bool| parts.iter().filter(is).count();
+        let tables = count(|part| matches!(part, Part::Table(_) | Part::Card(_)));
+        let figures = count(|part| matches!(part, Part::Picture(_)));
+        Self { html: String::new(), numbers: Numbers { tables, figures } }
+    }
+
+    /// Takes tables and a picture in, and says which numbers they have there.
+    fn take(&mut self, Annexed { heading, picture, tables }: &Annexed) -> String {
+        let mut what = Vec::new();
+        self.html += &format!("<h3>{}</h3>\n", escape(heading));
+        if let Some(figure) = picture {
+            self.html += &self.numbers.figure(figure);
+            what.push(format!("figure {}", self.numbers.figures));
+        }
+        let first = self.numbers.tables + 1;
+        self.html.extend(tables.iter().map(|table| self.numbers.table(table, false)));
+        match tables.len() {
+            0 => {}
+            1 => what.push(format!("table {first}")),
+            _ => what.push(format!("tables {first} to {}", self.numbers.tables)),
+        }
+        format!("<p>{}: {} in the annex.</p>\n", escape(heading), what.join(" and "))
+    }
+}
+
+fn html_part(part: &Part, numbers: &mut Numbers, annex: &mut Annex) -> String {
+    match part {
+        Part::Heading(heading) | Part::Next(heading) => {
+            format!("</section>\n<section>\n<h2>{}</h2>\n", escape(heading))
+        }
+        Part::Overleaf(heading) => {
+            format!("</section>\n<section class=\"overleaf\">\n<h2>{}</h2>\n", escape(heading))
+        }
+        Part::Words(said) => paragraph(said),
+        Part::Caution(said) => format!("<p class=\"caution\">{}</p>\n", escape_sentence(said)),
+        Part::List(items) => {
+            let items = items.iter().map(|item| format!("<li>{}</li>\n", escape_sentence(item)));
+            format!("<ul>\n{}</ul>\n", items.collect::<String>())
+        }
+        Part::Table(table) => numbers.table(table, false),
+        Part::Card(table) => numbers.table(table, true),
+        Part::Appendix(table, _) if table.rows.is_empty() => String::new(),
+        Part::Appendix(table, _) => {
+            annex.html += &annex.numbers.table(table, false);
+            format!("<p>Table {} in the annex lists each of them.</p>\n", annex.numbers.tables)
+        }
+        Part::Annexed(annexed) => annex.take(annexed),
+        Part::Lines(lines) => {
+            let lines: Vec<String> = lines.trim_end().lines().map(escape_line).collect();
+            format!("<pre tabindex=\"0\">{}</pre>\n", lines.join("\n"))
+        }
+        Part::Picture(figure) => numbers.figure(figure),
+    }
 }
 
 /// A line with the spaces it begins with.
@@ -392,12 +425,8 @@ fn wrapped(table: &Table, number: usize, is_card: bool) -> String {
     if table.columns.len() > 6 || table.rows.iter().flatten().any(is_long) {
         class += " dense";
     }
-    let shown = Table { caption: String::new(), ..table.clone() }.html();
-    let caption = format!(
-        "<caption><span><b>Table {number}.</b> {}</span></caption>\n",
-        escape_sentence(&table.caption)
-    );
-    let shown = shown.replacen("<table>\n", &format!("<table>\n{caption}"), 1);
+    let caption = format!("<span><b>Table {number}.</b> {}</span>", escape_sentence(&table.caption));
+    let shown = table.html_under(&caption);
     format!(
         "<div class=\"{class}\" role=\"region\" aria-label=\"Table {number}\" tabindex=\"0\">\n{shown}</div>\n"
     )

@@ -38,6 +38,28 @@ pub struct Picture {
     body: String,
 }
 
+/// A finished picture: an SVG document, read as its text.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Svg {
+    text: String,
+    /// How tall it is, px.
+    pub height: f64,
+}
+
+impl std::ops::Deref for Svg {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.text
+    }
+}
+
+impl std::fmt::Display for Svg {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
 /// How a group of elements is drawn.
 pub enum Manner<'a> {
     /// As they are.
@@ -115,17 +137,18 @@ impl Picture {
     ///
     /// `title` and `description` are its text alternative (WCAG 2.1, 1.1.1), read to those who cannot see
     /// the picture.
-    pub fn finish(self, title: &str, description: &str) -> String {
+    pub fn finish(self, title: &str, description: &str) -> Svg {
         let (w, h) = (self.width, self.height);
         let (fine_w, fine_h) = (w * FINE, h * FINE);
-        format!(
+        let text = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}\" height=\"{h}\" \
              viewBox=\"0 0 {fine_w} {fine_h}\" role=\"img\">\n\
              <title>{}</title>\n<desc>{}</desc>\n{}</svg>\n",
             escape(title),
             escape(description),
             self.body
-        )
+        );
+        Svg { text, height: h }
     }
 }
 

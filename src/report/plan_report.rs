@@ -6,30 +6,31 @@ use super::{
         bars::{Bar, Bars, Share},
         plate_map::MapTarget,
     },
-    check_report::{LIMITS_OF_USE, way_key, way_name},
+    check_report::{way_key, way_name},
     heights::Heights,
-    number::{Digits, percent, plain, short},
-    page::{Page, Part, short_digest},
-    picture::{PixelError, png},
+    number::{Digits, percent, share, short},
+    page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
+    picture::Svg,
     reading_sheet::{ReadingSheet, direction},
     setup_words,
     survey_marks::{bare_plate, in_plan, stands},
-    table::{Cell, Column, Table},
+    table::Table,
     text::inert,
 };
 use crate::{
     decision::{
-        advice::{Advice, Enough},
+        advice::{Advice, Enough, Offer},
         methods::{MethodRow, Surveyed},
         placements::Placements,
         sufficient_set::Search,
     },
     propagation::{
-        improvement_gain::{ErrorInterval, Gain, SingleStep},
+        improvement_gain::{CheckWorth, ErrorInterval, Gain, SingleStep},
         other_methods::{Instruments, Method},
         placement_choice::Expected,
         simulation::WayKind,
     },
+    quantity::sample::Summary,
     setup::{Setup, pasted},
     shop::{
         grade::Tolerance,
@@ -102,6 +103,8 @@ const NO_PLACEMENTS: &str = "Where to put stand and block for more is not said: 
      feet, can take on this plate.";
 
 impl Report for PlanReport<'_> {
+    type Document = PlanDocument;
+
     fn page(&self) -> Page {
         let mut parts: Vec<Part> = self.explanations().into_iter().map(Part::Words).collect();
         parts.extend([
@@ -143,13 +146,9 @@ impl Report for PlanReport<'_> {
             Part::Table(self.methods_table()),
             Part::Words(self.instruments_words()),
             Part::heading("What was taken for granted"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend(ending(None, LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
         facts.push([
             "run".into(),
@@ -159,9 +158,7 @@ impl Report for PlanReport<'_> {
             kind: "How to check a surface plate better".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer: vec![self.answer()],
-            verdict: None,
             parts,
             provenance: format!(
                 "howflat {}, setup {}, seed {}, {} trials for each set of steps.",
@@ -170,132 +167,57 @@ impl Report for PlanReport<'_> {
                 self.seed,
                 self.advice.gains.n_trials
             ),
-            for_signature: false,
-            annex_on_request: false,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
-        let h = self.heights();
+    fn document(&self) -> PlanDocument {
         let gains = &self.advice.gains;
-        let name = |step: usize| gains.steps[step].step.name().to_string();
-        let interval = |i: &ErrorInterval| i.interval.map(|end| h.of(end));
-        let ways = |worth: &crate::propagation::improvement_gain::CheckWorth| {
-            worth
-                .ways
-                .iter()
-                .map(|(way, i)| WayDocument {
-                    way: way_key(*way).into(),
-                    interval: interval(i),
-                    width_u: h.of(i.width_u()),
-                })
-                .collect::<Vec<_>>()
-        };
-        let steps =
-            gains.steps.iter().zip(&self.setup.improvements.offers).map(|(step, offer)| StepDocument {
-                step: step.step.name().into(),
-                what: self.words_and_places(step.step),
-                effort: offer.effort,
-                place: step.place,
-                narrower_by: step.gain.map(|gain| gain.share),
-                narrower_by_u: step.gain.map(|gain| gain.u),
-                seen: step.gain.is_some_and(Gain::is_seen),
-                errors: step.worth.as_ref().map(ways).unwrap_or_default(),
-                set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
-                indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
-                not_tried: step.worth.as_ref().err().map(ToString::to_string),
-            });
-        let pairs = gains.pairs.iter().map(|pair| PairDocument {
-            steps: pair.steps.map(name),
-            narrower_by: pair.gain.share,
-            narrower_by_u: pair.gain.u,
-            interaction: pair.interaction.share,
-            interaction_u: pair.interaction.u,
-        });
-        let enough = self.advice.enough.as_ref().map(|enough| {
-            let found = match &enough.search {
-                Search::Cheapest(set) => Some(set),
-                Search::NoneSuffices => None,
-            };
-            EnoughDocument {
-                target: h.of(enough.target),
-                accuracy_ratio: self.setup.improvements.accuracy_ratio,
-                good_enough_now: self.is_enough(),
-                steps: found.map(|set| set.steps.iter().map(|&step| name(step)).collect()),
-                effort: found.map(|set| set.effort),
-                effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
-                efforts_count_steps: enough.counted,
-                searched: enough.among.iter().map(|&step| name(step)).collect(),
-                passed_over: enough.passed_over.iter().map(|&step| name(step)).collect(),
-                n_tried: enough.n_tried,
-                best_steps: enough.best.0.iter().map(|&step| name(step)).collect(),
-                best_interval: interval(&enough.best.1),
-            }
-        });
-        let expected = |e: Expected| ExpectedDocument {
-            standard_uncertainty: h.of(e.standard_uncertainty),
-            interval_width: h.of(e.interval_width),
-        };
-        let document = PlanDocument {
+        PlanDocument {
             title: inert(&self.setup.title),
             answer: self.answer(),
             explanation: self.explanations(),
             unit: self.setup.unit.symbol().into(),
             length_unit: self.setup.plan_unit.symbol().into(),
             way: way_key(self.way).into(),
-            tolerance: self.tolerance.map(|tolerance| h.of(tolerance.value)),
+            tolerance: self.tolerance.map(|tolerance| self.heights().of(tolerance.value)),
             tolerance_name: self.tolerance.map(|tolerance| inert(&tolerance.name)),
-            now: ways(&gains.before),
-            steps: steps.collect(),
-            pairs: pairs.collect(),
-            enough,
-            placements: self.placed.map(|placed| PlacementsDocument {
-                survey: placed.block.clone(),
-                n_readings: n_readings(&placed.setup),
-                set_downs: placed.setup.check.survey.effort().set_downs,
-                indications: placed.setup.check.survey.effort().indications,
-                n_candidates: placed.placements.n_candidates,
-                before: expected(placed.placements.before),
-                own_survey: placed.placements.own.map(expected),
-                placed: expected(placed.placements.chosen),
-            }),
-            methods: self
-                .methods
+            now: self.way_documents(&gains.before),
+            steps: self.step_documents(),
+            pairs: gains
+                .pairs
                 .iter()
-                .map(|row| MethodDocument {
-                    method: row.what.key(),
-                    set_downs: row.effort.set_downs,
-                    indications: row.effort.indications,
-                    closures: row.closures,
-                    error: super::document::SummaryDocument::new(&row.error, |v| h.of(v)),
-                    passes_up_to: row.limit.map(|limit| h.of(limit)),
-                    bad_passed: row.calls.and_then(|calls| calls.bad_passed),
-                    good_refused: row.calls.and_then(|calls| calls.good_refused),
+                .map(|pair| PairDocument {
+                    steps: pair.steps.map(|step| self.step_name(step)),
+                    narrower_by: pair.gain.share,
+                    narrower_by_u: pair.gain.u,
+                    interaction: pair.interaction.share,
+                    interaction_u: pair.interaction.u,
                 })
                 .collect(),
+            enough: self.advice.enough.as_ref().map(|enough| self.enough_document(enough)),
+            placements: self.placed.map(|placed| self.placements_document(placed)),
+            methods: self.methods.iter().map(|row| self.method_document(row)).collect(),
             n_trials: gains.n_trials,
             seed: self.seed,
             setup_digest: self.setup.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(PlanDocument).to_value()
-    }
-
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![
-            ("steps.csv".into(), self.steps_table().csv().into_bytes()),
-            ("methods.csv".into(), self.methods_table().csv().into_bytes()),
-            ("steps.png".into(), png(&self.steps_picture(), 2.0)?),
-        ];
-        if let Some(placed) = self.placed {
-            files.push(("survey.txt".into(), (pasted(&placed.block) + "\n").into_bytes()));
-            files.extend(ReadingSheet { setup: &placed.setup }.files());
         }
-        Ok(files)
+    }
+
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("steps".into(), self.steps_table()), ("methods".into(), self.methods_table())]
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "steps"
+    }
+
+    fn more_files(&self) -> Vec<(String, Vec<u8>)> {
+        let Some(placed) = self.placed else { return Vec::new() };
+        let mut files = vec![("survey.txt".to_string(), (pasted(&placed.block) + "\n").into_bytes())];
+        files.extend(ReadingSheet { setup: &placed.setup }.files());
+        files
     }
 }
 
@@ -496,109 +418,66 @@ impl PlanReport<'_> {
             let key = |step: &SingleStep| step.gain.map_or(f64::NEG_INFINITY, |gain| gain.share);
             key(b).total_cmp(&key(a))
         });
+        let of_fitted =
+            |step: &&SingleStep| step.worth.as_ref().ok()?.way(WayKind::Fitted).map(|i| i.width());
         let has_fitted_column = self.way != WayKind::Fitted;
-        let rows = order.into_iter().map(|step| {
-            let mut row = match (&step.gain, self.interval(step), step.place) {
-                (Some(gain), Some(interval), Some(place)) => vec![
-                    Cell::Number(place as f64, Digits::Decimals(0)),
-                    Cell::from(step.step.name()),
-                    Cell::Text(self.words_and_places(step.step)),
-                    Cell::Number(100.0 * gain.share, Digits::Decimals(1)),
-                    Cell::Number(100.0 * gain.u, Digits::Decimals(1)),
-                    h.cell(interval.interval[0]),
-                    h.cell(interval.interval[1]),
-                ],
-                _ => {
-                    let why = step.worth.as_ref().err().map_or("not possible".into(), ToString::to_string);
-                    vec![
-                        Cell::Empty,
-                        Cell::from(step.step.name()),
-                        Cell::Text(format!("not tried: {why}")),
-                        Cell::Empty,
-                        Cell::Empty,
-                        Cell::Empty,
-                        Cell::Empty,
-                    ]
-                }
-            };
-            if has_fitted_column {
-                let interval = step.worth.as_ref().ok().and_then(|worth| worth.way(WayKind::Fitted));
-                row.push(interval.map_or(Cell::Empty, |interval| h.cell(interval.width())));
-            }
-            row
-        });
-        let mut columns = vec![
-            Column::numbers("place", ""),
-            Column::text("step"),
-            Column::text("what it is"),
-            Column::numbers("narrower by", "%"),
-            Column::numbers("u", "%"),
-            Column::numbers("error from", h.label()),
-            Column::numbers("to", h.label()),
-        ];
-        if has_fitted_column {
-            columns.push(Column::numbers("fitted estimate's width", h.label()));
-        }
         let now = self.now().map_or(String::new(), |now| self.limits_of(now));
         let fitted_now = self.advice.gains.before.way(WayKind::Fitted).filter(|_| has_fitted_column);
         let fitted_now = fitted_now.map_or(String::new(), |interval| {
             format!("; the fitted estimate's is {} wide", h.text(interval.width()))
         });
-        Table {
-            caption: format!(
-                "Steps, each alone, by how much they narrow the 95 % interval of the {}'s error, which is now {now}{fitted_now}; \
-                 steps that {} trials cannot tell from the first of their place share it",
-                way_name(self.way),
-                self.advice.gains.n_trials
-            ),
-            columns,
-            rows: rows.collect(),
-        }
+        let caption = format!(
+            "Steps, each alone, by how much they narrow the 95 % interval of the {}'s error, which is now {now}{fitted_now}; \
+             steps that {} trials cannot tell from the first of their place share it",
+            way_name(self.way),
+            self.advice.gains.n_trials
+        );
+        Table::of(caption, order)
+            .number("place", "", Digits::Decimals(0), |step| Some(self.seen(step)?.0 as f64))
+            .text("step", |step| step.step.name())
+            .text("what it is", |step| match (self.seen(step), &step.worth) {
+                (Some(_), _) => self.words_and_places(step.step),
+                (None, Err(why)) => format!("not tried: {why}"),
+                (None, Ok(_)) => "not tried: not possible".into(),
+            })
+            .percent("narrower by", 1, |step| Some(self.seen(step)?.1.share))
+            .percent("u", 1, |step| Some(self.seen(step)?.1.u))
+            .heights(h, ["error from", "to"], |step| Some(self.seen(step)?.2.interval))
+            .when(has_fitted_column, |table| table.height(h, "fitted estimate's width", of_fitted))
+            .table()
+    }
+
+    /// Place, gain and interval of a step that was tried.
+    fn seen<'a>(&self, step: &'a SingleStep) -> Option<(usize, Gain, &'a ErrorInterval)> {
+        Some((step.place?, step.gain?, self.interval(step)?))
     }
 
     /// The pairs that gain most.
     pub fn pairs_table(&self) -> Table {
         const SHOWN: usize = 8;
         let gains = &self.advice.gains;
-        let number = |share: f64| Cell::Number(100.0 * share, Digits::Decimals(1));
-        let rows = gains.pairs.iter().take(SHOWN).map(|pair| {
-            let [a, b] = pair.steps.map(|step| Cell::from(gains.steps[step].step.name()));
-            let acts = match pair.interaction {
+        let caption = format!(
+            "The best of {} pairs of steps; the interaction is what a pair gains beyond both gains added up",
+            gains.pairs.len()
+        );
+        let name = |step: usize| gains.steps[step].step.name();
+        Table::of(caption, gains.pairs.iter().take(SHOWN))
+            .text("step", |pair| name(pair.steps[0]))
+            .text("with", |pair| name(pair.steps[1]))
+            .percent("narrower by", 1, |pair| pair.gain.share)
+            .percent("u", 1, |pair| pair.gain.u)
+            .percent("interaction", 1, |pair| pair.interaction.share)
+            .percent("u", 1, |pair| pair.interaction.u)
+            .text("together", |pair| match pair.interaction {
                 i if i.share > 2.0 * i.u => "more than both alone",
                 i if i.share < -2.0 * i.u => "overlap",
                 _ => "",
-            };
-            vec![
-                a,
-                b,
-                number(pair.gain.share),
-                number(pair.gain.u),
-                number(pair.interaction.share),
-                number(pair.interaction.u),
-                Cell::from(acts),
-            ]
-        });
-        Table {
-            caption: format!(
-                "The best of {} pairs of steps; the interaction is what a pair gains beyond both gains added up",
-                gains.pairs.len()
-            ),
-            columns: vec![
-                Column::text("step"),
-                Column::text("with"),
-                Column::numbers("narrower by", "%"),
-                Column::numbers("u", "%"),
-                Column::numbers("interaction", "%"),
-                Column::numbers("u", "%"),
-                Column::text("together"),
-            ],
-            rows: rows.collect(),
-        }
+            })
+            .table()
     }
 
     fn placements_table(&self, placed: &PlacedSetup) -> Table {
         let placements = &placed.placements;
-        let h = self.heights();
         let effort = |setup: &Setup| setup.check.survey.effort();
         let own = placements.own.map(|own| ("as in the setup", effort(self.setup), own));
         let rows = [
@@ -606,81 +485,44 @@ impl PlanReport<'_> {
             own,
             Some(("as placed here", effort(&placed.setup), placements.chosen)),
         ];
-        let rows = rows.into_iter().flatten().map(|(what, effort, expected)| {
-            vec![
-                Cell::from(what),
-                Cell::Number(effort.set_downs as f64, Digits::Decimals(0)),
-                Cell::Number(effort.indications as f64, Digits::Decimals(0)),
-                h.cell(expected.standard_uncertainty),
-                h.cell(expected.interval_width),
-            ]
-        });
-        Table {
-            caption: format!(
-                "What is left open of the flatness, on average over what may be read (chosen from {} readings that the stand can \
-                 take)",
-                placements.n_candidates
-            ),
-            columns: vec![
-                Column::text("survey"),
-                Column::numbers("set-downs", ""),
-                Column::numbers("indications", ""),
-                Column::numbers("standard uncertainty", h.label()),
-                Column::numbers("width of the 95 % interval", h.label()),
-            ],
-            rows: rows.collect(),
-        }
+        let caption = format!(
+            "What is left open of the flatness, on average over what may be read (chosen from {} readings that the stand can \
+             take)",
+            placements.n_candidates
+        );
+        Table::of(caption, rows.into_iter().flatten())
+            .text("survey", |(what, ..)| *what)
+            .count("set-downs", |(_, effort, _)| effort.set_downs)
+            .count("indications", |(_, effort, _)| effort.indications)
+            .height(self.heights(), "standard uncertainty", |(.., left)| left.standard_uncertainty)
+            .height(self.heights(), "width of the 95 % interval", |(.., left)| left.interval_width)
+            .table()
     }
 
     /// The check and other methods side by side.
     pub fn methods_table(&self) -> Table {
         let h = self.heights();
         let judged = self.methods.iter().any(|row| row.calls.is_some());
-        let share =
-            |share: Option<f64>| share.map_or(Cell::Empty, |p| Cell::Number(100.0 * p, Digits::Decimals(1)));
-        let rows = self.methods.iter().map(|row| {
-            let mut cells = vec![
-                Cell::from(row.what.name()),
-                Cell::Number(row.effort.set_downs as f64, Digits::Decimals(0)),
-                Cell::Number(row.effort.indications as f64, Digits::Decimals(0)),
-                if row.closures > 0 {
-                    Cell::Number(row.closures as f64, Digits::Decimals(0))
-                } else {
-                    Cell::Empty
-                },
-                h.cell(row.error.mean),
-                h.cell(row.error.standard_deviation),
-                h.cell(row.error.interval_symmetric[0]),
-                h.cell(row.error.interval_symmetric[1]),
-            ];
-            if judged {
-                cells.push(row.limit.map_or(Cell::Empty, |limit| h.cell(limit)));
-                cells.push(share(row.calls.and_then(|calls| calls.bad_passed)));
-                cells.push(share(row.calls.and_then(|calls| calls.good_refused)));
-            }
-            cells
-        });
-        let mut columns = vec![
-            Column::text("method"),
-            Column::numbers("set-downs", ""),
-            Column::numbers("indications", ""),
-            Column::numbers("closures", ""),
-            Column::numbers("mean error", h.label()),
-            Column::numbers("standard deviation", h.label()),
-            Column::numbers("95 % from", h.label()),
-            Column::numbers("to", h.label()),
-        ];
         let mut caption = format!("Error of each method on the same {} plates", self.advice.gains.n_trials);
         if judged {
-            columns.extend([
-                Column::numbers("passes up to", h.label()),
-                Column::numbers("bad plates passed", "%"),
-                Column::numbers("good ones refused", "%"),
-            ]);
             caption += ", and what comparing its result with the tolerance does; the repeat reading is compared with the grade's \
                         limit of local variation, which is another thing";
         }
-        Table { caption, columns, rows: rows.collect() }
+        Table::of(caption, self.methods)
+            .text("method", |row| row.what.name())
+            .count("set-downs", |row| row.effort.set_downs)
+            .count("indications", |row| row.effort.indications)
+            .number("closures", "", Digits::Decimals(0), |row| Some(row.closures as f64).filter(|n| *n > 0.0))
+            .height(h, "mean error", |row| row.error.mean)
+            .height(h, "standard deviation", |row| row.error.standard_deviation)
+            .heights(h, ["95 % from", "to"], |row| row.error.interval_symmetric)
+            .when(judged, |table| {
+                table
+                    .height(h, "passes up to", |row| row.limit)
+                    .percent("bad plates passed", 1, |row| row.calls?.bad_passed)
+                    .percent("good ones refused", 1, |row| row.calls?.good_refused)
+            })
+            .table()
     }
 
     fn instruments_words(&self) -> String {
@@ -787,7 +629,7 @@ impl PlanReport<'_> {
     }
 
     /// The gain of each step as a bar.
-    pub fn steps_picture(&self) -> String {
+    pub fn steps_picture(&self) -> Svg {
         let bars: Vec<Bar> = self
             .advice
             .gains
@@ -812,7 +654,7 @@ impl PlanReport<'_> {
     }
 
     /// The new survey on the plate.
-    fn placements_picture(&self, placed: &PlacedSetup) -> String {
+    fn placements_picture(&self, placed: &PlacedSetup) -> Svg {
         let setup = &placed.setup;
         let check = &setup.check;
         let survey = &check.survey;
@@ -830,6 +672,94 @@ impl PlanReport<'_> {
             &stands(survey.readings.iter(), setup.plan_unit),
             &targets,
         )
+    }
+
+    fn step_name(&self, step: usize) -> String {
+        self.advice.gains.steps[step].step.name().to_string()
+    }
+
+    fn way_documents(&self, worth: &CheckWorth) -> Vec<WayDocument> {
+        let h = self.heights();
+        let document = |(way, error): &(WayKind, ErrorInterval)| WayDocument {
+            way: way_key(*way).into(),
+            interval: error.interval.map(|end| h.of(end)),
+            width_u: h.of(error.width_u()),
+        };
+        worth.ways.iter().map(document).collect()
+    }
+
+    fn step_documents(&self) -> Vec<StepDocument> {
+        let steps = self.advice.gains.steps.iter().zip(&self.setup.improvements.offers);
+        let document = |(step, offer): (&SingleStep, &Offer)| StepDocument {
+            step: step.step.name().into(),
+            what: self.words_and_places(step.step),
+            effort: offer.effort,
+            place: step.place,
+            narrower_by: step.gain.map(|gain| gain.share),
+            narrower_by_u: step.gain.map(|gain| gain.u),
+            seen: step.gain.is_some_and(Gain::is_seen),
+            errors: step.worth.as_ref().map(|worth| self.way_documents(worth)).unwrap_or_default(),
+            set_downs: step.worth.as_ref().ok().map(|worth| worth.effort.set_downs),
+            indications: step.worth.as_ref().ok().map(|worth| worth.effort.indications),
+            not_tried: step.worth.as_ref().err().map(ToString::to_string),
+        };
+        steps.map(document).collect()
+    }
+
+    fn enough_document(&self, enough: &Enough) -> EnoughDocument {
+        let h = self.heights();
+        let names = |steps: &[usize]| steps.iter().map(|&step| self.step_name(step)).collect::<Vec<_>>();
+        let found = match &enough.search {
+            Search::Cheapest(set) => Some(set),
+            Search::NoneSuffices => None,
+        };
+        EnoughDocument {
+            target: h.of(enough.target),
+            accuracy_ratio: self.setup.improvements.accuracy_ratio,
+            good_enough_now: self.is_enough(),
+            steps: found.map(|set| names(&set.steps)),
+            effort: found.map(|set| set.effort),
+            effort_unit: self.setup.improvements.effort_unit.as_deref().map(inert),
+            efforts_count_steps: enough.counted,
+            searched: names(&enough.among),
+            passed_over: names(&enough.passed_over),
+            n_tried: enough.n_tried,
+            best_steps: names(&enough.best.0),
+            best_interval: enough.best.1.interval.map(|end| h.of(end)),
+        }
+    }
+
+    fn placements_document(&self, placed: &PlacedSetup) -> PlacementsDocument {
+        let h = self.heights();
+        let expected = |e: Expected| Expected {
+            standard_uncertainty: h.of(e.standard_uncertainty),
+            interval_width: h.of(e.interval_width),
+        };
+        let Effort { set_downs, indications } = placed.setup.check.survey.effort();
+        PlacementsDocument {
+            survey: placed.block.clone(),
+            n_readings: n_readings(&placed.setup),
+            set_downs,
+            indications,
+            n_candidates: placed.placements.n_candidates,
+            before: expected(placed.placements.before),
+            own_survey: placed.placements.own.map(expected),
+            placed: expected(placed.placements.chosen),
+        }
+    }
+
+    fn method_document(&self, row: &MethodRow) -> MethodDocument {
+        let h = self.heights();
+        MethodDocument {
+            method: row.what.key(),
+            set_downs: row.effort.set_downs,
+            indications: row.effort.indications,
+            closures: row.closures,
+            error: row.error.map(|v| h.of(v)),
+            passes_up_to: row.limit.map(|limit| h.of(limit)),
+            bad_passed: row.calls.and_then(|calls| calls.bad_passed),
+            good_refused: row.calls.and_then(|calls| calls.good_refused),
+        }
     }
 
     fn now(&self) -> Option<&ErrorInterval> {
@@ -855,11 +785,7 @@ impl PlanReport<'_> {
 }
 
 fn gain_text(gain: Gain) -> String {
-    format!(
-        "{} % (standard uncertainty {} %)",
-        plain(100.0 * gain.share, Digits::Decimals(0)),
-        plain(100.0 * gain.u, Digits::Decimals(1))
-    )
+    format!("{} (standard uncertainty {})", share(gain.share, 0), share(gain.u, 1))
 }
 
 /// How many readings a survey has besides zeros and closing readings.
@@ -893,7 +819,7 @@ const REFERENCES: [&str; 5] = [
 /// How to check better. Heights are in `unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat plan")]
-struct PlanDocument {
+pub struct PlanDocument {
     /// What the check is called.
     title: String,
     /// Where the check stands, in one sentence.
@@ -1028,20 +954,11 @@ struct PlacementsDocument {
     /// From how many readings they were chosen.
     n_candidates: usize,
     /// What is open before any reading.
-    before: ExpectedDocument,
+    before: Expected,
     /// What the setup's own survey leaves open.
-    own_survey: Option<ExpectedDocument>,
+    own_survey: Option<Expected>,
     /// What the new one leaves open.
-    placed: ExpectedDocument,
-}
-
-/// What is left open of the flatness, on average.
-#[derive(Debug, Serialize, JsonSchema)]
-struct ExpectedDocument {
-    /// Standard uncertainty.
-    standard_uncertainty: f64,
-    /// Width of the 95 % interval.
-    interval_width: f64,
+    placed: Expected,
 }
 
 /// One method.
@@ -1056,7 +973,7 @@ struct MethodDocument {
     /// How many closures it has.
     closures: usize,
     /// Its result minus the true flatness.
-    error: super::document::SummaryDocument,
+    error: Summary,
     /// What passes; null where nothing is compared.
     passes_up_to: Option<f64>,
     /// Chance that a bad plate passes; null where too few plates are bad to tell.

@@ -2,9 +2,9 @@
 
 use super::{
     chart::plate_map::MapTarget,
-    check_report::LIMITS_OF_USE,
     number::{Digits, short, typeset, unit_label},
-    page::CONTENT_POLICY,
+    page::{CONTENT_POLICY, LIMITS_OF_USE},
+    picture::Svg,
     survey_marks::{in_plan, plate_sketch, stands},
     text::{escape, inert},
 };
@@ -261,7 +261,7 @@ impl ReadingSheet<'_> {
     }
 
     /// The plate with one placement and its targets, numbered in the order they are read; so wide a share of a page.
-    pub fn sketch(&self, index: usize, station: &Station, share: f64) -> String {
+    pub fn sketch(&self, index: usize, station: &Station, share: f64) -> Svg {
         let setup = self.setup;
         let check = &setup.check;
         let survey = &check.survey;

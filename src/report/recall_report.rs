@@ -6,11 +6,10 @@ use super::{
         Mark,
         course::{Course, Finding, Sign},
     },
-    check_report::LIMITS_OF_USE,
     heights::Heights,
-    number::{Digits, percent, plain, probability, share, short},
-    page::{Annexed, Figure, Page, Part, short_digest},
-    picture::{PixelError, png},
+    number::{Digits, money, percent, plain, probability, share, short},
+    page::{Annexed, Figure, LIMITS_OF_USE, Page, Part, ending, short_digest},
+    picture::Svg,
     setup_words,
     table::{Cell, Column, Table},
     text::inert,
@@ -19,8 +18,8 @@ use crate::{
     decision::{
         recall::{Costs, LeastCost},
         recall_plan::{
-            AS_NEW, CheckKind, CheckWorth, CostPlan, EntryFit, Found, PlatePlan, PlateRecord, RecallPlan,
-            RecallQuestion,
+            AS_NEW, CheckKind, CheckWorth, CostPlan, Entry, EntryFit, Found, PlatePlan, PlateRecord,
+            RecallPlan, RecallQuestion, RecordReading,
         },
     },
     propagation::wear_history::{EventFit, Interval, UNFORESEEN, UNFORESEEN_MEAN, WearPrior},
@@ -30,7 +29,6 @@ use crate::{
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 
 /// Everything that a report on recalls is made from.
 #[derive(Debug, Clone)]
@@ -72,7 +70,19 @@ struct Of<'a> {
     tolerance: &'a Tolerance,
 }
 
+impl<'a> Of<'a> {
+    /// Each entry, how it was written, and what came of it.
+    fn entries(
+        &self,
+    ) -> impl DoubleEndedIterator<Item = (&'a Entry, &'a HistoryRow, &'a EntryFit)> + ExactSizeIterator {
+        let Self { record, rows, plan, .. } = *self;
+        record.entries.iter().zip(rows).zip(&plan.entries).map(|((entry, row), fit)| (entry, row, fit))
+    }
+}
+
 impl Report for RecallReport<'_> {
+    type Document = RecallDocument;
+
     fn page(&self) -> Page {
         let all: Vec<Of> = self.by_urgency().collect();
         let mut parts = Vec::new();
@@ -103,13 +113,9 @@ impl Report for RecallReport<'_> {
             Part::heading("How it was worked out"),
             Part::List(self.method()),
             Part::heading("What was taken for granted of the shop check"),
-            Part::List(setup_words::described(self.setup)),
-            Part::Appendix(setup_words::defaults(self.setup), setup_words::defaults_sentence(self.setup)),
-            Part::heading("Cautions and limits"),
-            Part::Caution(LIMITS_OF_USE.into()),
-            Part::heading("References"),
-            Part::list(&REFERENCES),
         ]);
+        parts.extend(setup_words::granted(self.setup));
+        parts.extend(ending(None, LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, Some(self.tolerance), self.date);
         facts.extend([
             ["history".to_string(), short_digest(&self.history.digest).to_string()],
@@ -120,19 +126,18 @@ impl Report for RecallReport<'_> {
             kind: "When to send surface plates out".into(),
             title: self.setup.title.clone(),
             facts,
-            answer_is: String::new(),
             answer: vec![self.answer()],
-            verdict: None,
             parts,
             provenance: self.provenance(),
             for_signature: true,
             annex_on_request: true,
+            ..Page::default()
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> RecallDocument {
         let h = self.heights();
-        let document = RecallDocument {
+        RecallDocument {
             title: inert(&self.setup.title),
             date: self.date.map(inert),
             answer: self.answer(),
@@ -142,7 +147,7 @@ impl Report for RecallReport<'_> {
             tolerance: h.of(self.tolerance.value),
             tolerance_name: inert(&self.tolerance.name),
             risk: self.question.risk,
-            costs: self.question.costs.map(CostsDocument::from),
+            costs: self.question.costs,
             plates: self.by_urgency().map(|of| self.plate_document(&of)).collect(),
             refused: self
                 .refused
@@ -156,20 +161,15 @@ impl Report for RecallReport<'_> {
             setup_digest: self.setup.digest.clone(),
             history_digest: self.history.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
-    }
-
-    fn json_schema() -> Value {
-        schemars::schema_for!(RecallDocument).to_value()
-    }
-
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let mut files = vec![("forecast.csv".into(), self.forecast_csv().csv().into_bytes())];
-        if let Some(of) = self.by_urgency().next() {
-            files.push((format!("{}.png", picture_name(0)), png(&self.course(&of), 2.0)?));
         }
-        Ok(files)
+    }
+
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("forecast".into(), self.forecast_csv())]
+    }
+
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == picture_name(0)
     }
 }
 
@@ -313,10 +313,9 @@ impl RecallReport<'_> {
 
     /// Entries that were passed over, or that those before them make unlikely.
     fn oddities(&self, of: &Of) -> Vec<String> {
-        let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries);
         let mut n_before = 0;
         let mut said = Vec::new();
-        for ((entry, row), fit) in entries {
+        for (entry, row, fit) in of.entries() {
             let named = format!("{} of {} (line {})", row.kind.name(), entry.day, row.line);
             match fit {
                 EntryFit::PassedOver => said.push(format!(
@@ -347,9 +346,8 @@ impl RecallReport<'_> {
     /// Where the last certificate is so vague that the estimate is not its value: why a larger U can mean a later date.
     fn leaning(&self, of: &Of) -> Option<String> {
         let h = self.heights();
-        let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).rev();
-        let mut certificates = entries.filter(|((_, row), _)| row.kind == EntryKind::Certificate);
-        let ((entry, row), EntryFit::Counted(fit)) = certificates.next()? else { return None };
+        let last = of.entries().rev().find(|(_, row, _)| row.kind == EntryKind::Certificate)?;
+        let (entry, row, EntryFit::Counted(fit)) = last else { return None };
         let (says, taken) = (fit.alone.mean, fit.fitted.mean);
         let goes_with_others = fit.p_value.is_none_or(|p| p >= SURPRISING);
         (goes_with_others && (says - taken).abs() > LEANING * of.tolerance.value).then(|| {
@@ -509,104 +507,65 @@ impl RecallReport<'_> {
     fn urgency_table(&self, all: &[Of]) -> Table {
         let h = self.heights();
         let [with_tolerance, ..] = self.own_columns();
-        let mut columns = vec![
-            Column::text("plate"),
-            Column::text("send out by"),
-            Column::numbers("out today", "%"),
-            Column::text(&format!("why: flatness today, and its growth, {}", h.label())),
-        ];
-        columns.extend(with_tolerance.then(|| Column::numbers("tolerance", h.label())));
-        if self.question.costs.is_some() {
-            columns.extend([Column::text("by cost on"), Column::numbers("a shop check is worth", CURRENCY)]);
-        }
-        let rows = all.iter().map(|of| {
+        let why = |of: &Of| {
             let Interval { mean, ends: [low, high] } = of.plan.wear.today;
-            let mut why = format!(
-                "{} ({} to {}), {} a year",
-                h.bare(mean),
-                h.bare(low),
-                h.bare(high),
-                h.bare(of.plan.wear.rate.mean)
-            );
-            if !of.plan.readings.is_empty() {
-                why += "; entries contradict one another";
-            }
-            let mut row = vec![
-                Cell::Text(name_of(of)),
-                Cell::Text(self.due_text(of.plan)),
-                percent_cell(of.plan.out_today()),
-                Cell::Text(why),
-            ];
-            row.extend(with_tolerance.then(|| h.cell(of.tolerance.value)));
-            if let Some(by_cost) = &of.plan.by_cost {
-                let date = by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least));
-                let is_shop_check =
-                    |check: &&CheckWorth| matches!(check.check, CheckKind::Spread | CheckKind::Readings);
-                let worths = by_cost.checks.iter().filter(is_shop_check);
-                let shop = worths.max_by(|a, b| a.worth.total_cmp(&b.worth));
-                row.push(Cell::Text(date));
-                row.push(shop.map_or(Cell::Empty, |check| Cell::Number(check.worth, Digits::Decimals(0))));
-            }
-            row
-        });
-        Table {
-            caption: "The plates, the most urgent first (95 % intervals)".into(),
-            columns,
-            rows: rows.collect(),
-        }
+            let [mean, low, high, rate] = [mean, low, high, of.plan.wear.rate.mean].map(|v| h.bare(v));
+            let open = if of.plan.readings.is_empty() { "" } else { "; entries contradict one another" };
+            format!("{mean} ({low} to {high}), {rate} a year{open}")
+        };
+        let by_cost =
+            |of: &Of| of.plan.by_cost.as_ref().map_or(Cell::Empty, |by_cost| self.date_cell(by_cost));
+        Table::of("The plates, the most urgent first (95 % intervals)", all.iter().copied())
+            .text("plate", name_of)
+            .text("send out by", |of| self.due_text(of.plan))
+            .percent("out today", 1, |of| of.plan.out_today())
+            .text(&format!("why: flatness today, and its growth, {}", h.label()), why)
+            .when(with_tolerance, |table| table.height(h, "tolerance", |of| of.tolerance.value))
+            .when(self.question.costs.is_some(), |table| {
+                table.column(Column::text("by cost on"), by_cost).number(
+                    "a shop check is worth",
+                    CURRENCY,
+                    Digits::Decimals(0),
+                    |of| of.plan.by_cost.as_ref().and_then(worth_of_shop_check),
+                )
+            })
+            .table()
+    }
+
+    fn date_cell(&self, by_cost: &CostPlan) -> Cell {
+        by_cost.least.map_or("never".into(), |(least, _)| self.cost_date(least).into())
     }
 
     /// What the dates rest on, plate by plate.
     fn numbers_table(&self, all: &[Of]) -> Table {
         let h = self.heights();
         let [with_tolerance, with_setup, with_usage] = self.own_columns();
-        let mut columns = vec![
-            Column::text("plate"),
-            Column::text("send out by"),
-            Column::numbers("out today", "%"),
-            Column::numbers("flatness today", h.label()),
-            Column::numbers("from", h.label()),
-            Column::numbers("to", h.label()),
-            Column::numbers("wear a year", h.label()),
-            Column::text("last entry"),
-        ];
-        columns.extend(with_tolerance.then(|| Column::numbers("tolerance", h.label())));
-        columns.extend(with_setup.then(|| Column::text("setup")));
-        columns.extend(with_usage.then(|| Column::text("usage")));
-        let rows =
-            all.iter().map(|of| {
-                let today = of.plan.wear.today;
-                let last = of.record.entries.last().zip(of.rows.last());
-                let last = last.map(|(entry, row)| format!("{} {}", entry.day, row.kind.name()));
-                let mut row = vec![
-                    Cell::Text(name_of(of)),
-                    Cell::Text(self.due_text(of.plan)),
-                    percent_cell(of.plan.out_today()),
-                    h.cell(today.mean),
-                    h.cell(today.ends[0]),
-                    h.cell(today.ends[1]),
-                    h.cell(of.plan.wear.rate.mean),
-                    Cell::Text(last.unwrap_or_default()),
-                ];
-                row.extend(with_tolerance.then(|| h.cell(of.tolerance.value)));
-                row.extend(with_setup.then(|| {
-                    Cell::Text(of.own.setup.as_ref().map_or(String::new(), |(file, _)| inert(file)))
-                }));
-                row.extend(with_usage.then(|| {
-                    Cell::Text(of.own.usage.as_ref().map_or("usual".into(), |(said, _)| inert(said)))
-                }));
-                row
-            });
-        Table {
-            caption: format!(
-                "When each plate reaches a probability of {} of exceeding {}, as on {} (95 % intervals)",
-                percent(self.question.risk),
-                self.common_limit_text(),
-                self.question.today
-            ),
-            columns,
-            rows: rows.collect(),
-        }
+        let last = |of: &Of| {
+            let last = of.record.entries.last().zip(of.rows.last());
+            last.map_or(String::new(), |(entry, row)| format!("{} {}", entry.day, row.kind.name()))
+        };
+        let caption = format!(
+            "When each plate reaches a probability of {} of exceeding {}, as on {} (95 % intervals)",
+            percent(self.question.risk),
+            self.common_limit_text(),
+            self.question.today
+        );
+        Table::of(caption, all.iter().copied())
+            .text("plate", name_of)
+            .text("send out by", |of| self.due_text(of.plan))
+            .percent("out today", 1, |of| of.plan.out_today())
+            .heights(h, ["flatness today", "from", "to"], |of| three(&of.plan.wear.today))
+            .height(h, "wear a year", |of| of.plan.wear.rate.mean)
+            .text("last entry", last)
+            .when(with_tolerance, |table| table.height(h, "tolerance", |of| of.tolerance.value))
+            .when(with_setup, |table| {
+                table.text("setup", |of| of.own.setup.as_ref().map_or(String::new(), |(file, _)| inert(file)))
+            })
+            .when(with_usage, |table| {
+                table
+                    .text("usage", |of| of.own.usage.as_ref().map_or("usual".into(), |(said, _)| inert(said)))
+            })
+            .table()
     }
 
     /// Whether plates have tolerances, setups and usages of their own.
@@ -620,48 +579,24 @@ impl RecallReport<'_> {
 
     fn history_table(&self, of: &Of) -> Table {
         let h = self.heights();
-        let rows = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).map(|((entry, row), fit)| {
-            let says = |of: fn(&EventFit) -> f64| fit.counted().map_or(Cell::Empty, |fit| h.cell(of(fit)));
-            let alone = |end: usize| fit.alone().map_or(Cell::Empty, |alone| h.cell(alone.ends[end]));
-            let p = match fit {
-                EntryFit::Counted(fit) | EntryFit::LeftOut(fit) => fit.p_value,
-                EntryFit::PassedOver => None,
-            };
-            vec![
-                Cell::Text(entry.day.to_string()),
-                Cell::from(row.kind.name()),
-                Cell::Text(self.written(row)),
-                alone(0),
-                alone(1),
-                says(|fit| fit.fitted.mean),
-                says(|fit| fit.fitted.ends[0]),
-                says(|fit| fit.fitted.ends[1]),
-                p.map_or(Cell::Empty, |p| Cell::Number(p, Digits::Decimals(2))),
-                Cell::from(match fit {
-                    EntryFit::Counted(_) => row.remark.as_str(),
-                    EntryFit::LeftOut(_) => "left out: contradicts others",
-                    EntryFit::PassedOver => "passed over",
-                }),
-            ]
-        });
-        Table {
-            caption: "What was found, what it says of the flatness by itself, and what all entries together say (95 % \
-                      intervals); p is the chance of a finding at least as far from what those before it make likely"
-                .into(),
-            columns: vec![
-                Column::text("date"),
-                Column::text("kind"),
-                Column::text("as written"),
-                Column::numbers("alone from", h.label()),
-                Column::numbers("to", h.label()),
-                Column::numbers("with all others", h.label()),
-                Column::numbers("from", h.label()),
-                Column::numbers("to", h.label()),
-                Column::numbers("p", ""),
-                Column::text("remark"),
-            ],
-            rows: rows.collect(),
-        }
+        let remark = |row: &HistoryRow, fit: &EntryFit| match fit {
+            EntryFit::Counted(_) => row.remark.clone(),
+            EntryFit::LeftOut(_) => "left out: contradicts others".into(),
+            EntryFit::PassedOver => "passed over".into(),
+        };
+        let caption = "What was found, what it says of the flatness by itself, and what all entries together say (95 % \
+                       intervals); p is the chance of a finding at least as far from what those before it make likely";
+        Table::of(caption, of.entries())
+            .text("date", |(entry, ..)| entry.day.to_string())
+            .text("kind", |(_, row, _)| row.kind.name())
+            .text("as written", |(_, row, _)| self.written(row))
+            .heights(h, ["alone from", "to"], |(.., fit)| fit.alone().map(|alone| alone.ends))
+            .heights(h, ["with all others", "from", "to"], |(.., fit)| {
+                fit.counted().map(|fit| three(&fit.fitted))
+            })
+            .number("p", "", Digits::Decimals(2), |(.., fit)| p_value(fit))
+            .text("remark", |(_, row, fit)| remark(row, fit))
+            .table()
     }
 
     /// What a row says, in its own words.
@@ -683,84 +618,52 @@ impl RecallReport<'_> {
     }
 
     fn forecast_table(&self, of: &Of) -> Table {
-        let h = self.heights();
         // Every fourth, so that a page is not filled with it; all are in forecast.csv.
-        let rows = of.plan.forecast.iter().step_by(4).map(|(years, flatness, out)| {
-            let mut row = vec![Cell::Text(self.day(*years).to_string())];
-            row.extend([flatness.mean, flatness.ends[0], flatness.ends[1]].map(|height| h.cell(height)));
-            row.push(percent_cell(*out));
-            row
-        });
-        Table {
-            caption: "What is to be expected (95 % intervals)".into(),
-            columns: vec![
-                Column::text("date"),
-                Column::numbers("flatness deviation", h.label()),
-                Column::numbers("from", h.label()),
-                Column::numbers("to", h.label()),
-                Column::numbers("out of tolerance", "%"),
-            ],
-            rows: rows.collect(),
-        }
+        Table::of("What is to be expected (95 % intervals)", of.plan.forecast.iter().step_by(4))
+            .text("date", |(years, ..)| self.day(*years).to_string())
+            .heights(self.heights(), ["flatness deviation", "from", "to"], |(_, flatness, _)| three(flatness))
+            .percent("out of tolerance", 1, |(.., out)| *out)
+            .table()
     }
 
     fn cost_table(&self, plan: &PlatePlan) -> Option<Table> {
         let (costs, by_cost) = (self.question.costs.as_ref()?, plan.by_cost.as_ref()?);
-        let text = |name: &str, said: String| vec![Cell::from(name), Cell::Text(said)];
-        let mut rows = Vec::new();
+        let mut rows: Vec<(String, String)> = Vec::new();
         if let (Some(cycle), Some((least, risk))) = (by_cost.cycle, by_cost.least) {
             rows.extend([
-                text("date of least expected cost", self.cost_date(least)),
-                text("risk that these costs are worth", probability(risk)),
-                text("years from one recalibration to the next, from then on", short(cycle.years, 2)),
-                text("cost a year, from then on", money(cycle.cost_per_year)),
+                ("date of least expected cost".into(), self.cost_date(least)),
+                ("risk that these costs are worth".into(), probability(risk)),
+                ("years from one recalibration to the next, from then on".into(), short(cycle.years, 2)),
+                ("cost a year, from then on".into(), money(cycle.cost_per_year)),
             ]);
         }
-        rows.extend(
-            by_cost
-                .risk_costs_more
-                .map(|more| text("the date of the stated risk costs more by", money(more))),
+        let more = by_cost.risk_costs_more.map(money);
+        rows.extend(more.map(|more| ("the date of the stated risk costs more by".into(), more)));
+        rows.extend(by_cost.checks.iter().map(|check| {
+            (format!("worth today, before its own cost: {}", self.check_name(check)), money(check.worth))
+        }));
+        let caption = format!(
+            "What it costs where a recalibration, with the days without the plate, costs {} and a year out of tolerance {}",
+            money(costs.of_recalibration()),
+            money(costs.of_year_out())
         );
-        let worth = |check: &CheckWorth| {
-            text(&format!("worth today, before its own cost: {}", self.check_name(check)), money(check.worth))
-        };
-        rows.extend(by_cost.checks.iter().map(worth));
-        Some(Table {
-            caption: format!(
-                "What it costs where a recalibration, with the days without the plate, costs {} and a year out of tolerance {}",
-                money(costs.of_recalibration()),
-                money(costs.of_year_out())
-            ),
-            columns: vec![Column::text("what"), Column::numbers(&format!("value; amounts {CURRENCY}"), "")],
-            rows,
-        })
+        let value = Column::numbers(&format!("value; amounts {CURRENCY}"), "");
+        let table = Table::of(caption, rows).text("what", |(what, _)| what.clone());
+        Some(table.column(value, |(_, value)| value.clone().into()).table())
     }
 
     /// Every day of every plate's forecast, for machines.
     fn forecast_csv(&self) -> Table {
-        let h = self.heights();
-        let rows = self.by_urgency().flat_map(|of| {
-            of.plan.forecast.iter().map(move |(years, flatness, out)| {
-                let mut row = vec![Cell::Text(name_of(&of)), Cell::Text(self.day(*years).to_string())];
-                let heights = [flatness.mean, flatness.ends[0], flatness.ends[1]];
-                row.extend(heights.map(|height| Cell::Number(h.of(height), Digits::Full)));
-                row.push(Cell::Number(*out, Digits::Full));
-                row
-            })
-        });
-        let unit = self.setup.unit.symbol();
-        Table {
-            caption: String::new(),
-            columns: vec![
-                Column::text("plate"),
-                Column::text("date"),
-                Column::numbers("flatness deviation", unit),
-                Column::numbers("from", unit),
-                Column::numbers("to", unit),
-                Column::numbers("probability of being out", ""),
-            ],
-            rows: rows.collect(),
-        }
+        let (h, unit) = (self.heights(), self.setup.unit.symbol());
+        let days = self.by_urgency().flat_map(|of| of.plan.forecast.iter().map(move |day| (of, day)));
+        Table::of("", days)
+            .text("plate", |(of, _)| name_of(of))
+            .text("date", |(_, (years, ..))| self.day(*years).to_string())
+            .number("flatness deviation", unit, Digits::Full, |(_, (_, flatness, _))| h.of(flatness.mean))
+            .number("from", unit, Digits::Full, |(_, (_, flatness, _))| h.of(flatness.ends[0]))
+            .number("to", unit, Digits::Full, |(_, (_, flatness, _))| h.of(flatness.ends[1]))
+            .number("probability of being out", "", Digits::Full, |(_, (.., out))| *out)
+            .table()
     }
 
     /// How it was worked out, in a sentence or two each.
@@ -840,14 +743,11 @@ impl RecallReport<'_> {
         }
     }
 
-    /// A plate's course in time, as a picture.
-    fn course(&self, of: &Of) -> String {
-        let h = self.heights();
-        let of_interval =
-            |interval: &Interval| [interval.mean, interval.ends[0], interval.ends[1]].map(|v| h.of(v));
+    /// What was found, and what all entries together say of the time from one resurfacing to the next.
+    fn found_and_fitted(&self, of: &Of) -> (Vec<Finding>, Vec<Vec<[f64; 4]>>) {
+        let of_interval = |interval: &Interval| three(interval).map(|v| self.heights().of(v));
         let (mut found, mut fitted) = (Vec::new(), vec![Vec::new()]);
-        let entries = of.record.entries.iter().zip(of.rows).zip(&of.plan.entries);
-        for ((entry, row), fit) in entries {
+        for (entry, row, fit) in of.entries() {
             let Some(alone) = fit.alone() else { continue };
             let year = entry.day.years_since(self.question.today);
             let sign = match row.kind {
@@ -865,15 +765,18 @@ impl RecallReport<'_> {
                 part.push([year, mean, low, high]);
             }
         }
-        let forecast: Vec<[f64; 4]> = of
-            .plan
-            .forecast
-            .iter()
-            .map(|(years, flatness, _)| {
-                let [mean, low, high] = of_interval(flatness);
-                [*years, mean, low, high]
-            })
-            .collect();
+        (found, fitted)
+    }
+
+    /// A plate's course in time, as a picture.
+    fn course(&self, of: &Of) -> Svg {
+        let h = self.heights();
+        let (found, mut fitted) = self.found_and_fitted(of);
+        let ahead = of.plan.forecast.iter().map(|(years, flatness, _)| {
+            let [mean, low, high] = three(flatness).map(|v| h.of(v));
+            [*years, mean, low, high]
+        });
+        let forecast: Vec<[f64; 4]> = ahead.collect();
         if let (Some(part), Some(first)) = (fitted.last_mut(), forecast.first()) {
             part.push(*first);
         }
@@ -910,89 +813,77 @@ impl RecallReport<'_> {
     }
 
     fn plate_document(&self, of: &Of) -> PlateDocument {
-        let h = self.heights();
-        let interval = |interval: &Interval| IntervalDocument {
-            estimate: h.of(interval.mean),
-            from: h.of(interval.ends[0]),
-            to: h.of(interval.ends[1]),
+        let day = |years: f64| self.day(years).to_string();
+        let own = of.own.setup.as_ref().map_or(self.setup, |(_, setup)| setup);
+        let reading = |reading: &RecordReading| ReadingDocument {
+            left_out_lines: reading.left_out.iter().map(|&entry| of.rows[entry].line).collect(),
+            send_out_by: reading.due.map(day),
         };
-        let entries =
-            of.record.entries.iter().zip(of.rows).zip(&of.plan.entries).map(|((entry, row), fit)| {
-                EntryDocument {
-                    line: row.line,
-                    date: entry.day.to_string(),
-                    kind: row.kind.name().into(),
-                    value: row.value.map(|value| h.of(value)),
-                    expanded_uncertainty: row.expanded.map(|expanded| h.of(expanded)),
-                    coverage_factor: row.factor,
-                    file: inert(&row.file),
-                    remark: inert(&row.remark),
-                    is_left_out: matches!(fit, EntryFit::LeftOut(_)),
-                    alone: fit.alone().as_ref().map(interval),
-                    with_all_others: fit.counted().map(|fit| interval(&fit.fitted)),
-                    p_value: match fit {
-                        EntryFit::Counted(fit) | EntryFit::LeftOut(fit) => fit.p_value,
-                        EntryFit::PassedOver => None,
-                    },
-                }
-            });
         let forecast = of.plan.forecast.iter().map(|(years, flatness, out)| ForecastDocument {
-            date: self.day(*years).to_string(),
-            flatness: interval(flatness),
+            date: day(*years),
+            flatness: self.interval_document(flatness),
             out_probability: *out,
         });
-        let by_cost = of.plan.by_cost.as_ref().map(|by_cost| CostPlanDocument {
-            least_cost_date: by_cost
-                .least
-                .filter(|(least, _)| least.is_reached)
-                .map(|(least, _)| self.day(least.years).to_string()),
+        PlateDocument {
+            name: inert(&of.record.name),
+            tolerance: self.heights().of(of.tolerance.value),
+            tolerance_name: inert(&of.tolerance.name),
+            setup_digest: own.digest.clone(),
+            usage: of.record.usage,
+            send_out_by: of.plan.due.map(day),
+            out_probability: of.plan.out_today(),
+            flatness: self.interval_document(&of.plan.wear.today),
+            wear_per_year: self.interval_document(&of.plan.wear.rate),
+            entries: of.entries().map(|(entry, row, fit)| self.entry_document(entry, row, fit)).collect(),
+            readings: of.plan.readings.iter().map(reading).collect(),
+            forecast: forecast.collect(),
+            by_cost: of.plan.by_cost.as_ref().map(|by_cost| self.cost_document(by_cost)),
+        }
+    }
+
+    fn interval_document(&self, interval: &Interval) -> IntervalDocument {
+        let [estimate, from, to] = three(interval).map(|height| self.heights().of(height));
+        IntervalDocument { estimate, from, to }
+    }
+
+    fn entry_document(&self, entry: &Entry, row: &HistoryRow, fit: &EntryFit) -> EntryDocument {
+        let h = self.heights();
+        EntryDocument {
+            line: row.line,
+            date: entry.day.to_string(),
+            kind: row.kind.name().into(),
+            value: row.value.map(|value| h.of(value)),
+            expanded_uncertainty: row.expanded.map(|expanded| h.of(expanded)),
+            coverage_factor: row.factor,
+            file: inert(&row.file),
+            remark: inert(&row.remark),
+            is_left_out: matches!(fit, EntryFit::LeftOut(_)),
+            alone: fit.alone().map(|alone| self.interval_document(&alone)),
+            with_all_others: fit.counted().map(|fit| self.interval_document(&fit.fitted)),
+            p_value: p_value(fit),
+        }
+    }
+
+    fn cost_document(&self, by_cost: &CostPlan) -> CostPlanDocument {
+        let check = |check: &CheckWorth| CheckDocument {
+            check: match check.check {
+                CheckKind::Spread => "spread",
+                CheckKind::Readings => "readings",
+                CheckKind::Certificate => "certificate",
+                CheckKind::Perfect => "exact",
+            }
+            .into(),
+            standard_uncertainty: check.standard_uncertainty.map(|u| self.heights().of(u)),
+            worth: check.worth,
+        };
+        let reached = by_cost.least.filter(|(least, _)| least.is_reached);
+        CostPlanDocument {
+            least_cost_date: reached.map(|(least, _)| self.day(least.years).to_string()),
             acceptable_risk: by_cost.least.map(|(_, risk)| risk),
             years_between: by_cost.cycle.map(|cycle| cycle.years),
             cost_per_year: by_cost.cycle.map(|cycle| cycle.cost_per_year),
             stated_risk_costs_more: by_cost.risk_costs_more,
-            checks: by_cost
-                .checks
-                .iter()
-                .map(|check| CheckDocument {
-                    check: match check.check {
-                        CheckKind::Spread => "spread",
-                        CheckKind::Readings => "readings",
-                        CheckKind::Certificate => "certificate",
-                        CheckKind::Perfect => "exact",
-                    }
-                    .into(),
-                    standard_uncertainty: check.standard_uncertainty.map(|u| h.of(u)),
-                    worth: check.worth,
-                })
-                .collect(),
-        });
-        PlateDocument {
-            name: inert(&of.record.name),
-            tolerance: h.of(of.tolerance.value),
-            tolerance_name: inert(&of.tolerance.name),
-            setup_digest: of
-                .own
-                .setup
-                .as_ref()
-                .map_or(&self.setup.digest, |(_, setup)| &setup.digest)
-                .clone(),
-            usage: of.record.usage,
-            send_out_by: of.plan.due.map(|years| self.day(years).to_string()),
-            out_probability: of.plan.out_today(),
-            flatness: interval(&of.plan.wear.today),
-            wear_per_year: interval(&of.plan.wear.rate),
-            entries: entries.collect(),
-            readings: of
-                .plan
-                .readings
-                .iter()
-                .map(|reading| ReadingDocument {
-                    left_out_lines: reading.left_out.iter().map(|&entry| of.rows[entry].line).collect(),
-                    send_out_by: reading.due.map(|years| self.day(years).to_string()),
-                })
-                .collect(),
-            forecast: forecast.collect(),
-            by_cost,
+            checks: by_cost.checks.iter().map(check).collect(),
         }
     }
 
@@ -1076,17 +967,27 @@ fn picture_name(place: usize) -> String {
     }
 }
 
-fn percent_cell(p: f64) -> Cell {
-    Cell::Number(100.0 * p, Digits::Decimals(1))
+/// Mean, lower and upper end.
+fn three(interval: &Interval) -> [f64; 3] {
+    [interval.mean, interval.ends[0], interval.ends[1]]
+}
+
+/// How likely a finding at least as far out was, before it was made.
+fn p_value(fit: &EntryFit) -> Option<f64> {
+    match fit {
+        EntryFit::Counted(fit) | EntryFit::LeftOut(fit) => fit.p_value,
+        EntryFit::PassedOver => None,
+    }
+}
+
+/// What the better of the shop checks is worth.
+fn worth_of_shop_check(by_cost: &CostPlan) -> Option<f64> {
+    let is_shop_check = |check: &&CheckWorth| matches!(check.check, CheckKind::Spread | CheckKind::Readings);
+    by_cost.checks.iter().filter(is_shop_check).map(|check| check.worth).max_by(f64::total_cmp)
 }
 
 /// What amounts of money are in: that of the costs, which no one names.
 const CURRENCY: &str = "in the costs' currency";
-
-/// An amount, to whole units where it is large.
-fn money(amount: f64) -> String {
-    plain(amount, Digits::Decimals(if amount.abs() < 10.0 { 2 } else { 0 }))
-}
 
 /// What the methods rest on.
 const REFERENCES: [&str; 7] = [
@@ -1104,7 +1005,7 @@ const REFERENCES: [&str; 7] = [
 /// When plates go out. Heights are in `unit`; days are written year-month-day.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat recall")]
-struct RecallDocument {
+pub struct RecallDocument {
     /// What the check is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.
@@ -1124,7 +1025,7 @@ struct RecallDocument {
     /// The probability of being out of tolerance at which a plate goes out.
     risk: f64,
     /// What being early and being late cost; null where it is not given.
-    costs: Option<CostsDocument>,
+    costs: Option<Costs>,
     /// The plates, the most urgent first.
     plates: Vec<PlateDocument>,
     /// Plates of which nothing is said, since a row cannot be used or the record contradicts itself.
@@ -1155,28 +1056,6 @@ struct ReadingDocument {
     left_out_lines: Vec<usize>,
     /// The day on which the risk is reached by it; null where it is not in the years that were looked at.
     send_out_by: Option<String>,
-}
-
-/// Costs in one currency.
-#[derive(Debug, Serialize, JsonSchema)]
-struct CostsDocument {
-    /// One recalibration.
-    recalibration: f64,
-    /// A day without the plate.
-    day: f64,
-    /// How many days it is away.
-    days_away: f64,
-    /// A bad part.
-    bad_part: f64,
-    /// How many of these there are in a year while the plate is out of tolerance.
-    bad_parts_a_year: f64,
-}
-
-impl From<Costs> for CostsDocument {
-    fn from(costs: Costs) -> Self {
-        let Costs { recalibration, day, days_away, bad_part, bad_parts_a_year } = costs;
-        Self { recalibration, day, days_away, bad_part, bad_parts_a_year }
-    }
 }
 
 /// One plate.

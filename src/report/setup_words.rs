@@ -3,7 +3,7 @@
 use super::{
     heights::Heights,
     number::{Digits, short},
-    page::{date_fact, short_digest},
+    page::{Part, date_fact, short_digest},
     table::{Cell, Column, Table},
 };
 use crate::{
@@ -39,56 +39,19 @@ pub fn described(setup: &Setup) -> Vec<String> {
     let check = &setup.check;
     let heights = Heights { unit: setup.unit };
     let length = |millimetres: f64| setup.length_text(millimetres);
-    let (plate, stand, indicator) = (&check.plate, &check.stand, &check.indicator);
-    let bow = if plate.flatness_holds_bow {
+    let bow = if check.plate.flatness_holds_bow {
         "A bow by heat counts as part of the flatness."
     } else {
         "A bow by heat during the check counts as an error, not as flatness."
-    };
-    let feet = stand.feet.map(|[x, y]| format!("{} and {}", length(x), length(y)));
-    let stand_use = match setup.plan.stand_use {
-        StandUse::Parked => "it is parked: the feet stay put and the arm swings to each target",
-        StandUse::Turned => {
-            "it is turned on its spot to point at each target, so its feet land elsewhere each time"
-        }
-        StandUse::Carried => "stand and block are carried together, at a fixed reach",
-    };
-    let approach =
-        if indicator.one_sided_approach { "always from the same side" } else { "from either side" };
-    let zeroing = match setup.plan.zeroing {
-        Zeroing::Once => "once",
-        Zeroing::EachPass => "anew in every pass",
-        Zeroing::EachStation => "anew each time the stand is put down",
-    };
-    let closing = match (setup.plan.closing_reading, setup.plan.drift_corrected) {
-        (true, true) => "read again at the end, and the drift it shows is taken off",
-        (true, false) => "read again at the end, to show the drift",
-        (false, _) => "not read again at the end",
     };
     vec![
         format!(
             "Plate: {}, with a strip of {} along the edges that is not judged. {bow}",
             plate_size(setup),
-            length(plate.margin)
+            length(check.plate.margin)
         ),
-        format!(
-            "Stand: feet at {}; {}; and {} along the arm and to its left, pads {} across; {}; \
-             {stand_use}.",
-            feet[0],
-            feet[1],
-            feet[2],
-            length(stand.pad_diameter),
-            reaches(setup)
-        ),
-        format!(
-            "Indicator: graduated in {}, read to {}, wrong by up to {} either way; a reading repeated on one spot \
-             scatters by {} (standard deviation); hysteresis {}, the tip coming down {approach}.",
-            heights.text(indicator.graduation),
-            heights.text(indicator.read_step),
-            heights.text(indicator.error_limit),
-            heights.text(indicator.repeatability),
-            with_scatter(&indicator.hysteresis, |value| heights.of(value), heights.label()),
-        ),
+        stand(setup),
+        indicator(setup),
         format!(
             "Gauge block: {} long; its length varies by up to {} over the face. One block is used throughout, so its own \
              error cancels.",
@@ -110,36 +73,83 @@ pub fn described(setup: &Setup) -> Vec<String> {
             short(1000.0 * check.cleanliness.grain_chance, 2)
         ),
         format!(
-            "Survey: {}; a reading takes {} min; the zero is set {zeroing} and {closing}.",
+            "Survey: {}; a reading takes {} min; {}.",
             survey(setup),
-            short(setup.plan.minutes_per_reading, 2)
+            short(setup.plan.minutes_per_reading, 2),
+            zero(setup)
         ),
     ]
 }
 
+fn stand(setup: &Setup) -> String {
+    let stand = &setup.check.stand;
+    let length = |millimetres: f64| setup.length_text(millimetres);
+    let feet = stand.feet.map(|[x, y]| format!("{} and {}", length(x), length(y)));
+    let stand_use = match setup.plan.stand_use {
+        StandUse::Parked => "it is parked: the feet stay put and the arm swings to each target",
+        StandUse::Turned => {
+            "it is turned on its spot to point at each target, so its feet land elsewhere each time"
+        }
+        StandUse::Carried => "stand and block are carried together, at a fixed reach",
+    };
+    format!(
+        "Stand: feet at {}; {}; and {} along the arm and to its left, pads {} across; {}; {stand_use}.",
+        feet[0],
+        feet[1],
+        feet[2],
+        length(stand.pad_diameter),
+        reaches(setup)
+    )
+}
+
+fn indicator(setup: &Setup) -> String {
+    let indicator = &setup.check.indicator;
+    let heights = Heights { unit: setup.unit };
+    let approach =
+        if indicator.one_sided_approach { "always from the same side" } else { "from either side" };
+    format!(
+        "Indicator: graduated in {}, read to {}, wrong by up to {} either way; a reading repeated on one spot \
+         scatters by {} (standard deviation); hysteresis {}, the tip coming down {approach}.",
+        heights.text(indicator.graduation),
+        heights.text(indicator.read_step),
+        heights.text(indicator.error_limit),
+        heights.text(indicator.repeatability),
+        with_scatter(&indicator.hysteresis, |value| heights.of(value), heights.label()),
+    )
+}
+
+/// How often the zero is set, and whether it is read again.
+fn zero(setup: &Setup) -> String {
+    let zeroing = match setup.plan.zeroing {
+        Zeroing::Once => "once",
+        Zeroing::EachPass => "anew in every pass",
+        Zeroing::EachStation => "anew each time the stand is put down",
+    };
+    let closing = match (setup.plan.closing_reading, setup.plan.drift_corrected) {
+        (true, true) => "read again at the end, and the drift it shows is taken off",
+        (true, false) => "read again at the end, to show the drift",
+        (false, _) => "not read again at the end",
+    };
+    format!("the zero is set {zeroing} and {closing}")
+}
+
+/// What was taken for granted of a shop check: what its setup says, and every default.
+pub fn granted(setup: &Setup) -> [Part; 2] {
+    [Part::List(described(setup)), Part::Appendix(defaults(setup), defaults_sentence(setup))]
+}
+
 /// Every default that a setup did not state, with what the field means.
 pub fn defaults(setup: &Setup) -> Table {
-    let rows = setup.assumptions.iter().map(|assumption| {
-        let meaning = field_meaning(&assumption.field).map_or(Cell::Empty, Cell::from);
-        vec![
-            Cell::from(assumption.field.as_str()),
-            meaning,
-            Cell::from(assumption.value.as_str()),
-            Cell::Text(without_repetition(&assumption.why)),
-        ]
-    });
-    Table {
-        caption: "Taken for what the setup does not state. \"Common practice\" is what shops do; no published source is \
-                  claimed for it"
-            .into(),
-        columns: vec![
-            Column::text("field"),
-            Column::text("what it is"),
-            Column::text("taken as"),
-            Column::text("source"),
-        ],
-        rows: rows.collect(),
-    }
+    let caption = "Taken for what the setup does not state. \"Common practice\" is what shops do; no published source is \
+                   claimed for it";
+    Table::of(caption, &setup.assumptions)
+        .text("field", |taken| taken.field.as_str())
+        .column(Column::text("what it is"), |taken| {
+            field_meaning(&taken.field).map_or(Cell::Empty, Cell::from)
+        })
+        .text("taken as", |taken| taken.value.as_str())
+        .text("source", |taken| without_repetition(&taken.why))
+        .table()
 }
 
 /// How many defaults there are, in a sentence.

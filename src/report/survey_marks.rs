@@ -1,6 +1,9 @@
 //! A survey as it is drawn on a map of the plate.
 
-use super::chart::plate_map::{MapStand, MapTarget, PlateMap};
+use super::{
+    chart::plate_map::{MapStand, MapTarget, PlateMap},
+    picture::Svg,
+};
 use crate::{
     quantity::unit::{MILLIMETRE, Measure, Unit},
     setup::Setup,
@@ -8,7 +11,7 @@ use crate::{
 };
 
 /// The plate of a setup without heights, with stands and targets (in its plan unit) drawn on it: an SVG picture.
-pub fn bare_plate(setup: &Setup, title: &str, stands: &[MapStand], targets: &[MapTarget]) -> String {
+pub fn bare_plate(setup: &Setup, title: &str, stands: &[MapStand], targets: &[MapTarget]) -> Svg {
     with_bare_plate(setup, title, stands, targets, |map| map.svg())
 }
 
@@ -19,7 +22,7 @@ pub fn plate_sketch(
     stands: &[MapStand],
     targets: &[MapTarget],
     share: f64,
-) -> String {
+) -> Svg {
     with_bare_plate(setup, title, stands, targets, |map| map.sketch(share))
 }
 
@@ -28,8 +31,8 @@ fn with_bare_plate(
     title: &str,
     stands: &[MapStand],
     targets: &[MapTarget],
-    drawn: impl Fn(&PlateMap) -> String,
-) -> String {
+    drawn: impl Fn(&PlateMap) -> Svg,
+) -> Svg {
     let plate = &setup.check.plate;
     let [length, width] = in_plan([plate.length, plate.width], setup.plan_unit);
     drawn(&PlateMap {

@@ -10,6 +10,7 @@
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ColumnConstraint, ContentArrangement, LineStyle, Width};
 
+use super::heights::Heights;
 use super::number::{Digits, full, plain, typeset};
 use super::text::{escape, inert, markdown, with_unit};
 use crate::quantity::day::Day;
@@ -74,6 +75,81 @@ impl From<&str> for Cell {
     }
 }
 
+impl From<String> for Cell {
+    fn from(text: String) -> Cell {
+        Cell::Text(text)
+    }
+}
+
+/// A table in the making: its rows are known, and its columns are added one by one, each with heading, unit and cells.
+#[derive(Debug)]
+pub struct Rows<R> {
+    rows: Vec<R>,
+    table: Table,
+}
+
+impl<R> Rows<R> {
+    /// A column of cells of any kind.
+    pub fn column(mut self, column: Column, cell: impl Fn(&R) -> Cell) -> Self {
+        self.table.columns.push(column);
+        self.rows.iter().zip(&mut self.table.rows).for_each(|(row, cells)| cells.push(cell(row)));
+        self
+    }
+
+    /// A column of text.
+    pub fn text<T: Into<Cell>>(self, header: &str, text: impl Fn(&R) -> T) -> Self {
+        self.column(Column::text(header), |row| text(row).into())
+    }
+
+    /// A column of numbers, each or none.
+    pub fn number<N>(self, header: &str, unit: &str, digits: Digits, number: impl Fn(&R) -> N) -> Self
+    where
+        N: Into<Option<f64>>,
+    {
+        let cell = |row: &R| number(row).into().map_or(Cell::Empty, |number| Cell::Number(number, digits));
+        self.column(Column::numbers(header, unit), cell)
+    }
+
+    /// A column of whole numbers without a unit.
+    pub fn count(self, header: &str, count: impl Fn(&R) -> usize) -> Self {
+        self.number(header, "", Digits::Decimals(0), |row| count(row) as f64)
+    }
+
+    /// A column of shares, each or none, as percentages.
+    pub fn percent<N>(self, header: &str, decimals: i32, share: impl Fn(&R) -> N) -> Self
+    where
+        N: Into<Option<f64>>,
+    {
+        self.number(header, "%", Digits::Decimals(decimals), |row| {
+            share(row).into().map(|share| 100.0 * share)
+        })
+    }
+
+    /// A column of heights (µm), each or none.
+    pub fn height<N: Into<Option<f64>>>(self, h: Heights, header: &str, height: impl Fn(&R) -> N) -> Self {
+        self.number(header, h.label(), h.digits(), |row| height(row).into().map(|height| h.of(height)))
+    }
+
+    /// Columns of heights (µm) that are known together or not at all.
+    pub fn heights<N, const K: usize>(self, h: Heights, headers: [&str; K], of: impl Fn(&R) -> N) -> Self
+    where
+        N: Into<Option<[f64; K]>>,
+    {
+        let add = |table: Self, k: usize| table.height(h, headers[k], |row| of(row).into().map(|all| all[k]));
+        (0..K).fold(self, add)
+    }
+
+    /// Columns that stand there only sometimes.
+    pub fn when(self, is_so: bool, columns: impl FnOnce(Self) -> Self) -> Self {
+        if is_so { columns(self) } else { self }
+    }
+
+    /// The table, complete.
+    pub fn table(self) -> Table {
+        self.table
+    }
+}
+
 impl Cell {
     fn plain(&self) -> String {
         match self {
@@ -85,6 +161,13 @@ impl Cell {
 }
 
 impl Table {
+    /// A table of these rows, to which columns are added.
+    pub fn of<R>(caption: impl Into<String>, rows: impl IntoIterator<Item = R>) -> Rows<R> {
+        let rows: Vec<R> = rows.into_iter().collect();
+        let cells = rows.iter().map(|_| Vec::new()).collect();
+        Rows { rows, table: Table { caption: caption.into(), columns: Vec::new(), rows: cells } }
+    }
+
     /// Text for a terminal `width` columns wide; without a width, plain ASCII rules and no line is wrapped,
     /// for a pipe or a file.
     ///
@@ -190,13 +273,18 @@ impl Table {
     /// An HTML table. Cells of columns to the right have the class `number`; a text in the first column
     /// is the heading of its row.
     pub fn html(&self) -> String {
+        self.html_under(&escape(&self.caption))
+    }
+
+    /// The same under another caption, which is HTML.
+    pub(super) fn html_under(&self, caption: &str) -> String {
         let class = |column: &Column| match column.align {
             Align::Left => "",
             Align::Right => " class=\"number\"",
         };
         let mut out = String::from("<table>\n");
-        if !inert(&self.caption).is_empty() {
-            out += &format!("<caption>{}</caption>\n", escape(&self.caption));
+        if !caption.is_empty() {
+            out += &format!("<caption>{caption}</caption>\n");
         }
         out += "<thead>\n<tr>";
         for column in &self.columns {

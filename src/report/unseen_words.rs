@@ -5,11 +5,11 @@ use super::{
     heights::Heights,
     number::{Digits, plain, probability},
     survey_marks::in_plan,
-    table::{Cell, Column, Table},
+    table::Table,
 };
 use crate::{
     decision::judgement::HOLLOWS,
-    propagation::unseen::Unseen,
+    propagation::unseen::{Hidden, Unseen},
     quantity::unit::{INCH, Unit},
     setup::Setup,
 };
@@ -130,28 +130,20 @@ impl UnseenWords<'_> {
     /// Hollow by hollow, what would not show.
     pub fn table(self) -> Table {
         let h = self.heights();
-        let rows = self.unseen.hollows.iter().map(|hollow| {
-            let beyond = hollow.deepest > 10.0 * self.unseen.depth;
-            vec![
-                Cell::Text(self.across(hollow.radius)),
-                Cell::Number(100.0 * hollow.share, Digits::Decimals(0)),
-                Cell::from(self.place(hollow.at)),
-                if beyond { Cell::from("over ten times that") } else { Cell::Text(h.text(hollow.deepest)) },
-            ]
-        });
-        Table {
-            caption: format!(
-                "Hollows that these readings have not looked at: where one {} deep would not show",
-                h.text(self.unseen.depth)
-            ),
-            columns: vec![
-                Column::text("across"),
-                Column::numbers("of the working surface", "%"),
-                Column::text("hides best"),
-                Column::text("would show there from"),
-            ],
-            rows: rows.collect(),
-        }
+        let beyond = |hollow: &&Hidden| hollow.deepest > 10.0 * self.unseen.depth;
+        let caption = format!(
+            "Hollows that these readings have not looked at: where one {} deep would not show",
+            h.text(self.unseen.depth)
+        );
+        Table::of(caption, &self.unseen.hollows)
+            .text("across", |hollow| self.across(hollow.radius))
+            .percent("of the working surface", 0, |hollow| hollow.share)
+            .text("hides best", |hollow| self.place(hollow.at))
+            .text("would show there from", |hollow| match beyond(hollow) {
+                true => "over ten times that".into(),
+                false => h.text(hollow.deepest),
+            })
+            .table()
     }
 
     /// The part that was not looked at, to be hatched on a map; `None` where there is none.
@@ -176,7 +168,7 @@ impl UnseenWords<'_> {
     pub fn document(self) -> UnseenDocument {
         let h = self.heights();
         let in_plan = |at| in_plan(at, self.setup.plan_unit);
-        let hollow = |hollow: &crate::propagation::unseen::Hidden| HollowDocument {
+        let hollow = |hollow: &Hidden| HollowDocument {
             across: in_plan([2.0 * hollow.radius; 2])[0],
             share_of_working_surface: hollow.share,
             at: in_plan(hollow.at),

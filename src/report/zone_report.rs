@@ -3,20 +3,18 @@
 use super::{
     Report,
     chart::point_plan::PointPlan,
-    check_report::LIMITS_OF_USE,
     number::{Digits, full, short, unit_label},
-    page::{Page, Part, date_fact, short_digest},
-    picture::{PixelError, png},
-    table::{Cell, Column, Table},
+    page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
+    picture::Svg,
+    table::{Column, Table},
 };
 use crate::{
     quantity::unit::{MICROMETRE, MILLIMETRE, Measure},
     setup::PointFile,
-    shop::point_zone::PointZone,
+    shop::{flatness::Contact, point_zone::PointZone},
 };
 use schemars::JsonSchema;
 use serde::Serialize;
-use serde_json::Value;
 
 /// Everything that a report on a file of points is made from.
 #[derive(Debug, Clone)]
@@ -35,6 +33,8 @@ pub struct ZoneReport<'a> {
 const DRAWN: usize = 3000;
 
 impl Report for ZoneReport<'_> {
+    type Document = ZoneDocument;
+
     fn page(&self) -> Page {
         let mut parts = Vec::new();
         if !self.zone.contacts.is_empty() {
@@ -72,7 +72,7 @@ impl Report for ZoneReport<'_> {
         }
     }
 
-    fn json(&self) -> Value {
+    fn document(&self) -> ZoneDocument {
         let zone = self.zone;
         let [a, b, c] = zone.zone.plane;
         let per_plan_unit = Measure { value: 1.0, unit: self.file.units[0] }.to(MILLIMETRE);
@@ -87,7 +87,7 @@ impl Report for ZoneReport<'_> {
                 multiplier: contact.multiplier,
             }
         });
-        let document = ZoneDocument {
+        ZoneDocument {
             title: self.name.into(),
             date: self.date.map(str::to_string),
             answer: self.answer().join(" "),
@@ -109,19 +109,15 @@ impl Report for ZoneReport<'_> {
             },
             file_digest: self.file.digest.clone(),
             version: crate::VERSION.into(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
+        }
     }
 
-    fn json_schema() -> Value {
-        schemars::schema_for!(ZoneDocument).to_value()
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("contacts".into(), self.contacts())]
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        Ok(vec![
-            ("contacts.csv".into(), self.contacts().csv().into_bytes()),
-            ("points.png".into(), png(&self.plan(), 2.0)?),
-        ])
+    fn in_pixels(&self, picture: &str) -> bool {
+        picture == "points"
     }
 }
 
@@ -190,34 +186,20 @@ impl ZoneReport<'_> {
 
     /// The points that hold the planes apart.
     pub fn contacts(&self) -> Table {
-        let rows = self.zone.contacts.iter().map(|contact| {
-            let [x, y, z] = self.as_written(contact.point);
-            let number = |value: f64| Cell::Text(full(value));
-            vec![
-                Cell::Text(self.file.lines[contact.point].to_string()),
-                number(x),
-                number(y),
-                number(z),
-                Cell::from(if contact.is_above { "above" } else { "below" }),
-                Cell::Number(contact.multiplier, Digits::Decimals(6)),
-            ]
-        });
-        Table {
-            caption: "The points that hold the planes apart".into(),
-            columns: vec![
-                Column::numbers("line", ""),
-                Column::numbers("x", self.plan_label()),
-                Column::numbers("y", self.plan_label()),
-                Column::numbers("z", self.height_label()),
-                Column::text("plane"),
-                Column::numbers("multiplier", ""),
-            ],
-            rows: rows.collect(),
-        }
+        let plan_unit = self.plan_label();
+        let written = |contact: &&Contact, axis: usize| full(self.as_written(contact.point)[axis]).into();
+        Table::of("The points that hold the planes apart", &self.zone.contacts)
+            .column(Column::numbers("line", ""), |contact| self.file.lines[contact.point].to_string().into())
+            .column(Column::numbers("x", plan_unit), |contact| written(contact, 0))
+            .column(Column::numbers("y", plan_unit), |contact| written(contact, 1))
+            .column(Column::numbers("z", self.height_label()), |contact| written(contact, 2))
+            .text("plane", |contact| if contact.is_above { "above" } else { "below" })
+            .number("multiplier", "", Digits::Decimals(6), |contact| contact.multiplier)
+            .table()
     }
 
     /// The points from above.
-    pub fn plan(&self) -> String {
+    pub fn plan(&self) -> Svg {
         let n = self.file.points.len();
         let half = (self.zone.zone.flatness / 2.0).max(f64::MIN_POSITIVE);
         let step = n.div_ceil(DRAWN);
@@ -273,7 +255,7 @@ fn rounded(value: f64) -> f64 {
 /// The minimum zone of points. Heights are in `unit`, x and y in `plan_unit`.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat zone")]
-struct ZoneDocument {
+pub struct ZoneDocument {
     /// What the file is called.
     title: String,
     /// The date of the report as the user gave it; null where none was given.

@@ -14,14 +14,21 @@ use super::wording::{example, example_beside, in_words, must, with_units};
 use crate::quantity::distribution::{Distribution, ParameterError};
 use crate::quantity::unit::{Dimension, Measure, ONE, UNITS, Unit};
 use crate::shop::grade::Grade;
+use schemars::JsonSchema;
+use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-/// Something that was taken because the setup does not say.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// A value that was taken because the setup does not say: the field `stand.pad_diameter`, say, as `10 mm`; `[]` in a field
+/// stands for every item of a list.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(
+    rename = "AssumptionDocument",
+    description = "A value that was taken because the setup does not say."
+)]
 pub struct Assumption {
-    /// Which field: `stand.pad_diameter`. `[]` stands for every item of a list.
+    /// Which field.
     pub field: String,
-    /// What was taken, in words: `10 mm`.
+    /// What was taken.
     pub value: String,
     /// Why, or where it comes from.
     pub why: String,

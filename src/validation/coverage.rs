@@ -11,22 +11,25 @@ use crate::quantity::sample::{Summary, mean_and_standard_deviation};
 use crate::quantity::stream::Streams;
 use crate::quantity::student::t_quantile;
 use crate::setup::Setup;
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// How many standard deviations a count or a mean may be off: 4 are met by chance 1 time in 16 000.
 const ALLOWED: f64 = 4.0;
 
-/// One check of the simulator.
-#[derive(Debug, Clone, PartialEq)]
+/// One check of the simulator; the tolerance is four standard deviations of what is counted, or five of a χ².
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CoverageCheck {
     /// What is repeated and what is counted.
     pub name: String,
     /// How often it was repeated.
+    #[serde(rename = "repeats")]
     pub n_repeats: u64,
     /// What theory expects.
     pub expected: f64,
     /// What was found.
     pub found: f64,
-    /// How far both may be apart: four standard deviations of what is counted, or five of a χ².
+    /// How far both may be apart.
     pub tolerance: f64,
     /// Where the expectation comes from.
     pub source: String,

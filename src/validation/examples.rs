@@ -5,7 +5,8 @@ use crate::propagation::law::Order;
 use crate::propagation::monte_carlo::{IntervalKind, Trials};
 use crate::report::{Report, budget_report::BudgetReport};
 use crate::setup::MeasurementSetup;
-use serde::Deserialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 /// Trials for which the tolerances of Monte Carlo results in the files are meant.
@@ -91,24 +92,27 @@ fn one() -> f64 {
     1.0
 }
 
-/// What came of one published number.
-#[derive(Debug, Clone, PartialEq)]
+/// What came of one published number, in the unit of the print. Both may be 0 apart for texts and verdicts; they agree where
+/// they are no farther apart, and the print is either met to its last digit or explained.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[schemars(rename = "NumberDocument", description = "One published number.")]
 pub struct Outcome {
     /// What it is.
     pub name: String,
-    /// Unit of the numbers.
+    /// Its unit.
     pub unit: String,
-    /// As printed.
+    /// As printed; null where nothing was printed.
     pub published: Option<String>,
-    /// By another route.
+    /// By another route, at full precision: a number, a text or a verdict.
     pub recomputed: Value,
-    /// What this program finds, in the unit of the print.
+    /// What this program finds.
+    #[serde(rename = "ours")]
     pub found: Value,
-    /// How far both may be apart; 0 for texts and verdicts.
+    /// How far both may be apart.
     pub tolerance: f64,
-    /// Whether they are no farther apart, and the print is either met to its last digit or explained.
+    /// Whether they agree.
     pub agrees: bool,
-    /// Why the print differs from what full precision gives.
+    /// Why the print differs from what full precision gives; null where it does not.
     pub note: Option<String>,
 }
 

@@ -7,7 +7,6 @@ use crate::report::{
     chart::curves::Tone,
     number::{Digits, full},
     page::{Page, Part},
-    picture::PixelError,
     table::{Cell, Column, Table},
 };
 use schemars::JsonSchema;
@@ -99,97 +98,52 @@ impl ValidationRecord {
 
     /// A row an example.
     fn summary(&self) -> Table {
-        let rows = self.examples.iter().map(|(example, outcomes)| {
-            let n_agree = outcomes.iter().filter(|outcome| outcome.agrees).count();
-            vec![
-                Cell::from(example.id.as_str()),
-                Cell::Text(format!("{}, {}", example.source.document, example.source.place)),
-                Cell::Number(outcomes.len() as f64, Digits::Decimals(0)),
-                Cell::Number(n_agree as f64, Digits::Decimals(0)),
-                verdict(n_agree == outcomes.len()),
-            ]
-        });
-        Table {
-            caption: "Published examples".into(),
-            columns: vec![
-                Column::text("example"),
-                Column::text("source"),
-                Column::numbers("numbers", ""),
-                Column::numbers("agree", ""),
-                Column::text("verdict"),
-            ],
-            rows: rows.collect(),
-        }
+        let n_agree = |outcomes: &[Outcome]| outcomes.iter().filter(|outcome| outcome.agrees).count();
+        Table::of("Published examples", &self.examples)
+            .text("example", |(example, _)| example.id.as_str())
+            .text("source", |(example, _)| format!("{}, {}", example.source.document, example.source.place))
+            .count("numbers", |(_, outcomes)| outcomes.len())
+            .count("agree", |(_, outcomes)| n_agree(outcomes))
+            .text("verdict", |(_, outcomes)| verdict(n_agree(outcomes) == outcomes.len()))
+            .table()
     }
 
-    /// The numbers that do not agree.
-    fn disagreeing(&self) -> Table {
-        let [mut examples, _] = self.tables();
-        examples.rows.retain(|row| row.last() == Some(&verdict(false)));
-        Table { caption: "Numbers that disagree".into(), ..examples }
+    /// The examples, number by number, as far as they are wanted.
+    fn numbers(&self, caption: &str, is_wanted: impl Fn(&Outcome) -> bool) -> Table {
+        let numbers = self.examples.iter().flat_map(|(example, outcomes)| {
+            outcomes.iter().filter(|outcome| is_wanted(outcome)).map(move |outcome| (example, outcome))
+        });
+        Table::of(caption, numbers)
+            .text("example", |(example, _)| example.id.as_str())
+            .text("clause", |(example, _)| example.source.place.as_str())
+            .text("quantity", |(_, outcome)| outcome.name.as_str())
+            .text("unit", |(_, outcome)| if outcome.unit == "1" { "" } else { &outcome.unit })
+            .column(Column::numbers("published", ""), |(_, outcome)| {
+                outcome.published.as_deref().map_or(Cell::Empty, Cell::from)
+            })
+            .column(Column::numbers("recomputed", ""), |(_, outcome)| value(&outcome.recomputed))
+            .column(Column::numbers("ours", ""), |(_, outcome)| value(&outcome.found))
+            .number("tolerance", "", Digits::Significant(2), |(_, outcome)| outcome.tolerance)
+            .text("verdict", |(_, outcome)| verdict(outcome.agrees))
+            .table()
     }
 
-    /// Both tables: the examples, number by number, and the checks of the simulator.
-    pub fn tables(&self) -> [Table; 2] {
-        let mut rows = Vec::new();
-        for (example, outcomes) in &self.examples {
-            for outcome in outcomes {
-                let published = outcome.published.as_deref().map_or(Cell::Empty, Cell::from);
-                rows.push(vec![
-                    Cell::from(example.id.as_str()),
-                    Cell::from(example.source.place.as_str()),
-                    Cell::from(outcome.name.as_str()),
-                    Cell::from(if outcome.unit == "1" { "" } else { &outcome.unit }),
-                    published,
-                    value(&outcome.recomputed),
-                    value(&outcome.found),
-                    Cell::Number(outcome.tolerance, Digits::Significant(2)),
-                    verdict(outcome.agrees),
-                ]);
-            }
-        }
-        let checks = self.coverage.iter().map(|check| {
-            let figure = |value| Cell::Number(value, Digits::Decimals(4));
-            vec![
-                Cell::from(check.name.as_str()),
-                Cell::Number(check.n_repeats as f64, Digits::Decimals(0)),
-                figure(check.expected),
-                figure(check.found),
-                figure(check.tolerance),
-                Cell::from(check.source.as_str()),
-                verdict(check.agrees()),
-            ]
-        });
-        [
-            Table {
-                caption: "Published examples; recomputed is by another route, at full precision".into(),
-                columns: vec![
-                    Column::text("example"),
-                    Column::text("clause"),
-                    Column::text("quantity"),
-                    Column::text("unit"),
-                    Column::numbers("published", ""),
-                    Column::numbers("recomputed", ""),
-                    Column::numbers("ours", ""),
-                    Column::numbers("tolerance", ""),
-                    Column::text("verdict"),
-                ],
-                rows,
-            },
-            Table {
-                caption: "The simulator: measurements whose truth is known, repeated".into(),
-                columns: vec![
-                    Column::text("check"),
-                    Column::numbers("repeats", ""),
-                    Column::numbers("expected", ""),
-                    Column::numbers("found", ""),
-                    Column::numbers("tolerance", ""),
-                    Column::text("source"),
-                    Column::text("verdict"),
-                ],
-                rows: checks.collect(),
-            },
-        ]
+    /// Every number of the examples.
+    fn every_number(&self) -> Table {
+        self.numbers("Published examples; recomputed is by another route, at full precision", |_| true)
+    }
+
+    /// The checks of the simulator.
+    fn simulator(&self) -> Table {
+        Table::of("The simulator: measurements whose truth is known, repeated", &self.coverage)
+            .text("check", |check| check.name.as_str())
+            .count("repeats", |check| check.n_repeats as usize)
+            .number("expected", "", Digits::Decimals(4), |check| check.expected)
+            .number("found", "", Digits::Decimals(4), |check| check.found)
+            .number("tolerance", "", Digits::Decimals(4), |check| check.tolerance)
+            .text("source", |check| check.source.as_str())
+            .text("verdict", |check| verdict(check.agrees()))
+            .table()
     }
 
     /// Where a print differs from what full precision gives, and why.
@@ -207,17 +161,19 @@ impl ValidationRecord {
 }
 
 impl Report for ValidationRecord {
+    type Document = RecordDocument;
+
     fn page(&self) -> Page {
-        let [examples, simulator] = self.tables();
-        let disagreeing = Some(self.disagreeing()).filter(|table| !table.rows.is_empty());
+        let disagreeing = self.numbers("Numbers that disagree", |outcome| !outcome.agrees);
+        let disagreeing = Some(disagreeing).filter(|table| !table.rows.is_empty());
         let mut parts = vec![Part::Words(STANDARD.into())];
         parts.extend(disagreeing.map(Part::Table));
         parts.extend([
             Part::Next("What was checked".into()),
             Part::Table(self.summary()),
-            Part::Table(simulator),
+            Part::Table(self.simulator()),
             Part::heading("Number by number"),
-            Part::Table(examples),
+            Part::Table(self.every_number()),
             Part::List(self.notes()),
         ]);
         Page {
@@ -245,8 +201,8 @@ impl Report for ValidationRecord {
         }
     }
 
-    fn json(&self) -> Value {
-        let document = RecordDocument {
+    fn document(&self) -> RecordDocument {
+        RecordDocument {
             agrees: self.agrees(),
             answer: self.answer(),
             version: crate::VERSION.into(),
@@ -256,26 +212,25 @@ impl Report for ValidationRecord {
             trials: self.n_trials,
             seed: self.seed,
             examples: self.examples.iter().map(ExampleDocument::from).collect(),
-            simulator: self.coverage.iter().map(CheckDocument::from).collect(),
-        };
-        serde_json::to_value(document).unwrap_or_default()
+            simulator: self
+                .coverage
+                .iter()
+                .map(|check| CheckDocument { check: check.clone(), agrees: check.agrees() })
+                .collect(),
+        }
     }
 
-    fn json_schema() -> Value {
-        schemars::schema_for!(RecordDocument).to_value()
+    fn tables(&self) -> Vec<(String, Table)> {
+        vec![("examples".into(), self.every_number()), ("simulator".into(), self.simulator())]
     }
 
-    fn more_files(&self, _: &Page) -> Result<Vec<(String, Vec<u8>)>, PixelError> {
-        let [examples, simulator] = self.tables();
-        Ok(vec![
-            ("examples.csv".to_string(), examples.csv().into_bytes()),
-            ("simulator.csv".to_string(), simulator.csv().into_bytes()),
-        ])
+    fn in_pixels(&self, _: &str) -> bool {
+        false
     }
 }
 
-fn verdict(agrees: bool) -> Cell {
-    Cell::from(if agrees { "agrees" } else { "DISAGREES" })
+fn verdict(agrees: bool) -> &'static str {
+    if agrees { "agrees" } else { "DISAGREES" }
 }
 
 /// A number to ten digits, a text or a verdict.
@@ -297,7 +252,7 @@ fn value(value: &Value) -> Cell {
 /// A record of a validation of the program on one machine.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(title = "howflat validate")]
-struct RecordDocument {
+pub struct RecordDocument {
     /// Whether everything agrees.
     agrees: bool,
     /// The verdict, in a sentence.
@@ -336,7 +291,7 @@ struct ExampleDocument {
     /// Whether all its numbers agree.
     agrees: bool,
     /// Its numbers.
-    numbers: Vec<NumberDocument>,
+    numbers: Vec<Outcome>,
 }
 
 impl From<&(Example, Vec<Outcome>)> for ExampleDocument {
@@ -348,43 +303,7 @@ impl From<&(Example, Vec<Outcome>)> for ExampleDocument {
             statement: example.statement.clone(),
             provenance: example.provenance.clone(),
             agrees: outcomes.iter().all(|outcome| outcome.agrees),
-            numbers: outcomes.iter().map(NumberDocument::from).collect(),
-        }
-    }
-}
-
-/// One published number.
-#[derive(Debug, Serialize, JsonSchema)]
-struct NumberDocument {
-    /// What it is.
-    name: String,
-    /// Its unit.
-    unit: String,
-    /// As printed; null where nothing was printed.
-    published: Option<String>,
-    /// By another route, at full precision: a number, a text or a verdict.
-    recomputed: Value,
-    /// What this program finds.
-    ours: Value,
-    /// How far both may be apart.
-    tolerance: f64,
-    /// Whether they agree.
-    agrees: bool,
-    /// Why the print differs from what full precision gives; null where it does not.
-    note: Option<String>,
-}
-
-impl From<&Outcome> for NumberDocument {
-    fn from(outcome: &Outcome) -> Self {
-        Self {
-            name: outcome.name.clone(),
-            unit: outcome.unit.clone(),
-            published: outcome.published.clone(),
-            recomputed: outcome.recomputed.clone(),
-            ours: outcome.found.clone(),
-            tolerance: outcome.tolerance,
-            agrees: outcome.agrees,
-            note: outcome.note.clone(),
+            numbers: outcomes.clone(),
         }
     }
 }
@@ -392,32 +311,8 @@ impl From<&Outcome> for NumberDocument {
 /// One check of the simulator.
 #[derive(Debug, Serialize, JsonSchema)]
 struct CheckDocument {
-    /// What is repeated and what is counted.
-    name: String,
-    /// How often it was repeated.
-    repeats: u64,
-    /// What theory expects.
-    expected: f64,
-    /// What was found.
-    found: f64,
-    /// How far both may be apart.
-    tolerance: f64,
-    /// Where the expectation comes from.
-    source: String,
+    #[serde(flatten)]
+    check: CoverageCheck,
     /// Whether they agree.
     agrees: bool,
-}
-
-impl From<&CoverageCheck> for CheckDocument {
-    fn from(check: &CoverageCheck) -> Self {
-        Self {
-            name: check.name.clone(),
-            repeats: check.n_repeats,
-            expected: check.expected,
-            found: check.found,
-            tolerance: check.tolerance,
-            source: check.source.clone(),
-            agrees: check.agrees(),
-        }
-    }
 }

@@ -1,7 +1,7 @@
 //! Shares of several sources as horizontal bars.
 
 use super::super::number::share;
-use super::super::picture::{Anchor, Face, Ink, Manner, Picture};
+use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Svg};
 use super::super::style::{
     BAR, BAR_PALE, BOLD, EDGE, GRID, HAIR, INK, LABEL, MUTED, PAPER, SERIES, THIN, WIDTH,
 };
@@ -58,7 +58,7 @@ const TOTAL_FACE: Face = Face::new(LABEL, MUTED);
 
 impl Bars<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let mut bars: Vec<&Bar> = self.bars.iter().filter(|bar| shown(bar.first_order.value)).collect();
         bars.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then_with(|| a.label.cmp(b.label)));
         let has_total = bars.iter().any(|bar| bar.total().is_some());

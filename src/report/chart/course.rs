@@ -1,6 +1,6 @@
 //! A plate's course in time: what was found, what is to be expected, and when the risk is reached.
 
-use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point};
+use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point, Svg};
 use super::super::style::{
     BAR_PALE, BOLD, DASHES, EDGE, INK, LABEL, PAPER, SERIES, THIN, TICK, WIDTH, text_colour,
 };
@@ -90,7 +90,7 @@ const GAP: f64 = 22.0;
 
 impl Course<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let years = || {
             let found = self.found.iter().map(|finding| finding.year);
             found.chain(self.forecast.iter().map(|point| point[0])).filter(|year| shown(*year))

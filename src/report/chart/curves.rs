@@ -1,6 +1,6 @@
 //! Curves over one axis: a probability against a limit, an operating curve.
 
-use super::super::picture::{Anchor, Face, Manner, Picture, Point};
+use super::super::picture::{Anchor, Face, Manner, Picture, Point, Svg};
 use super::super::style::{
     BOLD, Colour, DASHES, EDGE, LABEL, OUT, SERIES, UNDECIDED, WIDTH, WITHIN, paler, text_colour,
 };
@@ -11,6 +11,7 @@ use super::label::{MarkRows, Places, area_of};
 use super::{Mark, axis, shown};
 
 /// A chart of up to four curves, each with its name written beside it.
+#[derive(Default)]
 pub struct Curves<'a> {
     /// Title of the picture.
     pub title: &'a str,
@@ -87,7 +88,7 @@ const BAND_ROW: f64 = 22.0;
 
 impl Curves<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let curves = &self.curves[..self.curves.len().min(SERIES.len())];
         let [[x_low, x_high], [y_low, y_high]] = self.ranges(curves);
         let y_ticks = Ticks::down(y_low, y_high, PLOT_HEIGHT);

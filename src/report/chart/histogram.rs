@@ -1,7 +1,7 @@
 //! A distribution: bars, outlines of others over it, marked intervals, the density it is compared with.
 
 use super::super::number::{Digits, short, typeset};
-use super::super::picture::{Anchor, Ink, Manner, Picture, Point};
+use super::super::picture::{Anchor, Ink, Manner, Picture, Point, Svg};
 use super::super::style::{BAR, BAR_PALE, BOLD, DASHES, EDGE, HAIR, INK, MUTED, PAPER, SERIES, THIN, WIDTH};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, round_step};
@@ -68,7 +68,7 @@ const PLOT_HEIGHT: f64 = 250.0;
 
 impl Histogram<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let bins = Bins::new(self);
         let header = Header::new(self.title, self.keys());
         let strip = Strip::new(self, &bins);

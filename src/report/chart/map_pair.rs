@@ -1,7 +1,7 @@
 //! Two maps of a plate side by side: the estimate of its surface, and how well it is known.
 
 use super::super::number::short;
-use super::super::picture::{Anchor, Face, Manner, Picture};
+use super::super::picture::{Anchor, Face, Manner, Picture, Svg};
 use super::super::style::{EDGE, HAIR, INK, LABEL, WIDTH};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, TICK_FACE, Ticks};
@@ -44,7 +44,7 @@ const NAME_FACE: Face = Face::new(LABEL, INK).bold();
 
 impl MapPair<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let header = Header::new(self.title, Vec::new());
         let [length, width] = self.sides;
         let has_size =

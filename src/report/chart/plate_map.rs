@@ -1,7 +1,7 @@
 //! The plate from above: its height as filled contours, and the survey drawn on it.
 
 use super::super::number::{Digits, short, typeset};
-use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point};
+use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point, Svg};
 use super::super::style::{Colour, EDGE, HAIR, INK, ON_HEIGHTS, PAPER, THIN, TICK, WIDTH, height_colour};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, LABEL_FACE, TICK_FACE, Ticks, tick_label};
@@ -69,17 +69,17 @@ const LEVEL_FACE: Face = Face::new(11.0, INK);
 
 impl PlateMap<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         self.drawn(&Header::new(self.title, Vec::new()), WIDTH, TALLEST)
     }
 
     /// A smaller picture without a headline, to stand beside its own words: this share as wide as [`Self::svg`], its
     /// marks and numbers as large.
-    pub fn sketch(&self, share: f64) -> String {
+    pub fn sketch(&self, share: f64) -> Svg {
         self.drawn(&Header::none(), share * WIDTH, share * TALLEST)
     }
 
-    fn drawn(&self, header: &Header, width: f64, tallest: f64) -> String {
+    fn drawn(&self, header: &Header, width: f64, tallest: f64) -> Svg {
         let Some(([left, right], [front, back])) = ends(self.x).zip(ends(self.y)) else {
             let mut picture = Picture::new(width, header.height() + 30.0);
             header.draw(&mut picture);

@@ -1,6 +1,6 @@
 //! Measured points seen from above, in the colour of their height, and the ones that touch the zone's planes.
 
-use super::super::picture::{Anchor, Face, Manner, Picture};
+use super::super::picture::{Anchor, Face, Manner, Picture, Svg};
 use super::super::style::{EDGE, INK, LABEL, PAPER, WIDTH, height_colour};
 use super::super::text::with_unit;
 use super::axis::{Axis, Frame, Ticks};
@@ -21,7 +21,7 @@ pub struct PointPlan<'a> {
 
 impl PointPlan<'_> {
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let all = || self.points.iter().map(|&[x, y, _]| [x, y]).chain(self.contacts.iter().map(|c| c.0));
         let ends = |axis: usize| {
             let values = all().map(|at| at[axis]).filter(|value| shown(*value));

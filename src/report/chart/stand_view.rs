@@ -1,7 +1,7 @@
 //! The stand from the side, on the plate's surface: how a dip under one foot becomes a reading elsewhere.
 
 use super::super::number::{Digits, short, typeset};
-use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point};
+use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Point, Svg};
 use super::super::style::{
     BAR, BAR_PALE, BOLD, EDGE, HAIR, INK, LABEL, MUTED, PAPER, SERIES, THIN, WIDTH, text_colour,
 };
@@ -77,7 +77,7 @@ impl StandView<'_> {
     }
 
     /// The picture as an SVG document.
-    pub fn svg(&self) -> String {
+    pub fn svg(&self) -> Svg {
         let is_sound = self.surface.len() >= 2
             && self.surface.iter().flatten().all(|&v| shown(v))
             && self.surface.windows(2).all(|pair| pair[0][0] < pair[1][0])
