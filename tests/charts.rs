@@ -3,7 +3,7 @@
 //! `HOWFLAT_PICTURES=folder cargo test --test main charts::` also writes them there, as SVG and PNG.
 
 use howflat::report::chart::Mark;
-use howflat::report::chart::bars::{Bar, Bars, Share};
+use howflat::report::chart::bars::{Bar, BarUnit, Bars, Share};
 use howflat::report::chart::curves::{Band, Curve, Curves, Tone};
 use howflat::report::chart::histogram::{Density, Histogram, Interval, Outline};
 use howflat::report::chart::map_pair::MapPair;
@@ -108,6 +108,7 @@ fn bars_of_sources() -> Svg {
     Bars {
         title: "Where the error of the spread comes from",
         axis: "share of the variance of the error",
+        unit: BarUnit::Percent,
         bars: &[
             bar("seating and repeatability", 0.031, 0.064),
             bar("corner dips under the feet", 0.412, 0.553),
@@ -126,6 +127,7 @@ fn bars_of_a_budget() -> Svg {
     Bars {
         title: "What makes up the uncertainty of one reading",
         axis: "share of the combined variance",
+        unit: BarUnit::Percent,
         bars: &[
             bar("repeatability", 0.22),
             bar("rear foot", 0.61),
@@ -601,6 +603,7 @@ fn with_text(text: &str) -> Vec<(&'static str, Svg)> {
     let bars = Bars {
         title: text,
         axis: text,
+        unit: BarUnit::Percent,
         bars: &[0.1, 0.7, -0.01].map(|v| Bar {
             label: text,
             first_order: share(v),
@@ -701,7 +704,7 @@ fn with_numbers(v: &[f64]) -> Vec<(&'static str, Svg)> {
     let bars: Vec<Bar> = (0..v.len().min(6))
         .map(|i| Bar { label: "source", first_order: share(i), total: Some(share(i + 3)) })
         .collect();
-    let bars = Bars { title: "title", axis: "axis", bars: &bars };
+    let bars = Bars { title: "title", axis: "axis", unit: BarUnit::Percent, bars: &bars };
     let rising = |n: usize| {
         let mut axis: Vec<f64> = v.iter().copied().take(n).collect();
         axis.sort_by(f64::total_cmp);

@@ -20,6 +20,7 @@ mod fuzz;
 mod grades;
 mod judge;
 mod laws;
+mod leaning;
 mod lesson;
 mod loss;
 mod methods;

@@ -14,8 +14,8 @@ use howflat::{
         limits::Verdict,
     },
     propagation::posterior::Settings,
-    report::{judge_report::JudgeReport, unseen_words},
-    setup::{self, Setup},
+    report::{judge_report::JudgeReport, leaning::LeansOn, unseen_words},
+    setup::{self, AssumedRange, Setup},
     shop::grade::Tolerance,
 };
 use std::process::ExitCode;
@@ -33,7 +33,9 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     };
     let settings = Settings { seed: arguments.run.seed, ..Settings::default() };
     let otherwise = setup.other_wear(&text);
-    let assumed = setup.assumed_ranges(&text);
+    // What the wear may be otherwise is another question, and what the survey may be is known by the readings.
+    let is_of_check = |figure: &AssumedRange| figure.field != "wear" && !figure.field.starts_with("survey.");
+    let assumed: Vec<_> = setup.assumed_ranges(&text).into_iter().filter(is_of_check).collect();
     let figures: Vec<_> = assumed.iter().map(|figure| figure.checks.clone()).collect();
     let question = Question {
         tolerance: tolerance.as_ref().map(|t| t.value),
@@ -57,6 +59,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         rule,
         settings,
         judgement: &judgement,
+        leans_on: LeansOn::new(assumed, judgement.leanings.clone()),
         date: arguments.output.date.as_deref(),
     };
     hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;

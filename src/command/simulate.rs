@@ -8,15 +8,15 @@ use super::{
     progress::Progress,
 };
 use howflat::{
-    decision::{conformance::Rule, verdict_curve::verdict_curve},
+    decision::{conformance::Rule, leaning, verdict_curve::verdict_curve},
     propagation::simulation::{self, Settings},
-    report::check_report::CheckReport,
+    report::{check_report::CheckReport, leaning::LeansOn},
 };
 use std::process::ExitCode;
 
 /// Reads a setup, simulates its check, and writes what is asked for.
 pub fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
-    let setup = files::read_setup(&arguments.setup)?;
+    let (setup, text) = files::read_setup_and_text(&arguments.setup)?;
     if let Some(file) = &arguments.trials_csv {
         files::try_file(file)?;
     }
@@ -37,9 +37,20 @@ pub fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
         }
         None => Vec::new(),
     };
+    // Neither is a short run asked what it leans on.
+    let assumed = if arguments.trials < leaning::N_TRIALS { Vec::new() } else { setup.assumed_ranges(&text) };
+    let decide = setup.tolerance.as_ref().map(|tolerance| [tolerance.value, setup.consumer_risk]);
+    let ends = assumed.iter().map(|figure| &figure.checks);
+    let leanings = leaning::error_leanings(&setup.check, &setup.plan, settings.seed, ends, decide)
+        .map_err(|why| Failure::input(&arguments.setup, why))?;
     progress.finish();
     let date = arguments.output.date.as_deref();
-    let report = CheckReport { verdicts, date, ..CheckReport::new(&setup, &simulation) };
+    let report = CheckReport {
+        verdicts,
+        leans_on: LeansOn::new(assumed, leanings),
+        date,
+        ..CheckReport::new(&setup, &simulation)
+    };
     let trials = || report.trials_csv();
     hand_over(
         &arguments.output,

@@ -2,7 +2,7 @@
 
 use super::{
     conformance::{Conformance, Rule, of_sample, with_odds},
-    leaning::JudgedLeaning,
+    leaning::{JudgedEnd, Leaning},
     limits::Verdict,
     standing::{Doubt, Standing},
 };
@@ -91,7 +91,7 @@ pub struct Judgement {
     /// The same readings under other assumptions.
     pub otherwise: Vec<Otherwise>,
     /// How far the answer leans on each of the figures that were asked after, in their order.
-    pub leanings: Vec<JudgedLeaning>,
+    pub leanings: Vec<Leaning<JudgedEnd>>,
     /// Places for further readings that were considered.
     pub candidates: Vec<Candidate>,
     /// The best of them, where the verdict is undecided.
@@ -173,7 +173,7 @@ impl Judgement {
         let leanings = question
             .figures
             .iter()
-            .map(|ends| JudgedLeaning::of(&inference, check, ends, question, times))
+            .map(|ends| Leaning::<JudgedEnd>::of(&inference, check, ends, question, times))
             .collect::<Result<_, CannotJudge>>()?;
         let posterior = inference.posterior;
         let evidence = compared(&posterior).zip(described).map(|(after, described)| {

@@ -9,7 +9,6 @@ use crate::{
     propagation::{
         check_experiment::CannotSimulate,
         improvement_gain::{ErrorInterval, Results, Workshop},
-        monte_carlo::IntervalKind,
         posterior::{CannotJudge, Inference},
         simulation::WayKind,
     },
@@ -19,7 +18,7 @@ use crate::{
 
 /// Checks are tried with so many trials for each end: the farther end of a 95 % interval is then known to some per cent, and a
 /// move of it better, for all checks see the same luck.
-const N_TRIALS: u64 = 10_240;
+pub const N_TRIALS: u64 = 10_240;
 
 /// What a simulated check says with an assumed figure at one end of what is plausible. In µm.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,18 +29,19 @@ pub struct ErrorEnd {
     pub accept: Option<f64>,
 }
 
-/// How far the error of a check leans on one assumed figure.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ErrorLeaning {
+/// How far an answer leans on one assumed figure. `E`: what it is with the figure at one end of what is plausible.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Leaning<E> {
     /// At the low and at the high end of the figure.
-    pub ends: [ErrorEnd; 2],
-    /// By how much the end of the interval that moves farther moves from one to the other, in µm.
+    pub ends: [E; 2],
+    /// By how much the answer moves from one to the other, in µm: a judgement's estimate; of a 95 % interval of the error the
+    /// end that moves farther.
     pub moves: f64,
-    /// Standard uncertainty of that, from the number of trials.
+    /// Standard uncertainty of that, from the number of trials or draws.
     pub moves_u: f64,
 }
 
-impl ErrorLeaning {
+impl<E> Leaning<E> {
     /// Whether it is more than noise: larger than twice its standard uncertainty.
     pub fn is_seen(&self) -> bool {
         self.moves > 2.0 * self.moves_u
@@ -62,7 +62,11 @@ pub fn error_leanings<'a>(
     seed: u64,
     figures: impl IntoIterator<Item = &'a [ShopCheck; 2]>,
     decide: Option<[f64; 2]>,
-) -> Result<Vec<ErrorLeaning>, CannotSimulate> {
+) -> Result<Vec<Leaning<ErrorEnd>>, CannotSimulate> {
+    let figures: Vec<_> = figures.into_iter().collect();
+    if figures.is_empty() {
+        return Ok(Vec::new());
+    }
     let workshop = Workshop::new(check, plan, N_TRIALS, seed)?;
     let leanings = figures.into_iter().map(|[low, high]| {
         let ends = [workshop.results_of(low)?, workshop.results_of(high)?];
@@ -74,7 +78,7 @@ pub fn error_leanings<'a>(
                 Limits::new(&results.flatness, spread(results), tolerance, risk).accept_at_or_below
             }),
         };
-        Ok(ErrorLeaning { ends: [end(&ends[0], &of_low), end(&ends[1], &of_high)], moves, moves_u })
+        Ok(Leaning { ends: [end(&ends[0], &of_low), end(&ends[1], &of_high)], moves, moves_u })
     });
     leanings.collect()
 }
@@ -96,18 +100,7 @@ pub struct JudgedEnd {
     pub conformance: Option<Conformance>,
 }
 
-/// How far a judgement leans on one assumed figure.
-#[derive(Debug, Clone, PartialEq)]
-pub struct JudgedLeaning {
-    /// At the low and at the high end of the figure.
-    pub ends: [JudgedEnd; 2],
-    /// By how much the end of the flatness's interval that moves farther moves from one to the other, in µm.
-    pub moves: f64,
-    /// Standard uncertainty of that, from the number of draws.
-    pub moves_u: f64,
-}
-
-impl JudgedLeaning {
+impl Leaning<JudgedEnd> {
     /// Of one figure, given by the check at its two ends; `times`: the odds of a plate within the tolerance beforehand, over
     /// those of the description.
     pub(super) fn of(
@@ -117,27 +110,23 @@ impl JudgedLeaning {
         question: &Question,
         times: f64,
     ) -> Result<Self, CannotJudge> {
-        let flatness = |end: &ShopCheck| {
+        let reweighted = |end: &ShopCheck| {
             // The readings may be of another survey than the setup's.
-            let other = ShopCheck { survey: check.survey.clone(), ..end.clone() };
-            Ok(inference.with_figures_of(&other)?.flatness)
+            inference.with_figures_of(&ShopCheck { survey: check.survey.clone(), ..end.clone() })
         };
-        let samples = [flatness(&ends[0])?, flatness(&ends[1])?];
+        let samples = [reweighted(&ends[0])?, reweighted(&ends[1])?];
         let compared = |sample: &[f64]| {
             let conformance = Conformance::of_sample(sample, question.tolerance?, question.rule);
             Some(conformance.with_odds(times))
         };
         let ends = samples.each_ref().map(|sample| JudgedEnd {
-            flatness: Summary::of(sample, COVERAGE),
-            conformance: compared(sample),
+            flatness: Summary::of(&sample.flatness, COVERAGE),
+            conformance: compared(&sample.flatness),
         });
-        let scatter =
-            samples.each_ref().map(|sample| IntervalKind::Symmetric.scatter_of_ends(sample, COVERAGE));
-        let intervals = ends.each_ref().map(|end| end.flatness.interval_symmetric);
-        let moved = |end: usize| {
-            [(intervals[1][end] - intervals[0][end]).abs(), libm::hypot(scatter[0][end], scatter[1][end])]
-        };
-        let [moves, moves_u] = if moved(0)[0] > moved(1)[0] { moved(0) } else { moved(1) };
+        let [low, high] = ends.each_ref().map(|end| end.flatness.mean);
+        let of_mean =
+            |k: usize| ends[k].flatness.standard_deviation / samples[k].effective_sample_size.sqrt();
+        let (moves, moves_u) = ((high - low).abs(), libm::hypot(of_mean(0), of_mean(1)));
         Ok(Self { ends, moves, moves_u })
     }
 }

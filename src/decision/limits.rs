@@ -154,6 +154,17 @@ pub enum Verdict {
     Out,
 }
 
+impl Verdict {
+    /// In a word: "within".
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Within => "within",
+            Self::Undecided => "undecided",
+            Self::Out => "out",
+        }
+    }
+}
+
 /// Groups of trials with neighbouring results, of at least [`SMALLEST_GROUP`] trials where the
 /// whole has as many.
 fn groups(trials: &[(f64, bool)]) -> Vec<BadGivenResult> {

@@ -2,6 +2,7 @@
 
 use super::{
     check_experiment::CheckExperiment,
+    leave_one_out::drawn_by_weight,
     likelihood::{Heights, ReadingModel},
     posterior::{CannotJudge, Inference, posterior_of},
     tempering::Particle,
@@ -23,6 +24,8 @@ const N_PLATES: usize = 500;
 pub struct Reweighted {
     /// Flatness deviations (µm) of plates that may be the one that was read, equally weighted.
     pub flatness: Vec<f64>,
+    /// How many independent draws of the flatness these are worth.
+    pub effective_sample_size: f64,
     /// Shape of the weights' tail (see [`smoothed_weights`]). Above [`TRUSTED`] the weights were not used: it was inferred anew.
     pub tail_shape: f64,
 }
@@ -56,21 +59,22 @@ impl Inference {
             })
             .collect();
         let smoothed = smoothed_weights(&ratios);
-        let flatness = if smoothed.k > TRUSTED || ratios.iter().any(|ratio| ratio.is_nan()) {
-            posterior_of(&experiment, &self.observations, &self.settings.rough(), &|_| {})?.flatness
-        } else {
-            let source = Streams::new(self.settings.seed).source("with another figure");
-            super::leave_one_out::drawn_by_weight(
-                &model,
-                &particles,
-                &smoothed.weights,
-                None,
-                N_PLATES,
-                &source,
-                0,
-            )
-        };
-        Ok(Reweighted { flatness, tail_shape: smoothed.k })
+        if smoothed.k > TRUSTED || ratios.iter().any(|ratio| ratio.is_nan()) {
+            let anew = posterior_of(&experiment, &self.observations, &self.settings.rough(), &|_| {})?;
+            return Ok(Reweighted {
+                flatness: anew.flatness,
+                effective_sample_size: anew.effective_sample_size,
+                tail_shape: smoothed.k,
+            });
+        }
+        let weights = &smoothed.weights;
+        let source = Streams::new(self.settings.seed).source("with another figure");
+        let worth = 1.0 / weights.iter().map(|weight| weight * weight).sum::<f64>();
+        Ok(Reweighted {
+            flatness: drawn_by_weight(&model, &particles, weights, None, N_PLATES, &source, 0),
+            effective_sample_size: worth.min(N_PLATES as f64),
+            tail_shape: smoothed.k,
+        })
     }
 }
 

@@ -5,7 +5,7 @@ use super::{
     budget_table::{behind, budget_table, described, distributions_table, result},
     chart::{
         Mark,
-        bars::{Bar, Bars, Share},
+        bars::{Bar, BarUnit, Bars, Share},
         histogram::{Density, Histogram, Interval},
     },
     document::{BudgetDocument, MonteCarloDocument, SecondOrderDocument, finite},
@@ -982,7 +982,15 @@ impl<'a> MeasurandReport<'a> {
         largest.sort_by(|a, b| b.first_order.value.abs().total_cmp(&a.first_order.value.abs()));
         largest.truncate(16);
         let title = format!("What the uncertainty of {} comes from", self.name());
-        Some(Bars { title: &title, axis: "share of the combined variance", bars: &largest }.svg())
+        Some(
+            Bars {
+                title: &title,
+                axis: "share of the combined variance",
+                unit: BarUnit::Percent,
+                bars: &largest,
+            }
+            .svg(),
+        )
     }
 }
 

@@ -5,13 +5,14 @@ use super::{
     budget_table::budget_table,
     chart::{
         Mark,
-        bars::{Bar, Bars, Share as BarShare},
+        bars::{Bar, BarUnit, Bars, Share as BarShare},
         curves::{Band, Curve, Curves, Tone},
         histogram::{Histogram, Interval, Outline},
         plate_map::{MapTarget, PlateMap},
     },
     document::BudgetDocument,
     heights::Heights,
+    leaning::{ErrorEndDocument, LeaningDocument, LeansOn},
     lever_view::LeverView,
     number::{Digits, about_percent, full, plain},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
@@ -23,6 +24,7 @@ use super::{
 };
 use crate::{
     decision::{
+        leaning::ErrorEnd,
         limits::{AcceptancePoint, Limits, OperatingPoint, acceptance},
         verdict_curve::VerdictPoint,
     },
@@ -55,6 +57,8 @@ pub struct CheckReport<'a> {
     pub limits: Vec<Limits>,
     /// How often the verdict from readings passes a plate, by its flatness; empty without a tolerance.
     pub verdicts: Vec<VerdictPoint>,
+    /// How far the error of the spread leans on what was assumed.
+    pub leans_on: LeansOn<ErrorEnd>,
     /// The date of the report, as the user gave it.
     pub date: Option<&'a str>,
 }
@@ -65,6 +69,7 @@ impl Report for CheckReport<'_> {
     fn page(&self) -> Page {
         let mut answer = vec![self.answer()];
         answer.extend(self.card_sentence());
+        answer.extend(self.leans_on.turning());
         answer.extend(self.blindness());
         let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();
         parts.extend([Part::Next("What to do next".into()), Part::List(self.next_steps())]);
@@ -77,8 +82,9 @@ impl Report for CheckReport<'_> {
                 self.histogram(),
                 "Error of the check over all simulated plates, with its coverage intervals and its mean.",
             ),
-            Part::heading("What was taken for granted"),
         ]);
+        parts.extend(self.leans_on.parts(self.heights()));
+        parts.push(Part::heading("What was taken for granted"));
         parts.extend(setup_words::granted(self.setup));
         parts.extend([
             Part::heading("The budget of one reading"),
@@ -177,6 +183,7 @@ impl Report for CheckReport<'_> {
             share_trials: s.n_share_trials,
             limits: self.limits_document(self.limits.first()),
             verdicts: self.verdicts.iter().map(VerdictDocument::from).collect(),
+            leans_on: self.leans_on.documents(h),
             acceptance: self.acceptances().iter().map(|rule| self.acceptance_document(rule)).collect(),
             budget: BudgetDocument::from(self.in_unit(&s.budget.of_reading)),
             linear: LinearDocument {
@@ -212,7 +219,14 @@ impl<'a> CheckReport<'a> {
             .tolerance
             .iter()
             .flat_map(|tolerance| simulation.ways.iter().map(|way| judge(way, tolerance.value)));
-        Self { setup, simulation, limits: limits.collect(), verdicts: Vec::new(), date: None }
+        Self {
+            setup,
+            simulation,
+            limits: limits.collect(),
+            verdicts: Vec::new(),
+            leans_on: LeansOn::default(),
+            date: None,
+        }
     }
 
     /// The answer, in one sentence or two.
@@ -669,7 +683,13 @@ impl<'a> CheckReport<'a> {
             })
             .collect();
         let title = "What the spread's error comes from";
-        Bars { title, axis: "share of the variance of the spread's error", bars: &bars }.svg()
+        Bars {
+            title,
+            axis: "share of the variance of the spread's error",
+            unit: BarUnit::Percent,
+            bars: &bars,
+        }
+        .svg()
     }
 
     /// The chance that a plate is bad, against the spread that was read; `None` without a tolerance.
@@ -952,6 +972,8 @@ pub struct CheckDocument {
     limits: LimitsDocument,
     /// How often the verdict from readings passes a plate, by its flatness.
     verdicts: Vec<VerdictDocument>,
+    /// The figures that were assumed, the one that moves the error of the spread farthest first.
+    leans_on: Vec<LeaningDocument<ErrorEndDocument>>,
     /// How often a plate is accepted, by its true flatness; empty without a tolerance.
     acceptance: Vec<AcceptanceDocument>,
     /// The budget of one reading.

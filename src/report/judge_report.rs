@@ -11,6 +11,7 @@ use super::{
     },
     document::finite,
     heights::Heights,
+    leaning::{JudgedEndDocument, LeaningDocument, LeansOn},
     number::{Digits, percent, plain, probability},
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::Svg,
@@ -25,6 +26,7 @@ use crate::{
     decision::{
         conformance::Rule,
         judgement::{Judgement, Otherwise},
+        leaning::JudgedEnd,
         limits::Verdict,
         standing::{Doubt, FEWEST_DRAWS, MISFIT},
     },
@@ -55,6 +57,8 @@ pub struct JudgeReport<'a> {
     pub settings: Settings,
     /// What the readings say.
     pub judgement: &'a Judgement,
+    /// How far the answer leans on what was assumed.
+    pub leans_on: LeansOn<JudgedEnd>,
     /// The date of the report, as the user gave it.
     pub date: Option<&'a str>,
 }
@@ -91,8 +95,9 @@ impl Report for JudgeReport<'_> {
             Part::Table(self.unseen().table()),
             Part::heading("The readings"),
             Part::Table(self.readings_table()),
-            Part::heading("What was taken for granted"),
         ]);
+        parts.extend(self.leans_on.parts(self.heights()));
+        parts.push(Part::heading("What was taken for granted"));
         parts.extend(setup_words::granted(self.setup));
         parts.extend(ending(Some(RESTS_ON_KIND), LIMITS_OF_USE, &REFERENCES));
         let mut facts = setup_words::facts(self.setup, self.tolerance, self.date);
@@ -142,7 +147,7 @@ impl Report for JudgeReport<'_> {
                 factor: evidence.factor,
                 relative_standard_uncertainty: evidence.relative_uncertainty,
                 conformance_probability_if_doubted: evidence.if_doubted.probability,
-                verdict_if_doubted: verdict_name(evidence.if_doubted.verdict).into(),
+                verdict_if_doubted: evidence.if_doubted.verdict.name().into(),
             }),
             hangs_on: judgement.doubts.iter().map(|doubt| self.doubt_document(*doubt)).collect(),
             sensitivity: SensitivityDocument {
@@ -150,7 +155,7 @@ impl Report for JudgeReport<'_> {
                 to_readings: posterior.leaning.readings,
                 pull_apart: posterior.leaning.pulls_apart(),
             },
-            verdict: judgement.verdict.map(|verdict| verdict_name(verdict).into()),
+            verdict: judgement.verdict.map(|verdict| verdict.name().into()),
             rule: RuleDocument::from(self.rule),
             spread: h.of(self.readings.spread()),
             map: self.point_documents(),
@@ -165,6 +170,7 @@ impl Report for JudgeReport<'_> {
             }),
             effective_sample_size: posterior.effective_sample_size,
             sample_suffices: posterior.sample_suffices,
+            leans_on: self.leans_on.documents(h),
             prior_influence: judgement.otherwise.iter().map(|other| self.influence_document(other)).collect(),
             unseen: self.unseen().document(),
             next: self.next_rows(),
@@ -189,6 +195,13 @@ impl Report for JudgeReport<'_> {
 impl JudgeReport<'_> {
     /// The verdict, in one sentence.
     pub fn answer(&self) -> String {
+        let verdict = self.judgement.conformance.map(|c| c.verdict);
+        let stands = verdict.filter(|_| self.judgement.verdict == verdict && !self.judgement.misfit);
+        let turning = stands.and_then(|verdict| self.leans_on.turning(verdict));
+        [Some(self.verdict_in_words()), turning].into_iter().flatten().collect::<Vec<_>>().join(" ")
+    }
+
+    fn verdict_in_words(&self) -> String {
         let h = self.heights();
         let judgement = self.judgement;
         let (Some(tolerance), Some(c)) = (self.tolerance, &judgement.conformance) else {
@@ -252,7 +265,7 @@ impl JudgeReport<'_> {
             differ.push(format!(
                 "{} for a plate that is doubted, one for which within and out are as likely before it is read (then within \
                  with {})",
-                verdict_name(c.verdict),
+                c.verdict.name(),
                 probability(c.probability)
             ));
         }
@@ -263,7 +276,7 @@ impl JudgeReport<'_> {
         for other in [Verdict::Within, Verdict::Undecided, Verdict::Out] {
             let kinds = kinds(other);
             if other != verdict && !kinds.is_empty() {
-                differ.push(format!("{} for a plate taken as {}", verdict_name(other), kinds.join(" or ")));
+                differ.push(format!("{} for a plate taken as {}", other.name(), kinds.join(" or ")));
             }
         }
         (!differ.is_empty()).then(|| format!("It would be {}.", differ.join(", and ")))
@@ -577,7 +590,7 @@ impl JudgeReport<'_> {
         let each = others.iter().map(|other| {
             let verdict = match &other.conformance {
                 Some(c) if !self.judgement.misfit && Some(c.verdict) != self.judgement.verdict => {
-                    format!(", and the verdict {}", verdict_name(c.verdict))
+                    format!(", and the verdict {}", c.verdict.name())
                 }
                 _ => String::new(),
             };
@@ -812,7 +825,7 @@ impl JudgeReport<'_> {
             wear: other.kind.into(),
             flatness: other.flatness.map(|value| self.heights().of(value)),
             conformance_probability: other.conformance.map(|c| c.probability),
-            verdict: other.conformance.map(|c| verdict_name(c.verdict).into()),
+            verdict: other.conformance.map(|c| c.verdict.name().into()),
             times_likelier: finite(other.likelier),
         }
     }
@@ -985,14 +998,6 @@ fn rule_text(rule: Rule) -> String {
     }
 }
 
-fn verdict_name(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Within => "within",
-        Verdict::Undecided => "undecided",
-        Verdict::Out => "out",
-    }
-}
-
 /// What a foot is called, by where it stands in the stand's frame (arm along +x, y to the left).
 fn foot_name(feet: &[[f64; 2]; 3], foot: usize) -> &'static str {
     let others = |i: usize| [(i + 1) % 3, (i + 2) % 3];
@@ -1067,6 +1072,8 @@ pub struct JudgeDocument {
     sample_suffices: bool,
     /// The same readings on a plate of another kind.
     prior_influence: Vec<InfluenceDocument>,
+    /// The figures that were assumed, the one that moves the answer farthest first.
+    leans_on: Vec<LeaningDocument<JudgedEndDocument>>,
     /// What these readings have not looked at: hollows that could lie there and would not show.
     unseen: UnseenDocument,
     /// What to read next, as rows for the reading sheet; empty where the verdict is clear.

@@ -8,6 +8,7 @@ pub mod document;
 pub mod font;
 pub mod heights;
 pub mod judge_report;
+pub mod leaning;
 pub mod lesson_report;
 pub mod lever_view;
 pub mod number;

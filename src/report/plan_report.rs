@@ -3,7 +3,7 @@
 use super::{
     Report,
     chart::{
-        bars::{Bar, Bars, Share},
+        bars::{Bar, BarUnit, Bars, Share},
         plate_map::MapTarget,
     },
     check_report::{way_key, way_name},
@@ -648,6 +648,7 @@ impl PlanReport<'_> {
         Bars {
             title: "What each step alone does to the interval of the error",
             axis: "95 % interval narrower by",
+            unit: BarUnit::Percent,
             bars: &bars,
         }
         .svg()

@@ -45,7 +45,7 @@ impl Setup {
                 field.put(&mut other, end);
                 self.with_own_wear(other)
             });
-            let range = field.range.each_ref().map(in_words);
+            let range = field.range.each_ref().map(in_short);
             Some(AssumedRange {
                 field: field.path(),
                 range,
@@ -126,6 +126,17 @@ fn collect(
         records.push((name, text(property, "x-defaults-by")));
         collect(property, records, into);
         records.pop();
+    }
+}
+
+/// A value, or what of a distribution is apart from one end to the other: `0° to 10°`, `standard deviation 0.2 K`.
+fn in_short(value: &Value) -> String {
+    let of = |family: &str, figure: &str| value[family][figure].as_str();
+    match (of("rectangular", "from"), of("normal", "standard_deviation"), of("lognormal", "median")) {
+        (Some(from), ..) => format!("{from} to {}", of("rectangular", "to").unwrap_or_default()),
+        (_, Some(s), _) => format!("standard deviation {s}"),
+        (_, _, Some(median)) => format!("median {median}"),
+        _ => in_words(value),
     }
 }
 

@@ -574,12 +574,12 @@ pub struct Cleanliness {
     pub film: Quantity<Micrometres>,
     /// Chance that a foot or the block catches a grain when it is put down.
     #[schemars(extend("x-plausible" = [0.001, 0.05],
-        "x-settled-by" = "the same: count the times that stand apart"))]
+        "x-settled-by" = "put the stand down often, wiped as always, and count the readings that stand apart"))]
     #[schemars(range(min = 0.0, max = 1.0), extend("x-stated" = true))]
     pub grain_chance: f64,
     /// How high a caught grain lifts it.
     #[schemars(extend("x-plausible" = [{"lognormal": {"median": "4 µm", "spread": 0.4}}, {"lognormal": {"median": "16 µm", "spread": 0.4}}],
-        "x-settled-by" = "the same: see how far they stand apart"))]
+        "x-settled-by" = "put the stand down often, wiped as always, and see how far some readings stand apart"))]
     #[schemars(extend("x-at-least" = "0 µm", "x-at-most" = "1 mm",
         "default" = {"lognormal": {"median": "8 µm", "spread": 0.4}},
         "x-source" = "iron dust is 4 to 20 µm; the smallest grain the eye sees 40 µm"))]

@@ -1,6 +1,7 @@
 //! Shares of several sources as horizontal bars.
 
-use super::super::number::share;
+use super::super::heights::Heights;
+use super::super::number::{plain, share};
 use super::super::picture::{Anchor, Face, Ink, Manner, Picture, Svg};
 use super::super::style::{
     BAR, BAR_PALE, BOLD, EDGE, GRID, HAIR, INK, LABEL, MUTED, PAPER, SERIES, THIN, WIDTH,
@@ -15,8 +16,44 @@ pub struct Bars<'a> {
     pub title: &'a str,
     /// What the shares are parts of: "share of the variance of the error".
     pub axis: &'a str,
+    /// What they are told in.
+    pub unit: BarUnit,
     /// The sources; sorted by the picture.
     pub bars: &'a [Bar<'a>],
+}
+
+/// What bars are told in.
+#[derive(Clone, Copy, Debug)]
+pub enum BarUnit {
+    /// Percent of a whole.
+    Percent,
+    /// Heights, in a unit.
+    Heights(Heights),
+}
+
+impl BarUnit {
+    /// From a bar's value to that of the axis.
+    fn factor(self) -> f64 {
+        match self {
+            Self::Percent => 100.0,
+            Self::Heights(_) => 1.0,
+        }
+    }
+
+    fn unit(self) -> &'static str {
+        match self {
+            Self::Percent => "%",
+            Self::Heights(h) => h.label(),
+        }
+    }
+
+    /// The value behind a bar.
+    fn words(self, value: f64) -> String {
+        match self {
+            Self::Percent => percent(value),
+            Self::Heights(h) => plain(value, h.digits()).replace('-', "−"),
+        }
+    }
 }
 
 /// One source's share.
@@ -71,15 +108,20 @@ impl Bars<'_> {
         for share in ends {
             let [l, h] = share.whiskers().unwrap_or([share.value, share.value]);
             // A whisker of nonsense, far beyond all or nothing, must not squeeze the bars.
+            if let BarUnit::Heights(_) = self.unit {
+                [low, high] = [low.min(l), high.max(h)];
+                continue;
+            }
             low = low.min(share.value.max(-5.0)).min(l.max((share.value.max(-5.0) - 0.5).min(-0.5)));
             high = high.max(share.value.min(5.0)).max(h.min(1.5));
         }
-        let ticks = Ticks::new(100.0 * low, 100.0 * high * 1.02, 7);
+        let [low, high] = [low, high * 1.02].map(|end| self.unit.factor() * end);
+        let ticks = Ticks::new(low, high, 7);
         let top = header.height() + 10.0;
         let frame = Frame {
             x: Axis {
-                low: 100.0 * low,
-                high: 100.0 * high * 1.02,
+                low,
+                high,
                 from: EDGE + widest + 14.0,
                 to: WIDTH - EDGE - if has_total { 144.0 } else { 62.0 },
             },
@@ -98,11 +140,11 @@ impl Bars<'_> {
                     let lift = (j as f64 - (lines.len() as f64 - 1.0) / 2.0) * 16.0;
                     ink.text((frame.left() - 10.0, y + lift), Anchor::End, &LABEL_FACE, line);
                 }
-                draw_bar(ink, bar, y, &frame.x);
+                draw_bar(ink, bar, y, &frame.x, self.unit);
             }
             let zero = frame.x.at(0.0);
             ink.line(&[(zero, top), (zero, frame.bottom())], INK, THIN);
-            frame.x_axis(ink, &ticks, &format!("{}, %", self.axis));
+            frame.x_axis(ink, &ticks, &format!("{}, {}", self.axis, self.unit.unit()));
         });
         picture.finish(self.title, &self.description(&bars))
     }
@@ -110,9 +152,9 @@ impl Bars<'_> {
     fn description(&self, bars: &[&Bar]) -> String {
         let mut text = format!("Bars: {}.", self.axis);
         for bar in bars {
-            text += &format!(" {} {}", bar.label, percent(bar.first_order.value));
+            text += &format!(" {} {}", bar.label, self.unit.words(bar.first_order.value));
             if let Some(total) = bar.total() {
-                text += &format!(" (total {})", percent(total.value));
+                text += &format!(" (total {})", self.unit.words(total.value));
             }
             text += ".";
         }
@@ -132,8 +174,8 @@ fn weight(bar: &Bar) -> f64 {
     bar.total().map_or(bar.first_order.value, |total| total.value.max(bar.first_order.value))
 }
 
-fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis) {
-    let at = |share: f64| x.at((100.0 * share).clamp(x.low, x.high));
+fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis, unit: BarUnit) {
+    let at = |share: f64| x.at((unit.factor() * share).clamp(x.low, x.high));
     let (top, bottom, zero) = (y - HALF_BAR, y + HALF_BAR, at(0.0));
     if let Some(total) = bar.total() {
         let end = at(total.value.max(0.0));
@@ -164,9 +206,9 @@ fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis) {
         }
     }
     let values = x.to + 14.0;
-    ink.text((values + 42.0, y), Anchor::End, &VALUE_FACE, &percent(bar.first_order.value));
+    ink.text((values + 42.0, y), Anchor::End, &VALUE_FACE, &unit.words(bar.first_order.value));
     if let Some(total) = bar.total() {
-        ink.text((WIDTH - EDGE, y), Anchor::End, &TOTAL_FACE, &format!("total {}", percent(total.value)));
+        ink.text((WIDTH - EDGE, y), Anchor::End, &TOTAL_FACE, &format!("total {}", unit.words(total.value)));
     }
 }
 
