@@ -34,6 +34,7 @@ const DRAWN: usize = 3000;
 
 impl Report for ZoneReport<'_> {
     type Document = ZoneDocument;
+    const IS_SHORT: bool = true;
 
     fn page(&self) -> Page {
         let mut parts = Vec::new();

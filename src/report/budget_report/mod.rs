@@ -137,6 +137,7 @@ impl From<&MonteCarlo> for JointPart {
 
 impl Report for BudgetReport<'_> {
     type Document = ReportDocument;
+    const IS_SHORT: bool = true;
 
     fn page(&self) -> Page {
         let mut facts = match self.check {

@@ -25,12 +25,11 @@ impl<'a> CheckReport<'a> {
             stand: self.setup.check.survey.stand_use.name().into(),
             true_flatness: summary(&s.true_flatness),
             readings: readings.collect(),
-            model_based: s.model_based.as_ref().map(|judged| ModelBasedDocument {
-                trials: judged.n_trials,
+            model_based: s.model_based.as_ref().map(|judged| ModelBased {
                 result: summary(&judged.result),
                 error: summary(&judged.error),
-                intervals_that_hold_the_truth: judged.n_covered,
                 mean_width: h.of(judged.mean_width),
+                ..*judged
             }),
             fitted_rule: RuleDocument {
                 constant: h.of(s.rule.constant),
@@ -114,7 +113,7 @@ pub struct CheckDocument {
     readings: BTreeMap<String, WayDocument>,
     /// The model-based estimate: the first of the checks, each judged from its readings as `judge` does.
     #[serde(skip_serializing_if = "Option::is_none")]
-    model_based: Option<ModelBasedDocument>,
+    model_based: Option<ModelBased>,
     /// The rule of the fitted way.
     fitted_rule: RuleDocument,
     /// The part of the spread's error that comes from form alone.
@@ -180,21 +179,6 @@ impl From<&VerdictPoint> for VerdictDocument {
             within_interval: point.within_interval(),
         }
     }
-}
-
-/// The model-based estimate of flatness, over some of the checks.
-#[derive(Debug, Serialize, JsonSchema)]
-pub(super) struct ModelBasedDocument {
-    /// How many checks were judged.
-    trials: u64,
-    /// The estimated flatness deviations.
-    result: Summary,
-    /// These minus the true flatness.
-    error: Summary,
-    /// How many of the 95 % intervals hold the true flatness.
-    intervals_that_hold_the_truth: u64,
-    /// How wide these intervals are on average.
-    mean_width: f64,
 }
 
 /// flatness = constant + per_spread * spread + per_levelled * levelled spread
