@@ -13,7 +13,7 @@ use super::{
         bars::{Bar, Bars, Share as BarShare},
         curves::{Band, Curve, Curves, Tone},
         histogram::{Histogram, Interval, Outline},
-        plate_map::{MapTarget, PlateMap},
+        plate_map::PlateMap,
     },
     document::BudgetDocument,
     heights::Heights,
@@ -22,7 +22,7 @@ use super::{
     page::{LIMITS_OF_USE, Page, Part, ending, short_digest},
     picture::Svg,
     setup_words,
-    survey_marks::{in_plan, stands},
+    survey_marks::{along, nodes, numbers, stands, targets},
     table::{Cell, Column, Table},
     text, unseen_words,
 };
@@ -39,7 +39,7 @@ use crate::{
     },
     quantity::{
         sample::Summary,
-        unit::{MICROMETRE, MILLIMETRE, Measure},
+        unit::{MICROMETRE, Measure},
     },
     setup::{Assumption, Setup},
     shop::visibility::{INVISIBLE, Visibility},

@@ -31,8 +31,7 @@ impl<'a> CheckReport<'a> {
 
     /// Histogram of the spread's error, with the other ways outlined over it.
     pub fn histogram(&self) -> Svg {
-        let in_unit =
-            |values: &[f64]| values.iter().map(|&value| self.heights().of(value)).collect::<Vec<_>>();
+        let in_unit = |values: &[f64]| self.heights().all(values);
         let ways: Vec<(&str, Vec<f64>)> =
             self.simulation.ways.iter().map(|way| (way_name(way.kind), in_unit(&way.errors))).collect();
         let outlines: Vec<Outline> =
@@ -174,18 +173,8 @@ impl<'a> CheckReport<'a> {
         let plan_unit = self.setup.plan_unit;
         let survey = &self.setup.check.survey;
         let stands = stands(survey.readings.iter(), plan_unit);
-        let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
-        let mut targets: Vec<MapTarget> = Vec::new();
-        for (spot, label) in survey.spots.iter().zip(&labels) {
-            let at = in_plan(spot.at, plan_unit);
-            if !targets.iter().any(|target| target.at == at) {
-                targets.push(MapTarget { at, label, reading: None });
-            }
-        }
-        let heights: Vec<f64> = typical.heights.iter().map(|&height| self.heights().of(height)).collect();
-        let to_plan = |mm: f64| Measure { value: mm, unit: MILLIMETRE }.to(plan_unit);
-        let [x, y] = [&typical.grid.x, &typical.grid.y]
-            .map(|nodes| nodes.iter().map(|&v| to_plan(v)).collect::<Vec<_>>());
+        let labels = numbers(survey.spots.len());
+        let targets = targets(survey.spots.iter().map(|spot| (spot.at, None)), &labels, plan_unit);
         let title = format!(
             "A typical plate of this kind (flatness {}) and the survey",
             self.heights().text(typical.flatness)
@@ -195,10 +184,10 @@ impl<'a> CheckReport<'a> {
             heights_are: "height over the middle plane",
             height_unit: self.heights().label(),
             length_unit: plan_unit.symbol(),
-            x: &x,
-            y: &y,
-            heights: &heights,
-            margin: to_plan(self.setup.check.plate.margin),
+            x: &nodes(&typical.grid.x, plan_unit),
+            y: &nodes(&typical.grid.y, plan_unit),
+            heights: &self.heights().all(&typical.heights),
+            margin: along(self.setup.check.plate.margin, plan_unit),
             stands: &stands,
             targets: &targets,
         }

@@ -42,14 +42,8 @@ impl JudgeReport<'_> {
         let unit = self.setup.plan_unit;
         let surveys = surveys_of(&self.setup.check, &self.judgement.candidates, &self.judgement.next);
         let readings: Vec<&Reading> = surveys.iter().flat_map(|survey| &survey.readings).collect();
-        let labels: Vec<String> = (1..=readings.len()).map(|n| n.to_string()).collect();
-        let mut targets: Vec<MapTarget> = Vec::new();
-        for (reading, label) in readings.iter().zip(&labels) {
-            let at = in_plan(reading.target, unit);
-            if !targets.iter().any(|target| target.at == at) {
-                targets.push(MapTarget { at, label, reading: None });
-            }
-        }
+        let labels = numbers(readings.len());
+        let targets = targets(readings.iter().map(|reading| (reading.target, None)), &labels, unit);
         bare_plate(self.setup, "What to read next, row by row", &stands(readings.into_iter(), unit), &targets)
     }
 
@@ -109,7 +103,7 @@ impl JudgeReport<'_> {
         let check = &self.readings.check;
         let survey = &check.survey;
         let plan_unit = self.setup.plan_unit;
-        let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
+        let labels = numbers(survey.spots.len());
         let mut read: Vec<(f64, f64)> = vec![(0.0, 0.0); survey.spots.len()];
         for row in self.readings.rows.iter().filter(|row| !survey.readings[row.reading].closing) {
             let (sum, n) = &mut read[survey.readings[row.reading].spot];
@@ -118,32 +112,23 @@ impl JudgeReport<'_> {
         }
         let texts: Vec<Option<String>> =
             read.iter().map(|(sum, n)| (*n > 0.0).then(|| h.signed(sum / n))).collect();
-        let mut targets: Vec<MapTarget> = Vec::new();
+        // Readings from several placements count from several zeros and would only confuse here.
         let one_placement = self.setup.plan.stations.len() == 1;
-        for ((spot, label), text) in survey.spots.iter().zip(&labels).zip(&texts) {
-            let at = in_plan(spot.at, plan_unit);
-            // Readings from several placements count from several zeros and would only confuse here.
-            let reading = text.as_deref().filter(|_| one_placement);
-            if !targets.iter().any(|target| target.at == at) {
-                targets.push(MapTarget { at, label, reading });
-            }
-        }
+        let places = survey.spots.iter().zip(&texts);
+        let places = places.map(|(spot, text)| (spot.at, text.as_deref().filter(|_| one_placement)));
         let map = &self.judgement.posterior.map;
-        let nodes =
-            |nodes: &[f64]| nodes.iter().map(|&v| in_plan([v, 0.0], plan_unit)[0]).collect::<Vec<_>>();
-        let in_unit = |values: &[f64]| values.iter().map(|&value| h.of(value)).collect::<Vec<_>>();
         MapPair {
             title: "What these readings say of the plate",
             height_unit: h.label(),
             length_unit: plan_unit.symbol(),
             sides: in_plan([check.plate.length, check.plate.width], plan_unit),
-            x: &nodes(&map.grid.x),
-            y: &nodes(&map.grid.y),
-            heights: &in_unit(&map.height),
-            uncertainties: &in_unit(&map.standard_uncertainty),
-            margin: in_plan([check.plate.margin, 0.0], plan_unit)[0],
+            x: &nodes(&map.grid.x, plan_unit),
+            y: &nodes(&map.grid.y, plan_unit),
+            heights: &h.all(&map.height),
+            uncertainties: &h.all(&map.standard_uncertainty),
+            margin: along(check.plate.margin, plan_unit),
             stands: &stands(survey.readings.iter(), plan_unit),
-            targets: &targets,
+            targets: &targets(places, &labels, plan_unit),
             hatched: self.unseen().hatched().as_ref(),
         }
         .svg()
@@ -153,7 +138,7 @@ impl JudgeReport<'_> {
     pub fn histogram(&self) -> Svg {
         let h = self.heights();
         let s = &self.judgement.flatness;
-        let values: Vec<f64> = self.judgement.posterior.flatness.iter().map(|&f| h.of(f)).collect();
+        let values = h.all(&self.judgement.posterior.flatness);
         let interval = |label, [low, high]: [f64; 2]| Interval { label, low: h.of(low), high: h.of(high) };
         let estimate = format!("estimate {}", h.text(s.mean));
         let tolerance = self.tolerance.map(|tolerance| format!("tolerance {}", h.text(tolerance.value)));

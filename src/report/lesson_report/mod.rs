@@ -16,12 +16,12 @@ use super::{
     number::{Digits, plain, short},
     page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
     picture::Svg,
-    survey_marks::in_plan,
+    survey_marks::{along, in_plan, nodes},
     table::{Cell, Rows, Table},
     text,
 };
 use crate::{
-    quantity::unit::{MICROMETRE, MILLIMETRE, Measure, Unit},
+    quantity::unit::{MICROMETRE, Measure, Unit},
     setup::Setup,
     shop::{
         grid::Grid,
@@ -440,7 +440,7 @@ impl LessonReport<'_> {
     }
 
     fn plan(&self, millimetres: f64) -> f64 {
-        Measure { value: millimetres, unit: MILLIMETRE }.to(self.setup.plan_unit)
+        along(millimetres, self.setup.plan_unit)
     }
 
     fn heights(&self) -> Heights {

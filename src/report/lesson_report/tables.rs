@@ -125,7 +125,6 @@ impl LessonReport<'_> {
         let [base, along, back] = tilt.plane;
         let added: Vec<f64> =
             grid.points().iter().map(|[x, y]| h.of(base + along * x + back * y - zero)).collect();
-        let to_plan = |nodes: &[f64]| nodes.iter().map(|&v| self.plan(v)).collect::<Vec<_>>();
         let unit = self.setup.plan_unit;
         let readings: Vec<String> =
             tilt.spots.iter().map(|spot| h.signed(self.on_dial(spot.added - zero))).collect();
@@ -150,8 +149,8 @@ impl LessonReport<'_> {
             heights_are: "added by the tilt",
             height_unit: h.label(),
             length_unit: unit.symbol(),
-            x: &to_plan(&grid.x),
-            y: &to_plan(&grid.y),
+            x: &nodes(&grid.x, unit),
+            y: &nodes(&grid.y, unit),
             heights: &added,
             margin: 0.0,
             stands: &[stand],

@@ -6,10 +6,7 @@ mod words;
 
 use super::{
     Report,
-    chart::{
-        bars::{Bar, Bars, Share},
-        plate_map::MapTarget,
-    },
+    chart::bars::{Bar, Bars, Share},
     check_report::{way_key, way_name},
     heights::Heights,
     number::{Digits, percent, share, short},
@@ -17,7 +14,7 @@ use super::{
     picture::Svg,
     reading_sheet::{ReadingSheet, direction},
     setup_words,
-    survey_marks::{bare_plate, in_plan, stands},
+    survey_marks::{bare_plate, numbers, stands, targets},
     table::Table,
     text::inert,
 };

@@ -146,16 +146,9 @@ impl PlanReport<'_> {
     /// The new survey on the plate.
     pub(super) fn placements_picture(&self, placed: &PlacedSetup) -> Svg {
         let setup = &placed.setup;
-        let check = &setup.check;
-        let survey = &check.survey;
-        let labels: Vec<String> = (1..=survey.spots.len()).map(|n| n.to_string()).collect();
-        let mut targets: Vec<MapTarget> = Vec::new();
-        for (spot, label) in survey.spots.iter().zip(&labels) {
-            let at = in_plan(spot.at, setup.plan_unit);
-            if !targets.iter().any(|target| target.at == at) {
-                targets.push(MapTarget { at, label, reading: None });
-            }
-        }
+        let survey = &setup.check.survey;
+        let labels = numbers(survey.spots.len());
+        let targets = targets(survey.spots.iter().map(|spot| (spot.at, None)), &labels, setup.plan_unit);
         bare_plate(
             setup,
             "Where to put stand and block, in the order of the numbers",
