@@ -3,7 +3,7 @@
 use super::coverage::{CoverageCheck, coverage_checks};
 use super::examples::{Example, Outcome, examples};
 use crate::report::{
-    number::{Digits, full},
+    number::{Digits, full, rounded},
     table::{Cell, Column, Table},
     text,
 };
@@ -231,9 +231,7 @@ fn value(value: &Value) -> Cell {
     match value {
         Value::Number(number) => {
             // Ten significant digits, and no zeros behind them.
-            let number = number.as_f64().unwrap_or(f64::NAN);
-            let rounded = format!("{number:.9e}").parse().unwrap_or(number);
-            Cell::Text(full(rounded))
+            Cell::Text(full(rounded(number.as_f64().unwrap_or(f64::NAN), 10)))
         }
         Value::Bool(true) => Cell::from("yes"),
         Value::Bool(false) => Cell::from("no"),

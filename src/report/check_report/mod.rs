@@ -101,19 +101,7 @@ impl Report for CheckReport<'_> {
             Part::Table(self.shares()),
         ]);
         parts.extend(self.lever());
-        if let (Some(card), Some(operating)) = (self.card_picture(), self.operating_picture()) {
-            parts.extend([
-                Part::heading("What the check can decide"),
-                Part::picture("limits", card, "The chance that a plate is bad, given the spread that was read."),
-                Part::picture(
-                    "operating",
-                    operating,
-                    "Operating curve: the chance that a plate is accepted, against its true flatness. A good check falls \
-                     steeply at the tolerance.",
-                ),
-            ]);
-        }
-        parts.extend(self.verdict_table().map(Part::Table));
+        parts.extend(self.decided());
         parts.extend([
             Part::heading("What the check sees of the plate"),
             Part::picture(
@@ -159,6 +147,25 @@ impl Report for CheckReport<'_> {
 }
 
 impl<'a> CheckReport<'a> {
+    /// What the check can decide, and how often judge would: nothing without a tolerance.
+    fn decided(&self) -> Vec<Part> {
+        let mut parts = Vec::new();
+        if let (Some(card), Some(operating)) = (self.card_picture(), self.operating_picture()) {
+            parts.extend([
+                Part::heading("What the check can decide"),
+                Part::picture("limits", card, "The chance that a plate is bad, given the spread that was read."),
+                Part::picture(
+                    "operating",
+                    operating,
+                    "Operating curve: the chance that a plate is accepted, against its true flatness. A good check falls \
+                     steeply at the tolerance.",
+                ),
+            ]);
+        }
+        parts.extend(self.verdict_table().map(Part::Table));
+        parts
+    }
+
     /// Puts a report together, judging the ways of reading against the setup's tolerance.
     pub fn new(setup: &'a Setup, simulation: &'a Simulation) -> Self {
         let judge = |way: &Way, tolerance: f64| {

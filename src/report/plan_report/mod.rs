@@ -117,28 +117,7 @@ impl Report for PlanReport<'_> {
             Part::Table(self.pairs_table()),
             Part::Words(HOW_STEPS_ARE_JUDGED.into()),
         ]);
-        if let Some(placed) = self.placed {
-            parts.extend([
-                Part::heading("Where to put stand and block"),
-                Part::picture(
-                    "placements",
-                    self.placements_picture(placed),
-                    "The plate with each placement's feet, arm and targets, numbered in the order in which they are read; a spot that is \
-                     read from several placements carries its first number.",
-                ),
-                Part::Table(self.placements_table(placed)),
-                Part::Words(format!(
-                    "Paste this into the setup in place of its survey; then howflat sheet gives the sheet for it{}.",
-                    if placed.placements.n_readings > n_readings(&placed.setup) {
-                        " (there was nothing more to choose from)"
-                    } else {
-                        ""
-                    }
-                )),
-                Part::Lines(pasted(&placed.block)),
-                Part::Words(HOW_PLACEMENTS_ARE_CHOSEN.into()),
-            ]);
-        }
+        parts.extend(self.placed.into_iter().flat_map(|placed| self.placed_parts(placed)));
         parts.extend([
             Part::heading("What other methods would have given"),
             Part::Table(self.methods_table()),
@@ -190,6 +169,30 @@ impl Report for PlanReport<'_> {
 }
 
 impl PlanReport<'_> {
+    /// The new survey: a picture, a table, and the block to paste.
+    fn placed_parts(&self, placed: &PlacedSetup) -> Vec<Part> {
+        vec![
+            Part::heading("Where to put stand and block"),
+            Part::picture(
+                "placements",
+                self.placements_picture(placed),
+                "The plate with each placement's feet, arm and targets, numbered in the order in which they are read; a spot that is \
+                     read from several placements carries its first number.",
+            ),
+            Part::Table(self.placements_table(placed)),
+            Part::Words(format!(
+                "Paste this into the setup in place of its survey; then howflat sheet gives the sheet for it{}.",
+                if placed.placements.n_readings > n_readings(&placed.setup) {
+                    " (there was nothing more to choose from)"
+                } else {
+                    ""
+                }
+            )),
+            Part::Lines(pasted(&placed.block)),
+            Part::Words(HOW_PLACEMENTS_ARE_CHOSEN.into()),
+        ]
+    }
+
     fn is_enough(&self) -> bool {
         matches!(&self.advice.enough, Some(Enough { search: Search::Cheapest(set), .. }) if set.steps.is_empty())
     }
