@@ -4,6 +4,7 @@ use super::{
     args::{Budget, Interval},
     failure::Failure,
     files::{self, Measurement},
+    hand_over::hand_over,
     progress::Progress,
 };
 use howflat::{
@@ -13,7 +14,7 @@ use howflat::{
         monte_carlo::{Adaptive, IntervalKind, Trials},
         simulation::{self, Settings},
     },
-    report::{budget_report::BudgetReport, page::Page},
+    report::budget_report::BudgetReport,
     setup::{MeasurementSetup, Setup},
 };
 use std::process::ExitCode;
@@ -85,7 +86,8 @@ fn of_model(arguments: &Budget, setup: &MeasurementSetup) -> Result<ExitCode, Fa
         evaluation =
             evaluate(EvaluationSettings { trials: Some(Trials::Fixed(n_trials)), ..settings }, n_trials)?;
     }
-    hand_over(arguments, BudgetReport::of_model(setup, &evaluation))
+    let date = arguments.output.date.as_deref();
+    hand_over(&arguments.output, &BudgetReport { date, ..BudgetReport::of_model(setup, &evaluation) })
 }
 
 fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
@@ -112,11 +114,6 @@ fn of_check(arguments: &Budget, setup: &Setup) -> Result<ExitCode, Failure> {
     let simulation = simulation::simulate(&setup.check, settings, &|n| progress.advance(n))
         .map_err(|why| Failure::input(&arguments.file, why))?;
     progress.finish();
-    hand_over(arguments, BudgetReport::of_check(setup, &simulation))
-}
-
-fn hand_over(arguments: &Budget, report: BudgetReport) -> Result<ExitCode, Failure> {
-    let report = BudgetReport { date: arguments.output.date.as_deref(), ..report };
-    super::hand_over::hand_over(&arguments.output, &report, Page::terminal, None)?;
-    Ok(ExitCode::SUCCESS)
+    let date = arguments.output.date.as_deref();
+    hand_over(&arguments.output, &BudgetReport { date, ..BudgetReport::of_check(setup, &simulation) })
 }

@@ -8,16 +8,20 @@ use super::{
     terminal::{print, print_json, say, terminal_width},
 };
 use howflat::report::{Report, page::Page};
-use std::{cell::LazyCell, path::Path};
+use std::{cell::LazyCell, path::Path, process::ExitCode};
 
-/// Makes sure that every number is one, writes a report's files where a folder was named, and a table where one was, both or
-/// neither; then prints the report as JSON or as text.
-pub fn hand_over<R: Report>(
+/// Makes sure that every number is one, writes a report's files where a folder was named, then prints the report as JSON or as
+/// text.
+pub fn hand_over<R: Report>(output: &Output, report: &R) -> Result<ExitCode, Failure> {
+    hand_over_with(output, report, None)
+}
+
+/// The same with a table, for the file that was named for it; both are written or neither.
+pub fn hand_over_with<R: Report>(
     output: &Output,
     report: &R,
-    text: impl FnOnce(&Page, Option<usize>) -> String,
     table: Option<(&Path, &dyn Fn() -> String)>,
-) -> Result<(), Failure> {
+) -> Result<ExitCode, Failure> {
     let document = report.json();
     if let Some(path) = number_check::missing_number(&document, &R::json_schema()) {
         let why = "is too large or too small to compute with; check the sizes and units of what was put in";
@@ -42,12 +46,12 @@ pub fn hand_over<R: Report>(
     if output.json {
         print_json(&document)?;
     } else {
-        print(&text(&page, terminal_width()))?;
+        print(&on_screen::<R>(output, &page))?;
     }
     if let Some((folder, n)) = written? {
         say_written(folder, n, "report.html");
     }
-    Ok(())
+    Ok(ExitCode::SUCCESS)
 }
 
 /// What was written where, and which file to open; beside what is printed, not in it.
@@ -55,16 +59,15 @@ pub fn say_written(folder: &Path, n_files: usize, first: &str) {
     say(&format!("{n_files} files are in {}; open {}", folder.display(), folder.join(first).display()));
 }
 
-/// A report on the screen: what matters now, or all of it where that was asked for.
-pub fn on_screen(output: &Output) -> impl Fn(&Page, Option<usize>) -> String {
-    move |page, width| {
-        if output.full {
-            return page.terminal(width);
-        }
-        let more = match output.out {
-            Some(_) => "",
-            None => "\nAll of it: --full on the screen, --out FOLDER as a report to read, print and sign.\n",
-        };
-        page.first_screen(width) + more
+/// A report on the screen: what matters now, or all of it where that was asked for or is little.
+fn on_screen<R: Report>(output: &Output, page: &Page) -> String {
+    let width = terminal_width();
+    if output.full || R::IS_SHORT {
+        return page.terminal(width);
     }
+    let more = match output.out {
+        Some(_) => "",
+        None => "\nAll of it: --full on the screen, --out FOLDER as a report to read, print and sign.\n",
+    };
+    page.first_screen(width) + more
 }

@@ -4,7 +4,7 @@ use super::{
     args::{DecisionRule, Judge, Limit},
     failure::Failure,
     files,
-    hand_over::{hand_over, on_screen},
+    hand_over::hand_over,
     progress::Progress,
 };
 use howflat::{
@@ -62,9 +62,9 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
         leans_on: LeansOn::new(assumed, judgement.leanings.clone()),
         date: arguments.output.date.as_deref(),
     };
-    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
+    let done = hand_over(&arguments.output, &report)?;
     Ok(match verdict {
-        None | Some(Verdict::Within) => ExitCode::SUCCESS,
+        None | Some(Verdict::Within) => done,
         Some(Verdict::Out | Verdict::Undecided) => ExitCode::from(1),
     })
 }

@@ -1,11 +1,6 @@
 //! `howflat lesson`: the teaching sheet of the corner dip, for one stand and plate.
 
-use super::{
-    args::Lesson,
-    failure::Failure,
-    files,
-    hand_over::{hand_over, on_screen},
-};
+use super::{args::Lesson, failure::Failure, files, hand_over::hand_over};
 use howflat::{
     report::lesson_report::{LessonReport, bow_height, dip_depth},
     shop,
@@ -22,6 +17,5 @@ pub fn lesson(arguments: &Lesson) -> Result<ExitCode, Failure> {
         Failure::input(&arguments.setup, why)
     })?;
     let report = LessonReport { setup: &setup, lesson: &lesson, date: arguments.output.date.as_deref() };
-    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
-    Ok(ExitCode::SUCCESS)
+    hand_over(&arguments.output, &report)
 }

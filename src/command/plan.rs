@@ -4,7 +4,7 @@ use super::{
     args::{Plan, ReadBy},
     failure::Failure,
     files,
-    hand_over::{hand_over, on_screen},
+    hand_over::hand_over,
     judge,
     progress::Progress,
     report_folder,
@@ -70,6 +70,5 @@ pub fn plan(arguments: &Plan) -> Result<ExitCode, Failure> {
         seed,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
-    Ok(ExitCode::SUCCESS)
+    hand_over(&arguments.output, &report)
 }

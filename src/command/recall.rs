@@ -1,13 +1,6 @@
 //! `howflat recall`: what is on record in, the date of the next recalibration out.
 
-use super::{
-    args::Recall,
-    failure::Failure,
-    files,
-    hand_over::{hand_over, on_screen},
-    judge,
-    progress::Progress,
-};
+use super::{args::Recall, failure::Failure, files, hand_over::hand_over, judge, progress::Progress};
 use howflat::{
     decision::recall_plan::{CannotRecall, RecallPlan, RecallQuestion},
     propagation::{posterior::Settings, wear_history::WearPrior},
@@ -64,10 +57,10 @@ pub fn recall(arguments: &Recall) -> Result<ExitCode, Failure> {
         plan: &plan,
         date: arguments.output.date.as_deref(),
     };
-    hand_over(&arguments.output, &report, on_screen(&arguments.output), None)?;
+    let done = hand_over(&arguments.output, &report)?;
     // The other plates have their dates; that some have none must not go unseen.
     match faults(&refused) {
-        none if none.is_empty() => Ok(ExitCode::SUCCESS),
+        none if none.is_empty() => Ok(done),
         faults => Err(Failure::Faults(arguments.history.clone(), faults.into())),
     }
 }

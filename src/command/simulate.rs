@@ -1,12 +1,6 @@
 //! `howflat simulate`: a setup in, how far its check can be from the truth out.
 
-use super::{
-    args::Simulate,
-    failure::Failure,
-    files,
-    hand_over::{hand_over, on_screen},
-    progress::Progress,
-};
+use super::{args::Simulate, failure::Failure, files, hand_over::hand_over_with, progress::Progress};
 use howflat::{
     decision::{conformance::Rule, leaning, verdict_curve::verdict_curve},
     propagation::simulation::{self, Settings},
@@ -52,11 +46,6 @@ pub fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
         ..CheckReport::new(&setup, &simulation)
     };
     let trials = || report.trials_csv();
-    hand_over(
-        &arguments.output,
-        &report,
-        on_screen(&arguments.output),
-        arguments.trials_csv.as_deref().map(|file| (file, &trials as &dyn Fn() -> String)),
-    )?;
-    Ok(ExitCode::SUCCESS)
+    let table = arguments.trials_csv.as_deref().map(|file| (file, &trials as &dyn Fn() -> String));
+    hand_over_with(&arguments.output, &report, table)
 }

@@ -1,11 +1,6 @@
 //! `howflat validate`.
 
-use super::{
-    args::Validate,
-    failure::Failure,
-    hand_over::{hand_over, on_screen},
-    progress::Progress,
-};
+use super::{args::Validate, failure::Failure, hand_over::hand_over, progress::Progress};
 use howflat::validation::record::ValidationRecord;
 use std::{process::ExitCode, thread};
 
@@ -20,7 +15,7 @@ pub fn validate(arguments: &Validate) -> Result<ExitCode, Failure> {
     let record = ValidationRecord::run(date, machine(arguments), trials, seed, &|n| progress.advance(n))
         .map_err(|_| Failure::ours())?;
     progress.finish();
-    hand_over(output, &record, on_screen(output), None)?;
+    hand_over(output, &record)?;
     Ok(if record.agrees() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 

@@ -2,7 +2,7 @@
 
 use super::{args::Zone, failure::Failure, files, hand_over::hand_over};
 use howflat::{
-    report::{page::Page, zone_report::ZoneReport},
+    report::zone_report::ZoneReport,
     setup::PointUnits,
     shop::{flatness::FlatnessError, point_zone::PointZone},
 };
@@ -32,6 +32,5 @@ pub fn zone(arguments: &Zone) -> Result<ExitCode, Failure> {
     let name = if name == "-" { "points".into() } else { name };
     let date = arguments.output.date.as_deref();
     let report = ZoneReport { name: &name, file: &file, zone: &zone, date };
-    hand_over(&arguments.output, &report, Page::terminal, None)?;
-    Ok(ExitCode::SUCCESS)
+    hand_over(&arguments.output, &report)
 }

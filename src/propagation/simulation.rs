@@ -21,6 +21,8 @@ use crate::{
         visibility::{Visibility, visibilities},
     },
 };
+use schemars::JsonSchema;
+use serde::Serialize;
 
 /// How a simulation is run.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,18 +73,25 @@ pub enum WayKind {
     Fitted,
 }
 
-/// The model-based estimate: each check judged from its readings, as with readings in hand.
-#[derive(Debug, Clone, PartialEq)]
+/// The model-based estimate: each check judged from its readings, as with readings in hand. Heights in µm; estimates are the
+/// means of the posteriors, and the checks that were judged are the first ones.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[schemars(
+    rename = "ModelBasedDocument",
+    description = "The model-based estimate of flatness, over some of the checks."
+)]
 pub struct ModelBased {
-    /// How many of the checks were judged: the first ones.
+    /// How many checks were judged.
+    #[serde(rename = "trials")]
     pub n_trials: u64,
-    /// The estimates of flatness (means of the posteriors), in µm.
+    /// The estimated flatness deviations.
     pub result: Summary,
-    /// These minus the true flatness, in µm.
+    /// These minus the true flatness.
     pub error: Summary,
-    /// How many of the posteriors' intervals hold the true flatness.
+    /// How many of the 95 % intervals hold the true flatness.
+    #[serde(rename = "intervals_that_hold_the_truth")]
     pub n_covered: u64,
-    /// How wide these intervals are on average, in µm.
+    /// How wide these intervals are on average.
     pub mean_width: f64,
 }
 

@@ -27,6 +27,11 @@ impl Heights {
         Measure { value: micrometres, unit: MICROMETRE }.to(self.unit)
     }
 
+    /// Heights in µm, in the unit.
+    pub fn all(self, micrometres: &[f64]) -> Vec<f64> {
+        micrometres.iter().map(|&height| self.of(height)).collect()
+    }
+
     /// How many digits are shown.
     pub fn digits(self) -> Digits {
         height_digits(self.unit)

@@ -4,7 +4,7 @@ use super::{
     chart::stand_view::{StandView, TrueScale},
     heights::Heights,
     picture::Svg,
-    survey_marks::in_plan,
+    survey_marks::along,
 };
 use crate::{
     quantity::unit::Measure,
@@ -38,7 +38,7 @@ impl LeverView<'_> {
             return None;
         }
         let heights = Heights { unit: self.setup.unit };
-        let plan = |mm: f64| in_plan([mm, 0.0], self.setup.plan_unit)[0];
+        let plan = |mm: f64| along(mm, self.setup.plan_unit);
         let spacing = front - rear;
         let dip = if self.at_the_rear { rear } else { front };
         // Narrow enough that the other foot stands outside it.

@@ -38,6 +38,9 @@ pub trait Report {
     /// The result as a plain value in the user's units, unrounded.
     type Document: Serialize + JsonSchema;
 
+    /// Whether a screen has all of it at once, even where that is not asked for.
+    const IS_SHORT: bool = false;
+
     /// The report as it is read.
     fn page(&self) -> Page;
 

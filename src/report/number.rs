@@ -122,6 +122,11 @@ pub fn short(value: f64, n: usize) -> String {
     if power.is_empty() { size.to_string() } else { format!("{size}×{power}") }
 }
 
+/// The nearest number of `n` significant digits.
+pub fn rounded(value: f64, n: u32) -> f64 {
+    if value.is_finite() { with_digits(value, n, 0..=0).parse().unwrap_or(value) } else { value }
+}
+
 /// The number in full: the shortest decimal text that reads back as the same `f64`.
 pub fn full(value: f64) -> String {
     if value == 0.0 {

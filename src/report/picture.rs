@@ -276,6 +276,11 @@ impl Ink<'_> {
         self.line(&closed, colour, width);
     }
 
+    /// The outline of a rectangle: left, top, right, bottom.
+    pub fn frame(&mut self, [left, top, right, bottom]: [f64; 4], colour: Colour, width: f64) {
+        self.outline(&[(left, top), (right, top), (right, bottom), (left, bottom)], colour, width);
+    }
+
     /// A filled polygon.
     pub fn fill(&mut self, points: &[Point], colour: Colour) {
         let path: Vec<(i32, i32)> = points.iter().map(|&point| units(point)).collect();

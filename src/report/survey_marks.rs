@@ -43,7 +43,7 @@ fn with_bare_plate(
         x: &[0.0, length],
         y: &[0.0, width],
         heights: &[],
-        margin: in_plan([plate.margin, 0.0], setup.plan_unit)[0],
+        margin: along(plate.margin, setup.plan_unit),
         stands,
         targets,
     })
@@ -51,7 +51,38 @@ fn with_bare_plate(
 
 /// A point of the plate (mm) in a plan unit.
 pub fn in_plan(at: [f64; 2], plan_unit: Unit) -> [f64; 2] {
-    at.map(|value| Measure { value, unit: MILLIMETRE }.to(plan_unit))
+    at.map(|mm| along(mm, plan_unit))
+}
+
+/// A length along the plate (mm) in a plan unit.
+pub fn along(mm: f64, plan_unit: Unit) -> f64 {
+    Measure { value: mm, unit: MILLIMETRE }.to(plan_unit)
+}
+
+/// Nodes along a side of the plate (mm) in a plan unit.
+pub fn nodes(mm: &[f64], plan_unit: Unit) -> Vec<f64> {
+    mm.iter().map(|&mm| along(mm, plan_unit)).collect()
+}
+
+/// "1", "2" and so on.
+pub fn numbers(n: usize) -> Vec<String> {
+    (1..=n).map(|n| n.to_string()).collect()
+}
+
+/// Places of the block (mm), each once with the first of its labels and of what was read there.
+pub fn targets<'a>(
+    places: impl IntoIterator<Item = ([f64; 2], Option<&'a str>)>,
+    labels: &'a [String],
+    plan_unit: Unit,
+) -> Vec<MapTarget<'a>> {
+    let mut targets: Vec<MapTarget> = Vec::new();
+    for ((at, reading), label) in places.into_iter().zip(labels) {
+        let at = in_plan(at, plan_unit);
+        if !targets.iter().any(|target| target.at == at) {
+            targets.push(MapTarget { at, label, reading });
+        }
+    }
+    targets
 }
 
 /// The stands of these readings, each place once, with all its tips.

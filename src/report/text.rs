@@ -1,5 +1,7 @@
 //! Text that a user typed, made harmless before it goes anywhere.
 
+use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
+
 /// The longest text that is kept, in characters: names and titles, not documents.
 pub const LONGEST: usize = 300;
 
@@ -121,21 +123,12 @@ fn without_markup(text: &str) -> String {
     out
 }
 
-/// A paragraph broken into lines of at most `width` characters; unbroken without a width.
+/// A paragraph broken between words into lines of at most `width` columns; unbroken without a width.
 pub fn fill(paragraph: &str, width: Option<usize>) -> String {
     let Some(width) = width else { return paragraph.to_string() };
-    let mut lines = vec![String::new()];
-    for word in paragraph.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.is_empty() => line.push_str(word),
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_string()),
-        }
-    }
-    lines.join("\n")
+    let options = Options::new(width).break_words(false).wrap_algorithm(WrapAlgorithm::FirstFit);
+    let whole = options.word_separator(WordSeparator::AsciiSpace).word_splitter(WordSplitter::NoHyphenation);
+    textwrap::fill(paragraph, whole)
 }
 
 #[cfg(test)]

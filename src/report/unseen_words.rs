@@ -4,7 +4,7 @@ use super::{
     chart::hatching::Hatched,
     heights::Heights,
     number::{Digits, plain, probability},
-    survey_marks::in_plan,
+    survey_marks::{along, in_plan, nodes},
     table::Table,
 };
 use crate::{
@@ -149,12 +149,11 @@ impl UnseenWords<'_> {
     /// The part that was not looked at, to be hatched on a map; `None` where there is none.
     pub fn hatched(self) -> Option<Hatched> {
         let (hollow, ..) = self.unseen.named()?;
-        let along = |nodes: &[f64]| nodes.iter().map(|&v| in_plan([v; 2], self.setup.plan_unit)[0]).collect();
         // A ratio, and its logarithm: depths grow without bounds where nothing looks.
         let ratio = |detectable: &f64| libm::log(detectable / self.unseen.depth).clamp(-2.0, 2.0);
         Some(Hatched {
-            x: along(&self.unseen.grid.x),
-            y: along(&self.unseen.grid.y),
+            x: nodes(&self.unseen.grid.x, self.setup.plan_unit),
+            y: nodes(&self.unseen.grid.y, self.setup.plan_unit),
             above: hollow.detectable.iter().map(ratio).collect(),
             what: format!(
                 "hatched: a hollow {} across and {} deep would not show",
@@ -169,7 +168,7 @@ impl UnseenWords<'_> {
         let h = self.heights();
         let in_plan = |at| in_plan(at, self.setup.plan_unit);
         let hollow = |hollow: &Hidden| HollowDocument {
-            across: in_plan([2.0 * hollow.radius; 2])[0],
+            across: along(2.0 * hollow.radius, self.setup.plan_unit),
             share_of_working_surface: hollow.share,
             at: in_plan(hollow.at),
             place: self.place(hollow.at).into(),

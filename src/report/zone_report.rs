@@ -3,7 +3,7 @@
 use super::{
     Report,
     chart::point_plan::PointPlan,
-    number::{Digits, full, short, unit_label},
+    number::{Digits, full, rounded, short, unit_label},
     page::{LIMITS_OF_USE, Page, Part, date_fact, short_digest},
     picture::Svg,
     table::{Column, Table},
@@ -34,6 +34,7 @@ const DRAWN: usize = 3000;
 
 impl Report for ZoneReport<'_> {
     type Document = ZoneDocument;
+    const IS_SHORT: bool = true;
 
     fn page(&self) -> Page {
         let mut parts = Vec::new();
@@ -226,8 +227,9 @@ impl ZoneReport<'_> {
 
     fn as_written(&self, point: usize) -> [f64; 3] {
         let [x, y, z] = self.file.points[point];
-        let plan = |value: f64| rounded(Measure { value, unit: MILLIMETRE }.to(self.file.units[0]));
-        [plan(x), plan(y), rounded(self.height(z))]
+        let plan = |value: f64| Measure { value, unit: MILLIMETRE }.to(self.file.units[0]);
+        // Without the last bits that conversion to millimetres and back leaves.
+        [plan(x), plan(y), self.height(z)].map(|value| rounded(value, 13))
     }
 
     fn height(&self, micrometres: f64) -> f64 {
@@ -245,11 +247,6 @@ impl ZoneReport<'_> {
     fn plan_label(&self) -> &'static str {
         unit_label(self.file.units[0])
     }
-}
-
-/// What a file says, without the last bits that conversion to millimetres and back leaves.
-fn rounded(value: f64) -> f64 {
-    format!("{value:.12e}").parse().unwrap_or(value)
 }
 
 /// The minimum zone of points. Heights are in `unit`, x and y in `plan_unit`.

@@ -5,7 +5,7 @@ use super::examples::{Example, Outcome, examples};
 use crate::report::{
     Report,
     chart::curves::Tone,
-    number::{Digits, full},
+    number::{Digits, full, rounded},
     page::{Page, Part},
     table::{Cell, Column, Table},
 };
@@ -238,9 +238,7 @@ fn value(value: &Value) -> Cell {
     match value {
         Value::Number(number) => {
             // Ten significant digits, and no zeros behind them.
-            let number = number.as_f64().unwrap_or(f64::NAN);
-            let rounded = format!("{number:.9e}").parse().unwrap_or(number);
-            Cell::Text(full(rounded))
+            Cell::Text(full(rounded(number.as_f64().unwrap_or(f64::NAN), 10)))
         }
         Value::Bool(true) => Cell::from("yes"),
         Value::Bool(false) => Cell::from("no"),

@@ -185,7 +185,7 @@ fn draw_bar(ink: &mut Ink, bar: &Bar, y: f64, x: &Axis, unit: BarUnit) {
     ink.rect([zero.min(end), top, zero.max(end), bottom], BAR);
     if let Some(total) = bar.total() {
         let end = at(total.value.max(0.0));
-        ink.outline(&[(zero, top), (end, top), (end, bottom), (zero, bottom)], SERIES[0], THIN);
+        ink.frame([zero, top, end, bottom], SERIES[0], THIN);
     }
     let mut whisker = |share: &Share, y: f64| {
         if let Some([low, high]) = share.whiskers() {

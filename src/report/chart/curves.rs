@@ -249,7 +249,6 @@ fn is_shown(point: &[f64; 2]) -> bool {
     point.iter().all(|&value| shown(value))
 }
 
-/// Nearer to the paper, for a shade under curves.
 /// A curve's parts within the frame, in the picture.
 fn clipped(points: &[[f64; 2]], frame: &Frame) -> Vec<Vec<Point>> {
     let mut parts: Vec<Vec<Point>> = Vec::new();

@@ -73,7 +73,7 @@ impl Header {
                     Swatch::Outline(fill, line) => {
                         ink.rect([*x, y - half, x + SWATCH, y + half], fill);
                         let [l, t, r, b] = [*x, y - half, x + SWATCH, y + half];
-                        ink.outline(&[(l, t), (r, t), (r, b), (l, b)], line, 1.0);
+                        ink.frame([l, t, r, b], line, 1.0);
                     }
                     Swatch::Sign(sign) => sign.draw(ink, (x + SWATCH - 8.0, *y)),
                     Swatch::Line(..) => {}

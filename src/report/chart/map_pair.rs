@@ -150,6 +150,6 @@ fn draw_key(picture: &mut Picture, levels: &Levels, [left, top]: [f64; 2], width
             ink.text((left + band + 6.0, top + STRIP / 2.0), Anchor::Start, &TICK_FACE, &only);
         }
         let right = left + band * n as f64;
-        ink.outline(&[(left, top), (right, top), (right, top + STRIP), (left, top + STRIP)], INK, HAIR);
+        ink.frame([left, top, right, top + STRIP], INK, HAIR);
     });
 }

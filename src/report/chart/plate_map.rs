@@ -177,7 +177,7 @@ impl PlateMap<'_> {
         let x_ticks = self.x_ticks(frame);
         let y_ticks = Ticks::down(frame.y.low, frame.y.high, bottom - top);
         picture.layer(Manner::Plain, |ink| {
-            ink.outline(&[(left, top), (right, top), (right, bottom), (left, bottom)], INK, THIN);
+            ink.frame([left, top, right, bottom], INK, THIN);
             ink.line(&[(left, bottom + 1.0), (right, bottom + 1.0)], INK, 3.0);
             for (ticks, is_x) in [(&x_ticks, true), (&y_ticks, false)] {
                 for (i, &value) in ticks.values.iter().enumerate() {
@@ -206,11 +206,7 @@ impl PlateMap<'_> {
             let (right, top) = frame.at(frame.x.high - self.margin, frame.y.high - self.margin);
             if right > left && bottom > top {
                 picture.layer(Manner::Dashed(&[5.0, 4.0]), |ink| {
-                    ink.outline(
-                        &[(left, top), (right, top), (right, bottom), (left, bottom)],
-                        ON_HEIGHTS,
-                        HAIR,
-                    );
+                    ink.frame([left, top, right, bottom], ON_HEIGHTS, HAIR);
                 });
             }
         }
@@ -264,7 +260,7 @@ impl PlateMap<'_> {
                     &TICK_FACE.fit(&only, 60.0),
                 );
             }
-            ink.outline(&[(x, top), (x + 24.0, top), (x + 24.0, bottom), (x, bottom)], INK, HAIR);
+            ink.frame([x, top, x + 24.0, bottom], INK, HAIR);
         });
     }
 
