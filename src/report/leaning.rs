@@ -33,6 +33,9 @@ impl<E> Default for LeansOn<E> {
 /// So many figures have a bar of their own.
 const MOST_BARS: usize = 10;
 
+/// Of so many it is said what settles them.
+const MOST_SETTLED: usize = 4;
+
 /// An answer with a figure at one end of what is plausible for it.
 pub trait End {
     /// The same in the user's unit.
@@ -89,11 +92,14 @@ impl<E: End> LeansOn<E> {
             .text("assumed", |(figure, _)| figure.field.as_str())
             .text("low", |(figure, _)| figure.range[0].as_str())
             .text("high", |(figure, _)| figure.range[1].as_str())
-            .text(&format!("answer at low, {}", h.label()), |(_, leaning)| leaning.ends[0].words(h))
-            .text(&format!("answer at high, {}", h.label()), |(_, leaning)| leaning.ends[1].words(h))
+            .text("answer at low", |(_, leaning)| leaning.ends[0].words(h))
+            .text("answer at high", |(_, leaning)| leaning.ends[1].words(h))
             .heights(h, ["moves by", "standard uncertainty"], |(_, leaning)| [leaning.moves, leaning.moves_u])
-            .text("what settles it", |(figure, _)| figure.settled_by)
             .table();
+        let settled = seen
+            .iter()
+            .take(MOST_SETTLED)
+            .map(|(figure, _)| format!("{}: {}.", figure.field, figure.settled_by));
         let caption = format!(
             "How far the {} moves as an assumed figure goes from the low to the high end of what is plausible; whiskers show what \
              chance leaves open.",
@@ -102,14 +108,11 @@ impl<E: End> LeansOn<E> {
         vec![
             Part::heading("What the answer leans on"),
             Part::Words(format!(
-                "Of what was assumed, {} moves the answer farthest: at {} it is {low} {unit}, at {} {high} {unit}. To settle it: \
-                 {}.{others}",
-                first.field,
-                first.range[0],
-                first.range[1],
-                first.settled_by,
-                unit = h.label()
+                "Of what was assumed, {} moves the answer farthest: at {} it is {low}, at {} {high}.{others} What settles the first \
+                 of them:",
+                first.field, first.range[0], first.range[1]
             )),
+            Part::List(settled.collect()),
             Part::picture("leaning", self.bars(h), caption),
             Part::Table(table),
         ]
@@ -188,7 +191,7 @@ impl End for ErrorEnd {
 
     fn words(&self, h: Heights) -> String {
         let [low, high] = self.interval.map(|end| h.signed(end));
-        format!("{low} to {high}")
+        format!("{low} to {high} {}", h.label())
     }
 }
 
@@ -208,7 +211,7 @@ impl End for JudgedEnd {
 
     fn words(&self, h: Heights) -> String {
         let [low, high] = self.flatness.interval_symmetric.map(|end| plain(h.of(end), h.digits()));
-        let interval = format!("{low} to {high}");
+        let interval = format!("{low} to {high} {}", h.label());
         match &self.conformance {
             Some(c) => format!("{interval}, within: {}", probability(c.probability)),
             None => interval,
