@@ -623,3 +623,39 @@ fn shipped_words_follow_from_shipped_numbers() {
         words_follow_from_numbers(&report, &json);
     }
 }
+
+/// Numbers and dates stand in the title block and in the document; a certificate that had run out on the day of the report is
+/// said beside the answer, one that had not is not (ISO/IEC 17025:2017, 6.5 and 7.8.2 ask for the trace).
+#[test]
+fn an_overdue_certificate_is_said_beside_the_answer() {
+    let setup = BEGINNER.replacen(
+        '{',
+        r#"{ "traceability": {
+            "plate": { "serial": "LM-07", "certificate": "C-118", "calibrated": "2024-05-02", "due": "2026-05-02" },
+            "indicator": { "serial": "T-3", "due": "2027-01-15" }, "checked_by": "A. Keeper" },"#,
+        1,
+    );
+    let folder = tempfile::tempdir().expect("a folder");
+    let [mine, out] = ["mine.json", "out"].map(|name| folder.path().join(name));
+    std::fs::write(&mine, setup).expect("a setup");
+    let mut pages = ["2026-05-02", "2026-05-03", "a Friday"].into_iter().map(|date| {
+        let command = ["simulate", "--trials", "2000", "--judged", "0", "--date", date];
+        let found = run(howflat().args(command).arg(&mine).arg("--out").arg(&out));
+        assert_eq!(found.code, 0, "{}", found.err);
+        std::fs::read_to_string(out.join("report.md")).expect("a report")
+    });
+    let [in_time, late, unknown]: [String; 3] = std::array::from_fn(|_| pages.next().expect("a page"));
+    let said = "Overdue on 2026-05-03: the plate's certificate (C-118) was due on 2026-05-02.";
+    assert!(late.contains(said) && !late.contains("indicator's certificate"), "{late}");
+    assert!([in_time, unknown].iter().all(|page| !page.contains("Overdue")));
+    for fact in [
+        "plate no.: serial LM-07, certificate C-118, calibrated 2024-05-02, due 2026-05-02",
+        "checked by: A. Keeper",
+    ] {
+        assert!(late.contains(fact), "{fact} in {late}");
+    }
+    let document: Value =
+        serde_json::from_str(&std::fs::read_to_string(out.join("result.json")).expect("a document"))
+            .expect("JSON");
+    assert_eq!(document["traceability"]["indicator"]["serial"], "T-3");
+}

@@ -7,7 +7,10 @@ use super::{
     table::{Cell, Column, Table},
 };
 use crate::{
-    quantity::distribution::Distribution,
+    quantity::{
+        day::{Day, WrittenDay},
+        distribution::Distribution,
+    },
     setup::{Setup, field_meaning},
     shop::{
         grade::Tolerance,
@@ -23,14 +26,46 @@ pub fn facts(setup: &Setup, tolerance: Option<&Tolerance>, date: Option<&str>) -
         None => "none given".to_string(),
     };
     let fact = |name: &str, value: String| [name.to_string(), value];
-    vec![
+    let mut facts = vec![
         fact("plate", plate_size(setup)),
         fact("tolerance", tolerance),
         fact("check", survey(setup)),
         date_fact(date),
         fact("setup", short_digest(&setup.digest).to_string()),
         fact("program", format!("howflat {}", crate::VERSION)),
-    ]
+    ];
+    for (name, instrument) in setup.traceability.instruments() {
+        let said = [
+            ("serial", &instrument.serial),
+            ("certificate", &instrument.certificate),
+            ("calibrated", &instrument.calibrated),
+            ("due", &instrument.due),
+        ];
+        let said = said.iter().filter_map(|(what, text)| Some(format!("{what} {}", text.as_deref()?)));
+        facts.push(fact(&format!("{} no.", name.replace('_', " ")), said.collect::<Vec<_>>().join(", ")));
+    }
+    facts.extend(setup.traceability.checked_by.iter().map(|name| fact("checked by", name.clone())));
+    facts
+}
+
+/// What is to be said beside the answer where an instrument's certificate had run out on the day of the report.
+pub fn overdue(setup: &Setup, date: Option<&str>) -> Option<String> {
+    let Some(WrittenDay::One(day, _)) = Day::read(date?) else { return None };
+    let overdue = setup.traceability.overdue(day);
+    let each: Vec<String> = overdue
+        .iter()
+        .map(|(name, instrument, due)| {
+            let number =
+                instrument.certificate.as_ref().map_or(String::new(), |number| format!(" ({number})"));
+            format!("the {}'s certificate{number} was due on {due}", name.replace('_', " "))
+        })
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "Overdue on {day}: {}. The result is traced by no valid certificate of that.",
+            each.join(", ")
+        )
+    })
 }
 
 /// What a setup says, by itself or by its defaults: a sentence or two each on plate, stand, indicator, block, heat,

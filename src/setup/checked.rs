@@ -11,6 +11,7 @@ use super::plan::Bench;
 use super::readings::is_same;
 use super::schema::SHAPE;
 use super::share::{Share, Wholes};
+use super::traceability::Traceability;
 use super::tree::Node;
 use super::walk::{Assumption, field_order, grade_written, walk};
 use super::written::{
@@ -60,6 +61,8 @@ pub struct Setup {
     pub consumer_risk: f64,
     /// Probability that such a plate is within its tolerance before it is read, if the setup says.
     pub within_before: Option<f64>,
+    /// Numbers and dates of what is used, and who checks.
+    pub traceability: Traceability,
     /// What may be done to make the check better.
     pub improvements: Improvements,
     /// Everything that was taken because the setup does not say, in the order of the fields.
@@ -225,6 +228,9 @@ impl Build {
             }
         };
         self.contradictions(&written.survey);
+        for Fault { field, found, must, fix, .. } in written.traceability.faults() {
+            self.fault(&field, found, must, fix);
+        }
         if !self.faults.is_empty() {
             return None;
         }
@@ -291,6 +297,7 @@ impl Build {
             travel: written.indicator.travel.value,
             consumer_risk: written.decision.consumer_risk,
             within_before: written.decision.within_before,
+            traceability: written.traceability.clone(),
             improvements: Improvements::of(written.improvements.as_ref()),
             assumptions: Vec::new(),
             digest,

@@ -25,6 +25,7 @@ use super::kind::{
     PerKelvin, Plain, PlateShares, Quantity, Readings, Uncertain, WearDepth,
 };
 use super::state::{CleanState, WearState};
+use super::traceability::Traceability;
 use crate::quantity::unit::{self, Unit};
 use crate::shop::{
     gauge_block::BlockGrade, grade::Grade, indicator::IndicatorClass, material::Material, survey::StandUse,
@@ -75,6 +76,9 @@ pub struct Written {
     /// How the result is judged.
     #[schemars(extend("default" = {}))]
     pub decision: Decision,
+    /// Numbers and dates of what is used, and who checks, for the record.
+    #[schemars(extend("default" = {}))]
+    pub traceability: Traceability,
     /// What may be done to make the check better, for `howflat plan`. Left out: all usual steps.
     pub improvements: Option<WrittenImprovements>,
 }

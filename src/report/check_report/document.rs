@@ -15,6 +15,7 @@ impl<'a> CheckReport<'a> {
         let hidden = s.visibilities.iter().filter(|v| v.spread < INVISIBLE);
         CheckDocument {
             title: text::inert(&self.setup.title),
+            traceability: self.setup.traceability.clone(),
             date: self.date.map(text::inert),
             answer: self.answer(),
             unit: self.setup.unit.symbol().into(),
@@ -92,6 +93,8 @@ impl<'a> CheckReport<'a> {
 pub struct CheckDocument {
     /// What the check is called.
     title: String,
+    /// Numbers and dates of what was used, and who checked.
+    traceability: Traceability,
     /// The date of the report as the user gave it; null where none was given.
     date: Option<String>,
     /// The answer, in a sentence.

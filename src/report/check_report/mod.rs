@@ -43,7 +43,7 @@ use crate::{
         sample::Summary,
         unit::{MICROMETRE, Measure},
     },
-    setup::{Assumption, Setup},
+    setup::{Assumption, Setup, Traceability},
     shop::visibility::{INVISIBLE, Visibility},
 };
 use document::CheckDocument;
@@ -75,6 +75,7 @@ impl Report for CheckReport<'_> {
     fn page(&self) -> Page {
         let mut answer = vec![self.answer()];
         answer.extend(self.card_sentence());
+        answer.extend(setup_words::overdue(self.setup, self.date));
         answer.extend(self.leans_on.turning());
         answer.extend(self.blindness());
         let mut parts: Vec<Part> = self.card().map(Part::Card).into_iter().collect();

@@ -11,6 +11,7 @@ impl JudgeReport<'_> {
         let readings = self.reading_documents();
         JudgeDocument {
             title: inert(&self.setup.title),
+            traceability: self.setup.traceability.clone(),
             date: self.date.map(inert),
             answer: self.answer(),
             otherwise: self.otherwise(),
@@ -179,6 +180,8 @@ impl JudgeReport<'_> {
 pub struct JudgeDocument {
     /// What the check is called.
     title: String,
+    /// Numbers and dates of what was used, and who checked.
+    traceability: Traceability,
     /// The date of the report as the user gave it; null where none was given.
     date: Option<String>,
     /// The verdict, in one sentence.

@@ -35,7 +35,7 @@ use crate::{
     },
     propagation::{fit::ReadingFit, foot_dip::FootDip, next_reading::surveys_of, posterior::Settings},
     quantity::sample::Summary,
-    setup::{Readings, Row, Setup},
+    setup::{Readings, Row, Setup, Traceability},
     shop::{
         grade::Tolerance,
         stand::single_foot,
@@ -113,7 +113,10 @@ impl Report for JudgeReport<'_> {
             kind: "What readings say of a surface plate".into(),
             title: self.setup.title.clone(),
             facts,
-            answer: std::iter::once(self.answer()).chain(self.otherwise()).collect(),
+            answer: [Some(self.answer()), setup_words::overdue(self.setup, self.date), self.otherwise()]
+                .into_iter()
+                .flatten()
+                .collect(),
             verdict: self.judgement.verdict.map(|verdict| match verdict {
                 Verdict::Within => Tone::Within,
                 Verdict::Undecided => Tone::Undecided,

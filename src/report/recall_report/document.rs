@@ -7,6 +7,7 @@ impl RecallReport<'_> {
         let h = self.heights();
         RecallDocument {
             title: inert(&self.setup.title),
+            traceability: self.setup.traceability.clone(),
             date: self.date.map(inert),
             answer: self.answer(),
             explanation: self.explanations(),
@@ -114,6 +115,8 @@ impl RecallReport<'_> {
 pub struct RecallDocument {
     /// What the check is called.
     title: String,
+    /// Numbers and dates of what was used, and who checked.
+    traceability: Traceability,
     /// The date of the report as the user gave it; null where none was given.
     date: Option<String>,
     /// What to send when, in one sentence.

@@ -28,7 +28,7 @@ use crate::{
     },
     propagation::wear_history::{EventFit, Interval, UNFORESEEN, UNFORESEEN_MEAN, WearPrior},
     quantity::day::Day,
-    setup::{EntryKind, HistoryFile, HistoryRow, OwnTerms, RefusedPlate, Setup},
+    setup::{EntryKind, HistoryFile, HistoryRow, OwnTerms, RefusedPlate, Setup, Traceability},
     shop::grade::Tolerance,
 };
 use document::RecallDocument;
@@ -123,7 +123,9 @@ impl Report for RecallReport<'_> {
             kind: "When to send surface plates out".into(),
             title: self.setup.title.clone(),
             facts,
-            answer: vec![self.answer()],
+            answer: std::iter::once(self.answer())
+                .chain(setup_words::overdue(self.setup, self.date))
+                .collect(),
             parts,
             provenance: self.provenance(),
             for_signature: true,
