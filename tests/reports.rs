@@ -2,7 +2,8 @@
 //! their judgement and a blank sheet, where a history is shipped what it says of recalls, and for a few setups the lesson,
 //! each in a folder of its own below.
 //!
-//! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test main reports::` writes them anew.
+//! `HOWFLAT_WRITE_REPORTS=1 cargo test --release --test main reports::` writes them anew. What takes longest, most
+//! simulations and a plan, is made again where `HOWFLAT_ALL_REPORTS` is set, as `.ci/run` does.
 
 use crate::common::program::howflat;
 use std::{
@@ -58,8 +59,36 @@ const LESSONS: [&str; 2] = ["granite-parked", "iron-metric"];
 /// Setups whose plan for a better check is shipped.
 const PLANS: [&str; 2] = ["fresh-careful", "granite-parked"];
 
-/// Everything that is shipped of a setup.
-fn make(name: &str, setup: &Path, out: &Path) {
+/// Setups whose simulation is made again in every run of the tests, and whose plan is.
+const QUICK: [&[&str]; 2] = [&["granite-parked", "measured-map"], &["fresh-careful"]];
+
+/// What is shipped of a setup and is made again: everything, or what does not take long.
+#[derive(Clone, Copy)]
+struct Wanted {
+    all: bool,
+}
+
+impl Wanted {
+    fn simulation(self, name: &str, setup: &Path) -> bool {
+        self.all || command(setup) == "budget" || QUICK[0].contains(&name)
+    }
+
+    fn plan(self, name: &str) -> bool {
+        PLANS.contains(&name) && (self.all || QUICK[1].contains(&name))
+    }
+
+    /// Whether a file of the shipped report is of this.
+    fn holds(self, file: &str, name: &str, setup: &Path) -> bool {
+        match file.split_once('/') {
+            None => self.simulation(name, setup),
+            Some(("plan", _)) => self.plan(name),
+            Some(_) => true,
+        }
+    }
+}
+
+/// Everything that is shipped of a setup and wanted.
+fn make(name: &str, setup: &Path, wanted: Wanted, out: &Path) {
     let relative = |path: &Path| {
         path.strip_prefix(root()).expect("a path of the project").to_str().expect("a plain name").to_string()
     };
@@ -67,7 +96,9 @@ fn make(name: &str, setup: &Path, out: &Path) {
     let beside =
         |kind: &str| Some(setup.with_extension(kind)).filter(|path| path.exists()).map(|p| relative(&p));
     let setup_file = &relative(setup);
-    run(&[command(setup), setup_file], out);
+    if wanted.simulation(name, setup) {
+        run(&[command(setup), setup_file], out);
+    }
     if let Some(readings) = beside("readings.csv") {
         let out = &out.join("judge");
         run(&["judge", setup_file, &readings], out);
@@ -80,7 +111,7 @@ fn make(name: &str, setup: &Path, out: &Path) {
         let costs = "recalibration=450,day=60,days-away=10,bad-part=80,bad-parts=12";
         run(&["recall", setup_file, &history, "--costs", costs], &out.join("recall"));
     }
-    if PLANS.contains(&name) {
+    if wanted.plan(name) {
         run(&["plan", setup_file], &out.join("plan"));
     }
 }
@@ -106,7 +137,9 @@ fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 
 #[test]
 fn every_setup_gives_its_report_again() {
-    let anew = std::env::var_os("HOWFLAT_WRITE_REPORTS").is_some();
+    let [anew, all] =
+        ["HOWFLAT_WRITE_REPORTS", "HOWFLAT_ALL_REPORTS"].map(|name| std::env::var_os(name).is_some());
+    let wanted = Wanted { all: anew || all };
     let mut differing = Vec::new();
     for (name, setup) in setups() {
         let kept = root().join("reports").join(&name);
@@ -116,12 +149,13 @@ fn every_setup_gives_its_report_again() {
                 fs::remove_dir_all(&kept).expect("a folder that can be taken away");
             }
             fs::create_dir_all(&kept).expect("a folder");
-            make(&name, &setup, &kept);
+            make(&name, &setup, wanted, &kept);
             continue;
         }
         let fresh = tempfile::tempdir().expect("a folder");
-        make(&name, &setup, fresh.path());
-        let (kept, fresh) = (contents(&kept), contents(fresh.path()));
+        make(&name, &setup, wanted, fresh.path());
+        let (mut kept, fresh) = (contents(&kept), contents(fresh.path()));
+        kept.retain(|file, _| wanted.holds(file, &name, &setup));
         let names = kept.keys().chain(fresh.keys());
         differing.extend(
             names.filter(|file| kept.get(*file) != fresh.get(*file)).map(|file| format!("{name}/{file}")),

@@ -9,16 +9,16 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Traceability {
-    /// The plate.
+    /// What the plate is known by.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plate: Option<Instrument>,
-    /// The indicator.
+    /// What the indicator is known by.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub indicator: Option<Instrument>,
-    /// The gauge block.
+    /// What the gauge block is known by.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gauge_block: Option<Instrument>,
-    /// Who checked.
+    /// The name of whoever checks.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 100))]
     pub checked_by: Option<String>,
