@@ -8,6 +8,7 @@
 //! | [`Question::Fields`] | every field of a setup: what it means, its default, unit, limits and source |
 //! | [`Question::Bench`] | a setup, checked: its faults by field, or the plate, the stand and the walk through the readings |
 //! | [`Question::Open`] | a readings file as rows of the walk, or its faults by line |
+//! | [`Question::Look`] | whether what was typed can be read, and be meant; the readings file that it is |
 //! | [`Question::Check`] | how far such a check can be from the truth |
 //! | [`Question::Judge`] | what the readings so far say, and what to read next |
 //! | [`Question::Report`] | the report of the command, as one page of HTML |
@@ -47,6 +48,8 @@ pub enum Answer {
     Bench(Box<bench::BenchAnswer>),
     /// To [`Question::Open`].
     Opened(typed::OpenedAnswer),
+    /// To [`Question::Look`].
+    Looked(typed::LookedAnswer),
     /// To [`Question::Check`].
     Check(Box<check::CheckAnswer>),
     /// To [`Question::Judge`].
@@ -136,6 +139,7 @@ fn answer_typed(question: &str, between: &(dyn Fn() + Sync)) -> Result<Answer, R
         Question::Fields => Ok(Answer::Fields(fields::fields())),
         Question::Bench { about } => bench::bench(&about).map(|answer| Answer::Bench(Box::new(answer))),
         Question::Open { about, file } => typed::open(&about, &file).map(Answer::Opened),
+        Question::Look { about, readings } => typed::look(&about, &readings).map(Answer::Looked),
         Question::Check { about, n_trials } => {
             check::check(&about, n_trials, between).map(|answer| Answer::Check(Box::new(answer)))
         }

@@ -24,6 +24,13 @@ pub enum Question {
         /// The text of the file.
         file: String,
     },
+    /// Can these readings be read, and be meant?
+    Look {
+        /// The setup.
+        about: About,
+        /// What was typed.
+        readings: Vec<Typed>,
+    },
     /// How far can this check be from the truth?
     Check {
         /// The setup.

@@ -19,6 +19,31 @@ pub struct OpenedAnswer {
     pub readings: Vec<Typed>,
 }
 
+/// What was typed, looked at.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LookedAnswer {
+    /// How many readings there are, zeros and closing readings with them.
+    pub n_readings: usize,
+    /// The spread that a shop would name, in the setup's unit.
+    pub spread: f64,
+    /// Readings that can hardly be meant.
+    pub doubted: Vec<Doubted>,
+    /// The readings file.
+    pub csv: String,
+}
+
+/// Looks at what was typed, without judging.
+pub fn look(about: &About, typed: &[Typed]) -> Result<LookedAnswer, Refusal> {
+    let setup = about.setup()?;
+    let readings = read(typed, &setup)?;
+    Ok(LookedAnswer {
+        n_readings: readings.rows.len(),
+        spread: Measure { value: readings.spread(), unit: MICROMETRE }.to(setup.unit),
+        doubted: doubted(&readings, &setup),
+        csv: csv(typed),
+    })
+}
+
 /// A reading that can hardly be meant.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Doubted {
