@@ -109,7 +109,9 @@ impl Command {
             Self::Lesson(command) => &command.output.out,
             Self::Sheet(command) => &command.out,
             Self::Zone(command) => &command.output.out,
-            Self::Page(_) | Self::New(_) | Self::Schema(_) | Self::Completions(_) | Self::Man(_) => return None,
+            Self::Page(_) | Self::New(_) | Self::Schema(_) | Self::Completions(_) | Self::Man(_) => {
+                return None;
+            }
         };
         out.as_deref()
     }

@@ -18,8 +18,10 @@ use std::{
 
 /// The engine for the browser, where the program was built with it inside.
 #[cfg(feature = "browser-engine")]
-const MODULE: Option<&[u8]> =
-    Some(include_bytes!(concat!(env!("CARGO_MANIFEST_DIR"), "/target/wasm32-unknown-unknown/browser/howflat.wasm")));
+const MODULE: Option<&[u8]> = Some(include_bytes!(concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/target/wasm32-unknown-unknown/browser/howflat.wasm"
+)));
 #[cfg(not(feature = "browser-engine"))]
 const MODULE: Option<&[u8]> = None;
 

@@ -201,15 +201,24 @@ fn response(stream: &mut TcpStream, shared: &Shared, head: Head, until: Instant)
             }
             Some(length) => match body(stream, head.rest, length, until)? {
                 Some(question) => answered(shared, &question),
-                None => Response::refusal("400 Bad Request", "a question is text in UTF-8, as long as it says"),
+                None => {
+                    Response::refusal("400 Bad Request", "a question is text in UTF-8, as long as it says")
+                }
             },
         },
-        _ => Response::refusal("404 Not Found", "there is nothing here; open the address that howflat printed"),
+        _ => {
+            Response::refusal("404 Not Found", "there is nothing here; open the address that howflat printed")
+        }
     })
 }
 
 /// The body of a request; `None` where it is shorter than said, or no text.
-fn body(stream: &mut TcpStream, mut bytes: Vec<u8>, length: usize, until: Instant) -> io::Result<Option<String>> {
+fn body(
+    stream: &mut TcpStream,
+    mut bytes: Vec<u8>,
+    length: usize,
+    until: Instant,
+) -> io::Result<Option<String>> {
     let mut buffer = [0; 64 << 10];
     while bytes.len() < length {
         match read_until(stream, &mut buffer, until)? {

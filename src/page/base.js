@@ -10,7 +10,7 @@ function fill(element, attributes, children) {
     else element.setAttribute(name, value === true ? '' : value);
   }
   // What is no element is text, whatever it says.
-  element.append(...children.flat().filter((child) => child !== null && child !== undefined));
+  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   return element;
 }
 const el = (name, attributes = {}, ...children) => fill(document.createElement(name), attributes, children);
@@ -114,7 +114,6 @@ function shown(parts) {
         return el(
           'div',
           { class: part.card ? 'table card' : 'table', role: 'region', tabindex: 0, 'aria-label': part.caption },
-          el('p', { class: 'small' }, part.caption),
           markup(part.html),
         );
       default:

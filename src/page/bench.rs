@@ -126,7 +126,6 @@ fn column(setup: &Setup, feet: [[f64; 2]; 3]) -> [f64; 2] {
     [0, 1].map(|axis| feet.iter().zip(weights).map(|(foot, weight)| weight * foot[axis]).sum())
 }
 
-
 /// A length in the setup's plan unit.
 pub fn in_plan(setup: &Setup, millimetres: f64) -> f64 {
     Measure { value: millimetres, unit: MILLIMETRE }.to(setup.plan_unit)

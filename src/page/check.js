@@ -30,12 +30,12 @@ rooms.check = (() => {
       answerBox(answer.shown, 'The answer'),
       ...shown(answer.shown.parts),
       el('h2', {}, 'What it leans on'),
-      el('p', {}, 'These figures are assumed, since the setup does not say; each can be given under "More" of the plate and the check.'),
+      el('details', {}, el('summary', {}, `${bench.assumed.length} figures that were assumed`), el('p', {}, 'These figures are assumed, since the setup does not say; each can be given under "More" of the plate and the check.'),
       el(
         'ul',
         { class: 'assumed' },
         bench.assumed.map((one) => el('li', {}, el('code', {}, one.field), `: ${one.value} (${one.why})`)),
-      ),
+      )),
     );
     by('check-shown').dataset.trials = n;
     refine();

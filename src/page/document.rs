@@ -61,7 +61,8 @@ pub fn document(engine: Engine, given: Option<&str>) -> String {
 
 /// The markup with each `{{NAME}}` replaced; what is put in is not looked at again.
 fn fill(markup: &str, parts: &[(&str, &str)]) -> String {
-    let mut filled = String::with_capacity(markup.len() + parts.iter().map(|(_, text)| text.len()).sum::<usize>());
+    let mut filled =
+        String::with_capacity(markup.len() + parts.iter().map(|(_, text)| text.len()).sum::<usize>());
     let mut rest = markup;
     while let Some((before, after)) = rest.split_once("{{") {
         filled += before;
@@ -90,7 +91,8 @@ fn base64(bytes: &[u8]) -> String {
     const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut text = String::new();
     for group in bytes.chunks(3) {
-        let all = group.iter().fold(0_u32, |all, byte| all << 8 | u32::from(*byte)) << (8 * (3 - group.len()));
+        let all =
+            group.iter().fold(0_u32, |all, byte| all << 8 | u32::from(*byte)) << (8 * (3 - group.len()));
         for i in 0..4 {
             let is_there = i <= group.len();
             text.push(if is_there { char::from(LETTERS[(all >> (18 - 6 * i)) as usize & 63]) } else { '=' });
@@ -106,7 +108,9 @@ mod tests {
     /// The test vectors of RFC 4648, section 10.
     #[test]
     fn base64_is_that_of_its_standard() {
-        for (plain, coded) in [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foobar", "Zm9vYmFy")] {
+        for (plain, coded) in
+            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foobar", "Zm9vYmFy")]
+        {
             assert_eq!(base64(plain.as_bytes()), coded);
         }
     }

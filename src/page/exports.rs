@@ -2,7 +2,10 @@
 //!
 //! Bytes of UTF-8 go both ways through the module's memory; nothing else does.
 
-#![allow(unsafe_code, reason = "a name that the outside calls has to be exported as it is; nothing here does anything unsafe")]
+#![allow(
+    unsafe_code,
+    reason = "a name that the outside calls has to be exported as it is; nothing here does anything unsafe"
+)]
 
 use std::sync::Mutex;
 
@@ -21,7 +24,8 @@ pub extern "C" fn question_room(length: usize) -> *const u8 {
 /// Answers the question that stands there, and says how many bytes the answer has.
 #[unsafe(no_mangle)]
 pub extern "C" fn answer_question() -> usize {
-    let question = QUESTION.lock().map(|question| String::from_utf8_lossy(&question).into_owned()).unwrap_or_default();
+    let question =
+        QUESTION.lock().map(|question| String::from_utf8_lossy(&question).into_owned()).unwrap_or_default();
     let answered = super::answer(&question).into_bytes();
     let length = answered.len();
     *ANSWER.lock().unwrap_or_else(|poisoned| poisoned.into_inner()) = answered;

@@ -64,7 +64,9 @@ fn resolved(of: &Value, root: &Value) -> Value {
     let mut all = of.clone();
     let mut next = of["$ref"].as_str().map(str::to_string);
     while let Some(reference) = next {
-        let Some(target) = reference.strip_prefix('#').and_then(|pointer| root.pointer(pointer)) else { break };
+        let Some(target) = reference.strip_prefix('#').and_then(|pointer| root.pointer(pointer)) else {
+            break;
+        };
         next = target["$ref"].as_str().map(str::to_string);
         if let (Some(all), Some(target)) = (all.as_object_mut(), target.as_object()) {
             for (keyword, value) in target {
@@ -86,13 +88,15 @@ fn record(of: &Value, root: &Value) -> Option<Value> {
     let options = of["anyOf"].as_array()?;
     let known = |option: &Value| resolved(option, root);
     // A word, or places, that may stand for a record whose members are fields of their own.
-    let stands_for = options.len() == 2 && options.iter().map(known).any(|o| o["enum"].is_array() || o["type"] == "array");
+    let stands_for =
+        options.len() == 2 && options.iter().map(known).any(|o| o["enum"].is_array() || o["type"] == "array");
     options.iter().map(known).find(|option| stands_for && option["properties"].is_object())
 }
 
 fn gather(of: &Value, root: &Value, path: &str, fields: &mut Vec<Field>) {
     let of = resolved(of, root);
-    let record = record(&of, root).filter(|record| !record["properties"].as_object().is_some_and(|p| p.len() == 1));
+    let record =
+        record(&of, root).filter(|record| record["properties"].as_object().is_none_or(|p| p.len() != 1));
     let Some(members) = record.as_ref().and_then(|record| record["properties"].as_object()) else {
         fields.push(field(&of, root, path));
         return;
@@ -107,16 +111,17 @@ fn field(of: &Value, root: &Value, path: &str) -> Field {
     let text = |keyword: &str| of[keyword].as_str().map(str::to_string);
     let options: Vec<Value> =
         of["anyOf"].as_array().into_iter().flatten().map(|option| resolved(option, root)).collect();
-    let choices = std::iter::once(of).chain(&options).filter_map(|option| option["enum"].as_array()).flatten();
-    let limit = |own: &str, plain: &str| {
-        text(own).or_else(|| of[plain].as_f64().map(|limit| limit.to_string()))
-    };
+    let choices =
+        std::iter::once(of).chain(&options).filter_map(|option| option["enum"].as_array()).flatten();
+    let limit =
+        |own: &str, plain: &str| text(own).or_else(|| of[plain].as_f64().map(|limit| limit.to_string()));
     Field {
         path: path.to_string(),
         means: text("description").unwrap_or_default().replace('\n', " "),
         default: of.get("default").map(written),
         source: text("x-source"),
-        unit: text("x-unit").or_else(|| options.iter().find_map(|o| o["x-unit"].as_str().map(str::to_string))),
+        unit: text("x-unit")
+            .or_else(|| options.iter().find_map(|o| o["x-unit"].as_str().map(str::to_string))),
         range: [limit("x-at-least", "minimum"), limit("x-at-most", "maximum")],
         choices: choices.filter_map(Value::as_str).map(str::to_string).collect(),
         uncertain: of["x-uncertain"].as_bool() == Some(true),

@@ -85,7 +85,8 @@ pub fn lesson(about: &About, asked: Asked) -> Result<LessonAnswer, Refusal> {
     let setup = about.setup()?;
     let check = &setup.check;
     let side = check.stand.side().ok_or_else(|| {
-        "the lesson needs a stand with a front and a rear: give its feet by front_apart and front_to_rear".to_string()
+        "the lesson needs a stand with a front and a rear: give its feet by front_apart and front_to_rear"
+            .to_string()
     })?;
     let heights = Heights { unit: setup.unit };
     let height = |value: f64| Measure { value, unit: setup.unit }.to(MICROMETRE);
@@ -102,7 +103,8 @@ pub fn lesson(about: &About, asked: Asked) -> Result<LessonAnswer, Refusal> {
     let spacing = side.front - side.rear;
     let clear = side.front + spacing;
     let longest = longest_reach(&setup).max(2.0 * clear);
-    let usual_reach = if setup.plan.stand_use == StandUse::Carried { setup.plan.carried_reach } else { clear };
+    let usual_reach =
+        if setup.plan.stand_use == StandUse::Carried { setup.plan.carried_reach } else { clear };
     let plan = |millimetres: f64| in_plan(&setup, millimetres);
     let nearest = check.stand.nearest_ahead(&check.gauge_block).min(clear);
     let reach = handle(asked.reach, plan(usual_reach), plan(nearest), plan(longest));
@@ -112,7 +114,8 @@ pub fn lesson(about: &About, asked: Asked) -> Result<LessonAnswer, Refusal> {
     let at = handle(asked.at, plan(-side.rear), plan(first), plan(last));
 
     let dip = [height(depth.at), sigma];
-    let over = |at: f64| OverDip::new(check, dip, at, reach_mm).ok_or_else(|| "the feet carry no plane".to_string());
+    let over =
+        |at: f64| OverDip::new(check, dip, at, reach_mm).ok_or_else(|| "the feet carry no plane".to_string());
     let here = over(length(at.at))?;
     let place = |i: usize| first + (last - first) * i as f64 / WALK as f64;
     let walk = (0..=WALK).map(|i| Ok([plan(place(i)), heights.of(over(place(i))?.step.reading())]));
@@ -149,16 +152,19 @@ fn longest_reach(setup: &Setup) -> f64 {
 fn said(setup: &Setup, here: &OverDip, carried: Option<&crate::shop::lesson::Carried>) -> Vec<String> {
     let heights = Heights { unit: setup.unit };
     let [rear, front] = here.weights;
+    let height = |value: f64| format!("{} {}", heights.signed(value), heights.label());
+    let times = |weight: f64| format!("{weight:+.2}").replace('-', "\u{2212}");
     let mut said = vec![
         format!(
             "The indicator shows {}: {} from the plate under the block, {} from the feet.",
-            heights.signed(here.step.reading()),
-            heights.signed(here.step.block),
-            heights.signed(here.step.feet)
+            height(here.step.reading()),
+            height(here.step.block),
+            height(here.step.feet)
         ),
         format!(
-            "At this reach one unit of height under the rear moves the reading by {:.2}, and under the front by {:.2}.",
-            -rear, -front
+            "At this reach a height under the rear counts {} times, and one under the front {} times.",
+            times(-rear),
+            times(-front)
         ),
     ];
     said.push(match carried {

@@ -131,7 +131,9 @@ pub fn answer_between(question: &str, between: &(dyn Fn() + Sync)) -> String {
 
 fn answer_typed(question: &str, between: &(dyn Fn() + Sync)) -> Result<Answer, Refusal> {
     if question.len() > LONGEST_QUESTION {
-        return Err(format!("a question of {} bytes; at most {LONGEST_QUESTION} are read", question.len()).into());
+        return Err(
+            format!("a question of {} bytes; at most {LONGEST_QUESTION} are read", question.len()).into()
+        );
     }
     let question: Question =
         serde_json::from_str(question).map_err(|error| format!("not a question: {error}"))?;
@@ -143,8 +145,9 @@ fn answer_typed(question: &str, between: &(dyn Fn() + Sync)) -> Result<Answer, R
         Question::Check { about, n_trials } => {
             check::check(&about, n_trials, between).map(|answer| Answer::Check(Box::new(answer)))
         }
-        Question::Judge { about, readings, draws } => verdict::judge(&about, &readings, draws, between)
-            .map(|answer| Answer::Judged(Box::new(answer))),
+        Question::Judge { about, readings, draws } => {
+            verdict::judge(&about, &readings, draws, between).map(|answer| Answer::Judged(Box::new(answer)))
+        }
         Question::Report { about, readings, n_trials, date, checked_by } => {
             let facts = shown::Signed { date: &date, checked_by: &checked_by };
             let html = match readings {

@@ -50,16 +50,16 @@ function plateDrawing(of, steps, current, options = {}) {
 }
 
 function standDrawing(of, step, at, unit) {
-  const group = draw('g', { class: 'stand' });
   const feet = step.feet.map(at);
   const [cx, cy] = at(step.column);
   const [tx, ty] = at(step.target);
-  group.append(
+  return draw(
+    'g',
+    { class: 'stand' },
     draw('polygon', { class: 'base', points: feet.map((foot) => foot.join()).join(' ') }),
     draw('line', { class: 'arm', x1: cx, y1: cy, x2: tx, y2: ty }),
     draw('circle', { class: 'column', cx, cy, r: 1.1 * unit }),
     feet.map(([x, y]) => draw('circle', { class: 'foot', cx: x, cy: y, r: Math.max(of.pad / 2, 0.8 * unit) })),
     draw('circle', { class: 'tip', cx: tx, cy: ty, r: 1.9 * unit }),
   );
-  return group;
 }

@@ -1,7 +1,7 @@
 // The room of the readings: a field at each target, the walk through them, and the verdict that follows.
 
 rooms.readings = (() => {
-  const FIELD = { width: 74, height: 46 };
+  const FIELD = { width: 74, height: 46, named: 62 };
   let steps = [];
   let group = '';
   let current = 0;
@@ -59,15 +59,16 @@ rooms.readings = (() => {
     mine.forEach(({ step, index }, order) => {
       const key = onPlate ? step.target.join() : String(order);
       if (!cells.has(key)) cells.set(key, []);
-      cells.get(key).push(fieldFor(step, index, order));
+      cells.get(key).push([step, fieldFor(step, index, order)]);
     });
     holder.replaceChildren(drawing);
     const list = el('ol', { class: 'fields' });
     for (const [key, fields] of cells) {
-      const cell = el('li', { class: 'cell' }, fields);
+      const cell = el('li', { class: 'cell' }, fields.map(([, field]) => field));
       if (onPlate) {
         const [x, y] = key.split(',').map(Number);
         const view = plateView(bench);
+        cell.style.setProperty('--h', `${fields.reduce((sum, [step]) => sum + heightOf(step), 0)}px`);
         cell.style.setProperty('--x', `${((x - view.left) / view.width) * 100}%`);
         cell.style.setProperty('--y', `${((view.flip(y) - view.top) / view.height) * 100}%`);
       }
@@ -83,17 +84,24 @@ rooms.readings = (() => {
     const view = plateView(bench);
     const scale = width / view.width;
     const cells = new Map();
-    for (const { step } of mine) cells.set(step.target.join(), (cells.get(step.target.join()) ?? 0) + 1);
-    const all = [...cells].map(([key, count]) => ({ at: key.split(',').map((v) => Number(v) * scale), count }));
+    for (const { step } of mine) cells.set(step.target.join(), (cells.get(step.target.join()) ?? 0) + heightOf(step));
+    const room_ = view.height * scale;
+    const all = [...cells].map(([key, height]) => {
+      const [x, y] = key.split(',').map(Number);
+      const at = [(x - view.left) * scale, (view.flip(y) - view.top) * scale];
+      // Where the style sheet moves it, so that it stays on the drawing.
+      return { x: Math.min(Math.max(at[0], FIELD.width / 2), width - FIELD.width / 2), y: Math.min(Math.max(at[1], height / 2), room_ - height / 2), height };
+    });
     return all.every((a, i) =>
-      a.count <= 2 &&
-      all.slice(0, i).every((b) =>
-        Math.abs(a.at[0] - b.at[0]) >= FIELD.width || Math.abs(a.at[1] - b.at[1]) >= (FIELD.height * (a.count + b.count)) / 2));
+      a.height <= room_ &&
+      all.slice(0, i).every((b) => Math.abs(a.x - b.x) >= FIELD.width || Math.abs(a.y - b.y) >= (a.height + b.height) / 2));
   }
+
+  const heightOf = (step) => (step.zero || step.closing ? FIELD.named : FIELD.height);
 
   function fieldFor(step, index, order) {
     const { row } = step;
-    const what = step.closing ? 'the zero again' : step.zero ? 'zero' : row.target;
+    const what = step.closing ? 'again' : step.zero ? 'zero' : row.target;
     const input = el('input', {
       'data-row': index,
       inputmode: 'decimal',
@@ -110,7 +118,7 @@ rooms.readings = (() => {
       onpaste: (event) => paste(event, index),
     });
     input.value = row.reading;
-    return el('label', { class: `reading${step.zero ? ' zero' : ''}` }, el('span', {}, `${order + 1} ${what}`), input);
+    return el('label', { class: `reading${step.zero ? ' zero' : step.closing ? ' closing' : ''}` }, el('span', {}, `${order + 1} ${what}`), input);
   }
 
   function showStand() {

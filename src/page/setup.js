@@ -80,7 +80,7 @@ const setupRoom = (() => {
       const angle = (turn * Math.PI) / 180;
       const points = feet.map(([fx, fy]) => [x + fx * Math.cos(angle) - fy * Math.sin(angle), y + fx * Math.sin(angle) + fy * Math.cos(angle)]);
       svg.append(draw('polygon', { class: `base pale${i}`, points: points.map((p) => p.join()).join(' ') }));
-      svg.append(points.map(([cx, cy]) => draw('circle', { class: 'foot', cx, cy, r: 2.4 })));
+      svg.append(...points.map(([cx, cy]) => draw('circle', { class: 'foot', cx, cy, r: 2.4 })));
     });
     for (const [x1, y1, x2, y2] of arms) {
       svg.append(draw('line', { class: 'arm', x1, y1, x2, y2 }), draw('circle', { class: 'tip', cx: x2, cy: y2, r: 3.4 }));

@@ -3,7 +3,7 @@
 use crate::report::{
     chart::curves::Tone,
     page::{Page, Part},
-    text::inert,
+    text::{inert, sentence},
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -82,7 +82,7 @@ impl Shown {
             parts.extend(shown(part).filter(|_| wanted));
         }
         Self {
-            answer: page.answer.iter().map(|said| inert(said)).collect(),
+            answer: page.answer.iter().map(|said| sentence(said)).collect(),
             verdict: page.verdict.map(Tone::name),
             parts,
         }
@@ -92,18 +92,18 @@ impl Shown {
 fn shown(part: &Part) -> Option<ShownPart> {
     Some(match part {
         Part::Heading(text) | Part::Next(text) => ShownPart::Heading { text: inert(text) },
-        Part::Words(text) => ShownPart::Words { text: inert(text) },
-        Part::Caution(text) => ShownPart::Caution { text: inert(text) },
-        Part::List(items) => ShownPart::List { items: items.iter().map(|item| inert(item)).collect() },
+        Part::Words(text) => ShownPart::Words { text: sentence(text) },
+        Part::Caution(text) => ShownPart::Caution { text: sentence(text) },
+        Part::List(items) => ShownPart::List { items: items.iter().map(|item| sentence(item)).collect() },
         Part::Table(table) | Part::Card(table) => ShownPart::Table {
-            caption: inert(&table.caption),
+            caption: sentence(&table.caption),
             html: table.html(),
             card: matches!(part, Part::Card(_)),
         },
         Part::Picture(figure) => ShownPart::Picture {
             name: figure.file.clone(),
             svg: figure.svg.clone(),
-            caption: inert(&figure.caption),
+            caption: sentence(&figure.caption),
         },
         Part::Overleaf(_) | Part::Appendix(..) | Part::Annexed(_) | Part::Lines(_) => return None,
     })

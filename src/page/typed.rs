@@ -131,7 +131,9 @@ fn decimal_point(reading: &str) -> String {
         c.is_some_and(|c| c.is_ascii_digit())
     };
     match reading.split_once(',') {
-        Some((whole, rest)) if is_digit(whole, true) && is_digit(rest, false) && !rest.contains([',', '.']) => {
+        Some((whole, rest))
+            if is_digit(whole, true) && is_digit(rest, false) && !rest.contains([',', '.']) =>
+        {
             format!("{whole}.{rest}")
         }
         _ => reading.to_string(),

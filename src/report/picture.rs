@@ -252,8 +252,7 @@ impl Ink<'_> {
 
     /// A filled rectangle: left, top, right, bottom.
     pub fn rect(&mut self, [left, top, right, bottom]: [f64; 4], colour: Colour) {
-        let _ =
-            self.backend.draw_rect(units((left, top)), units((right, bottom)), &rgb(colour), true);
+        let _ = self.backend.draw_rect(units((left, top)), units((right, bottom)), &rgb(colour), true);
     }
 
     /// A filled disc.
