@@ -172,6 +172,22 @@ fn part_of_the_walk_is_judged() {
         high - low
     };
     assert!(width(&judged) > width(&all), "with two readings more is open than with eight");
+
+    // What is open would narrow that, each a little more; what is read is not among it.
+    let full = ask(&json!({ "ask": "judge", "about": about(BEGINNER), "readings": rows }));
+    let now = full["result"]["flatness"]["standard_deviation"].as_f64().unwrap();
+    let open = full["open"].as_array().unwrap();
+    let then: Vec<f64> = open.iter().map(|one| one["standard_uncertainty_then"].as_f64().unwrap()).collect();
+    assert!(!then.is_empty() && then[0] < now && then.is_sorted_by(|a, b| a >= b), "{now}: {then:?}");
+    let mut open_rows: Vec<u64> = open.iter().map(|one| one["row"].as_u64().unwrap()).collect();
+    open_rows.sort_unstable();
+    open_rows.dedup();
+    assert!(
+        open_rows.len() == open.len() && open_rows.iter().all(|row| (3..8).contains(row)),
+        "{open_rows:?}"
+    );
+    let whole = ask(&json!({ "ask": "judge", "about": about(BEGINNER), "readings": typed(&READ) }));
+    assert_eq!(whole["open"], json!([]), "nothing is open where all is read");
 }
 
 #[test]

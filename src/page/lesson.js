@@ -176,9 +176,7 @@ rooms.lesson = (() => {
     const y = (v) => bottom - ((v - y0) / (y1 - y0)) * (bottom - top);
     const svg = draw('svg', { viewBox: `0 0 ${WIDTH} ${height}`, class: 'curve', role: 'img', 'aria-label': title });
     const word = (px, py, text, anchor = 'middle') => draw('text', { x: px, y: py, 'text-anchor': anchor }, text);
-    fill(
-      svg,
-      {},
+    fill(svg, {}, [
       draw('line', { class: 'axis', x1: left, y1: y(0), x2: right, y2: y(0) }),
       word(left - 8, y(y1) + 5, signed(y1, 1), 'end'),
       word(left - 8, y(y0) + 5, signed(y0, 1), 'end'),
@@ -187,7 +185,7 @@ rooms.lesson = (() => {
       word((left + right) / 2, height - 6, `place in ${answer.plan_unit}; heights and readings in ${answer.unit}`),
       lines.map((line, i) => draw('polyline', { class: `line line${i}`, points: line.map(([px, py]) => `${x(px)},${y(py)}`).join(' ') })),
       names.map((name, i) => [draw('line', { class: `line line${i}`, x1: left + i * 240, y1: 14, x2: left + 30 + i * 240, y2: 14 }), word(left + 38 + i * 240, 19, name, 'start')]),
-    );
+    ]);
     if (here !== null) svg.append(draw('circle', { class: 'here', cx: x(here), cy: y(value), r: 6 }));
     return svg;
   }

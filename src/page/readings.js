@@ -8,6 +8,7 @@ rooms.readings = (() => {
   let doubted = [];
   let faults = [];
   let csv = '';
+  let width = 0;
 
   const groupOf = (row) => `${row.placement}, pass ${row.pass.split(' ')[0] || '1'}`;
   const isClosing = (row) => /closing/.test(row.pass);
@@ -52,7 +53,8 @@ rooms.readings = (() => {
     );
     const mine = inGroup();
     const holder = by('walk-plate');
-    const onPlate = mine.every(({ step }) => step.target) && fits(mine, holder.clientWidth);
+    width = holder.clientWidth;
+    const onPlate = mine.every(({ step }) => step.target) && fits(mine);
     holder.className = onPlate ? 'on-plate' : 'in-list';
     const drawing = el('div', { class: 'drawing' });
     const cells = new Map();
@@ -80,7 +82,7 @@ rooms.readings = (() => {
   }
 
   /** Whether fields at the targets would not cover one another. */
-  function fits(mine, width) {
+  function fits(mine) {
     const view = plateView(bench);
     const scale = width / view.width;
     const cells = new Map();
@@ -109,9 +111,15 @@ rooms.readings = (() => {
       enterkeyhint: 'next',
       'aria-label': `${order + 1}: ${row.target}${step.closing ? ', the zero again' : step.zero ? ', set the zero here' : ''}, in ${bench.unit}`,
       'aria-describedby': 'doubts',
-      onfocus: () => {
+      // What stands there is selected when the field is entered, so that it can be typed over.
+      onfocus: (event) => {
         current = index;
+        event.target.dataset.entered = '';
         showStand();
+      },
+      onclick: (event) => {
+        if ('entered' in event.target.dataset) event.target.select();
+        delete event.target.dataset.entered;
       },
       oninput: (event) => type(index, event.target.value),
       onkeydown: (event) => key(event, index),
@@ -136,7 +144,7 @@ rooms.readings = (() => {
       : step.zero
         ? 'put the block here, set the indicator to zero, then Enter'
         : 'put the block here and read';
-    by('now').replaceChildren(el('b', {}, `${order} of ${inGroup().length}: ${row.target}`), `, ${from}: ${task}. In ${bench.unit}, read to ${bench.step}; plus where the tip is pushed up.`);
+    by('now').replaceChildren(el('b', {}, `${order} of ${inGroup().length}: ${row.target}`), `, ${from}: ${task}.`);
   }
 
   function type(index, text) {
@@ -290,13 +298,24 @@ rooms.readings = (() => {
     }
   }
 
+  /** Two significant digits. */
+  const digits = (value) => ({ decimals: value > 0 ? Math.max(0, 1 - Math.floor(Math.log10(value))) : 2 });
+
   function showVerdict(answer, missing, took) {
     const open = missing.length;
-    const still =
+    let still =
       open === 0
         ? 'All of the walk is read.'
-        : `${answer.n_readings} of ${steps.length} read; still open: ${missing.slice(0, 4).map((one) => one.row.target + (one.closing ? ' again' : '')).join(', ')}${open > 4 ? ' ...' : ''}. Until then nothing is known of the plate there but what was assumed.`;
+        : `${answer.n_readings} of ${steps.length} read; still open: ${missing.slice(0, 4).map((one) => one.row.target + (one.closing ? ' again' : '')).join(', ')}${open > 4 ? ' ...' : ''}. Until then the plate there is known by its neighbours and by what was assumed.`;
     const box = answerBox(answer.shown, 'So far');
+    if (answer.open.length > 0) {
+      const { decimals } = digits(answer.result.flatness.standard_deviation);
+      const now = answer.result.flatness.standard_deviation.toFixed(decimals);
+      const first = steps[answer.open[0].row]?.row.target;
+      const then = answer.open[0].standard_uncertainty_then.toFixed(decimals);
+      const all = answer.open.at(-1).standard_uncertainty_then.toFixed(decimals);
+      still += ` What would tell most is ${first}: it should bring the standard uncertainty from ${now} to about ${then} ${bench.unit}${answer.open.length > 1 ? `, and ${answer.open.length} of them to ${all}` : ''} (reckoned with the stand put down anew for them).`;
+    }
     box.append(
       el('p', { class: 'small' }, still),
       el(
@@ -311,13 +330,27 @@ rooms.readings = (() => {
     by('verdict').dataset.draws = answer.full ? 'full' : 'few';
     by('verdict').dataset.took = Math.round(took);
     by('verdict').dataset.flatness = JSON.stringify(answer.result.flatness);
-    const parts = shown(answer.shown.parts);
-    if (answer.next.length > 0 && answer.full) {
-      parts.unshift(
-        el('p', { class: 'keys' }, el('button', { type: 'button', onclick: () => addNext(answer.next) }, 'Add what to read next to the walk')),
-      );
-    }
-    by('verdict-parts').replaceChildren(...parts);
+    by('verdict-parts').replaceChildren(...inOrder(answer));
+  }
+
+  /** The map first, then what to read next, then the reasons: the first few in sight, the rest at a touch. */
+  function inOrder(answer) {
+    const { parts } = answer.shown;
+    const nextAt = parts.findIndex((part) => part.part === 'heading');
+    const reasons = nextAt < 0 ? parts.filter((part) => part.part === 'words') : parts.slice(0, nextAt);
+    const maps = parts.filter((part) => part.name === 'map');
+    const cautions = parts.filter((part) => part.part === 'caution');
+    const next = parts.filter((part) => ![...reasons, ...maps, ...cautions].includes(part));
+    const add = el('p', { class: 'keys' }, el('button', { type: 'button', onclick: () => addNext(answer.next) }, 'Add what to read next to the walk'));
+    const IN_SIGHT = 3;
+    return [
+      ...shown(reasons.slice(0, IN_SIGHT)),
+      ...shown(maps),
+      ...shown(next),
+      ...(answer.full && answer.next.length > 0 ? [add] : []),
+      el('details', {}, el('summary', {}, 'What this rests on'), shown(reasons.slice(IN_SIGHT))),
+      ...shown(cautions),
+    ];
   }
 
   function addNext(rows) {
@@ -359,7 +392,7 @@ rooms.readings = (() => {
     if (confirm('Clear all readings?')) taken([], 'Cleared.');
   });
   new ResizeObserver(later(100, () => {
-    if (room() === 'readings' && bench && !by('walk-plate').contains(document.activeElement)) show();
+    if (room() === 'readings' && bench && by('walk-plate').clientWidth !== width && !by('walk-plate').contains(document.activeElement)) show();
   })).observe(by('walk-plate'));
 
   function enterRoom() {
@@ -368,7 +401,7 @@ rooms.readings = (() => {
       by('readings-said').replaceChildren('First ', el('a', { href: '#plate' }, 'describe the plate and the check'), '.');
       return;
     }
-    by('readings-said').textContent = bench.title;
+    by('readings-said').textContent = `${bench.title}. In ${bench.unit}, read to ${bench.step}; plus where the tip is pushed up.`;
     lay();
     show();
     look();

@@ -11,9 +11,14 @@ use crate::{
         conformance::Rule,
         judgement::{Judgement, Question},
     },
-    propagation::posterior::Settings,
+    propagation::{
+        next_reading::{Candidate, NextReading, next_readings},
+        posterior::Settings,
+    },
+    quantity::unit::{MICROMETRE, Measure},
     report::{Report, judge_report::JudgeReport, page::Page, unseen_words},
     setup::Readings,
+    shop::survey::Station,
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -32,12 +37,24 @@ pub struct JudgedAnswer {
     pub shown: Shown,
     /// What to read next, as rows to be added to the walk; the first of a placement sets its zero.
     pub next: Vec<Typed>,
+    /// What the readings of the walk that are still open would add, the one that tells most first; none by a first look.
+    pub open: Vec<OpenReading>,
     /// Readings that can hardly be meant.
     pub doubted: Vec<Doubted>,
     /// The readings file.
     pub csv: String,
     /// The document of `howflat judge --json`, without its map.
     pub result: Value,
+}
+
+/// A reading of the walk that was not taken yet.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct OpenReading {
+    /// Its row, from 0.
+    pub row: usize,
+    /// Standard uncertainty of the flatness (in the unit of heights) to be expected after it and those listed before it, if the stand
+    /// is put down anew for them.
+    pub standard_uncertainty_then: f64,
 }
 
 /// Judges what was typed so far.
@@ -59,6 +76,7 @@ pub fn judge(
             full: draws == Draws::Full,
             shown: Shown::of(&page, &["map", "next"]),
             next: next(&result),
+            open: if draws == Draws::Full { open(readings, report) } else { Vec::new() },
             doubted: typed::doubted(report.readings, report.setup),
             csv: typed::csv(readings),
             result,
@@ -112,6 +130,36 @@ fn with_report<T>(
         date,
     };
     Ok(made(&report, report.page()))
+}
+
+/// What is still open on the setup's walk, and what each of it would leave.
+fn open(typed: &[Typed], report: &JudgeReport) -> Vec<OpenReading> {
+    let plan = &report.setup.plan;
+    let row_of = |station: &str, target: &str| {
+        typed
+            .iter()
+            .position(|row| row.placement == station && row.target == target && row.reading.trim().is_empty())
+    };
+    let of_station = |station: &Station| {
+        let (zero, others) = station.targets.split_first()?;
+        let open = others.iter().filter(|target| row_of(&station.name, &target.name).is_some());
+        let targets = std::iter::once(zero).chain(open).cloned().collect();
+        Some(Candidate {
+            stand_use: plan.stand_use,
+            station: Station { targets, ..station.clone() },
+            carried_reach: plan.carried_reach,
+        })
+    };
+    let candidates: Vec<Candidate> = plan.stations.iter().filter_map(of_station).collect();
+    let posterior = &report.judgement.posterior;
+    let chosen = next_readings(&report.readings.check, posterior, &candidates, &[], typed.len());
+    let worth = |next: NextReading| {
+        let station = &candidates[next.candidate].station;
+        let row = row_of(&station.name, &station.targets[next.target].name)?;
+        let then = Measure { value: next.expected_standard_uncertainty, unit: MICROMETRE };
+        Some(OpenReading { row, standard_uncertainty_then: then.to(report.setup.unit) })
+    };
+    chosen.into_iter().filter_map(worth).collect()
 }
 
 /// The readings that are advised, as rows.
