@@ -47,9 +47,12 @@ export async function inside() {
     memory: () => exports.memory.buffer.byteLength,
     ask(question) {
       const text = new TextEncoder().encode(JSON.stringify(question));
-      new Uint8Array(exports.memory.buffer, exports.question_room(text.length), text.length).set(text);
+      // Making room may grow the memory, and its buffer is another one then.
+      const room = exports.question_room(text.length);
+      new Uint8Array(exports.memory.buffer, room, text.length).set(text);
       const length = exports.answer_question();
-      return new TextDecoder().decode(new Uint8Array(exports.memory.buffer, exports.answer_place(), length));
+      const place = exports.answer_place();
+      return new TextDecoder().decode(new Uint8Array(exports.memory.buffer, place, length));
     },
   };
 }
