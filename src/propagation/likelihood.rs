@@ -545,11 +545,11 @@ impl ReadingModel {
         };
         let (column, rate) = (moments(&column), moments(&heat.column_rate));
         let (own, by_column) = (moments(&heat.zero_drift), product(column, rate));
-        let drift = [(own[0] - by_column[0]) / 60.0, own[1].hypot(by_column[1]) / 60.0];
+        let drift = [(own[0] - by_column[0]) / 60.0, libm::hypot(own[1], by_column[1]) / 60.0];
         let hand = moments(&heat.handling);
         let grown = moments(&block.expansion.scaled(block.length * 1000.0));
         let (of_block, of_column) = (product(grown, hand), product(column, hand));
-        let warmth = [of_block[0] - of_column[0], of_block[1].hypot(of_column[1])];
+        let warmth = [of_block[0] - of_column[0], libm::hypot(of_block[1], of_column[1])];
         let minutes = differences(&|t| t.minutes);
         let fading = differences(&|t| libm::exp(-t.minutes / heat.fading));
         for (effects, [mean, deviation]) in [(minutes, drift), (fading, warmth)] {

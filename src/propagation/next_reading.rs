@@ -5,6 +5,7 @@ use super::{
     likelihood::{Observation, ReadingModel, times_lower},
     posterior::Posterior,
 };
+use crate::quantity::draw::StandardNormal;
 use crate::quantity::vector::{add_scaled, dot};
 use crate::quantity::{sample::mean_and_standard_deviation, stream::Streams};
 use crate::shop::{
@@ -13,7 +14,7 @@ use crate::shop::{
     survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
 };
 use rand::RngExt as _;
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 use rayon::prelude::*;
 
 /// A place to put the stand, and what to read from there.
@@ -562,7 +563,7 @@ pub fn candidates(check: &ShopCheck, spots: &[[f64; 2]]) -> Vec<Candidate> {
 fn around_the_plate(check: &ShopCheck, stand_use: StandUse, further: Vec<Target>) -> Vec<Candidate> {
     let [length, width] = [check.plate.length, check.plate.width];
     // Whichever way it points, its feet stay on the plate.
-    let spread = check.stand.feet.iter().map(|[x, y]| x.hypot(*y)).fold(0.0, f64::max);
+    let spread = check.stand.feet.iter().map(|[x, y]| libm::hypot(*x, *y)).fold(0.0, f64::max);
     let inset = spread + check.stand.pad_diameter / 2.0;
     let middle = check.plate.middle();
     let along = |side: f64, place: f64| inset + place * (side - 2.0 * inset);
@@ -592,7 +593,7 @@ fn around_the_plate(check: &ShopCheck, stand_use: StandUse, further: Vec<Target>
                 targets.push(Target { name: format!("{:.0}, {:.0} mm", spot[0], spot[1]), at: spot });
             }
         }
-        let distance = |target: &Target| (target.at[0] - at[0]).hypot(target.at[1] - at[1]);
+        let distance = |target: &Target| libm::hypot(target.at[0] - at[0], target.at[1] - at[1]);
         targets.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
         Candidate {
             stand_use,
@@ -611,7 +612,7 @@ fn carried(check: &ShopCheck, further: Vec<Target>) -> Vec<Candidate> {
     let (sin, cos) = (libm::sin(heading.to_radians()), libm::cos(heading.to_radians()));
     let [x, y] = check.stand.feet[0];
     let origin = [reading.feet[0][0] - (cos * x - sin * y), reading.feet[0][1] - (sin * x + cos * y)];
-    let reach = (reading.target[0] - origin[0]).hypot(reading.target[1] - origin[1]);
+    let reach = libm::hypot(reading.target[0] - origin[0], reading.target[1] - origin[1]);
     let shorter = check.stand.reach[0].max(check.stand.nearest_ahead(&check.gauge_block)).max(0.6 * reach);
     let mut all = Vec::new();
     for by in [0.0, 90.0, 45.0, -45.0] {

@@ -227,7 +227,7 @@ fn looked_at(check: &ShopCheck, observations: &[Observation]) -> Vec<[f64; 2]> {
 }
 
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
+    libm::hypot(a[0] - b[0], a[1] - b[1])
 }
 
 fn even_grid(surface: [[f64; 2]; 2]) -> Grid {

@@ -48,7 +48,7 @@ impl FieldBasis {
         let mut modes = Vec::new();
         for (j, q) in wave_numbers[1].iter().enumerate() {
             for (i, p) in wave_numbers[0].iter().enumerate() {
-                if p.hypot(*q) <= highest {
+                if libm::hypot(*p, *q) <= highest {
                     modes.push([i, j]);
                 }
             }

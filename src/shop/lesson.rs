@@ -326,7 +326,7 @@ fn lever(check: &ShopCheck, depth: f64, shortest: f64, longest: f64) -> Option<V
 
 fn tilt(check: &ShopCheck, side: &Side, depth: f64) -> Option<Tilt> {
     let plate = &check.plate;
-    let farthest = check.stand.feet.iter().map(|foot| foot[0].hypot(foot[1])).fold(0.0, f64::max);
+    let farthest = check.stand.feet.iter().map(|foot| libm::hypot(foot[0], foot[1])).fold(0.0, f64::max);
     let clearance = farthest + check.stand.pad_diameter / 2.0;
     let at = [clearance.min(plate.length / 3.0), clearance.min(plate.width / 3.0)];
     // The block may be put down either way round.

@@ -23,7 +23,7 @@ pub struct Plate {
 impl Plate {
     /// The diagonal of the whole plate, in mm.
     pub fn diagonal(&self) -> f64 {
-        self.length.hypot(self.width)
+        libm::hypot(self.length, self.width)
     }
 
     /// The middle of the plate, in mm.

@@ -26,7 +26,8 @@ impl SurfaceSpline {
             return None;
         }
         let origin = [0, 1].map(|k| points.iter().map(|p| p[k]).sum::<f64>() / n as f64);
-        let scale = points.iter().map(|p| (p[0] - origin[0]).hypot(p[1] - origin[1])).fold(0.0, f64::max);
+        let scale =
+            points.iter().map(|p| libm::hypot(p[0] - origin[0], p[1] - origin[1])).fold(0.0, f64::max);
         let mut spline = Self { points: points.to_vec(), inverse: DMatrix::zeros(0, 0), scale, origin };
         let mut system = DMatrix::zeros(n + 3, n + 3);
         for (i, &p) in points.iter().enumerate() {

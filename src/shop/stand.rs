@@ -99,8 +99,10 @@ pub fn single_foot(feet: &[[f64; 2]; 3]) -> usize {
 pub fn weights(feet: [[f64; 2]; 3], tip: [f64; 2]) -> Option<[f64; 3]> {
     let [a, b, c] = feet;
     let whole = twice_area(a, b, c);
-    let longest =
-        [(a, b), (b, c), (c, a)].iter().map(|(p, q)| (p[0] - q[0]).hypot(p[1] - q[1])).fold(0.0, f64::max);
+    let longest = [(a, b), (b, c), (c, a)]
+        .iter()
+        .map(|(p, q)| libm::hypot(p[0] - q[0], p[1] - q[1]))
+        .fold(0.0, f64::max);
     // Feet within a millionth of one line carry no plane that could be computed with.
     if !whole.is_finite() || whole.abs() <= 1e-6 * longest * longest {
         return None;

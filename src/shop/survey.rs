@@ -106,7 +106,7 @@ impl Plan {
             .iter()
             .flat_map(|station| station.targets.iter().map(move |target| (station, target)));
         let (station, target) = spots.into_iter().nth(spot)?;
-        Some((target.at[0] - station.at[0]).hypot(target.at[1] - station.at[1]))
+        Some(libm::hypot(target.at[0] - station.at[0], target.at[1] - station.at[1]))
     }
 }
 
@@ -444,7 +444,7 @@ fn obstacles(plan: &Plan, plate: &Plate, stand: &Stand, block: &GaugeBlock) -> V
                 fault(Obstacle::BlockOverEdge { at: target.at, clearance });
             }
             let (at, heading) = pose(plan, station, target.at);
-            let reach = (target.at[0] - at[0]).hypot(target.at[1] - at[1]);
+            let reach = libm::hypot(target.at[0] - at[0], target.at[1] - at[1]);
             let slack = 1e-9 * reach;
             if reach < stand.reach[0] - slack || reach > stand.reach[1] + slack {
                 fault(Obstacle::OutOfReach { reach, limits: stand.reach });
@@ -452,7 +452,7 @@ fn obstacles(plan: &Plan, plate: &Plate, stand: &Stand, block: &GaugeBlock) -> V
             for (foot, &spot) in stand_on(stand, at, heading).iter().enumerate() {
                 if !plate.holds(spot, pad) {
                     fault(Obstacle::FootOffPlate { foot, at: spot });
-                } else if (spot[0] - target.at[0]).hypot(spot[1] - target.at[1])
+                } else if libm::hypot(spot[0] - target.at[0], spot[1] - target.at[1])
                     < pad + block.face[0].min(block.face[1]) / 2.0
                 {
                     fault(Obstacle::FootOnBlock { foot });

@@ -33,7 +33,7 @@ fn farthest_from_spots(check: &ShopCheck) -> [f64; 2] {
     let readings = &check.survey.readings;
     let looked: Vec<_> = readings.iter().flat_map(|r| r.feet.into_iter().chain([r.target])).collect();
     let away = |at: &[f64; 2]| {
-        looked.iter().map(|spot| (spot[0] - at[0]).hypot(spot[1] - at[1])).fold(f64::INFINITY, f64::min)
+        looked.iter().map(|spot| libm::hypot(spot[0] - at[0], spot[1] - at[1])).fold(f64::INFINITY, f64::min)
     };
     let points = Grid::over(check.plate.working_surface(), DEFAULT_NODES).points();
     points.into_iter().max_by(|a, b| away(a).total_cmp(&away(b))).unwrap_or(check.plate.middle())

@@ -162,10 +162,7 @@ async function fillIn(page, hand) {
 
 async function readAll(page, hand) {
   await hand.into(page, '#walk-plate input[data-row="0"]');
-  for (const [row, value] of READ.entries()) {
-    if (hand === HAND.telephone) {
-      await hand.into(page, `#walk-plate input[data-row="${row}"]`);
-    }
+  for (const value of READ) {
     await page.keyboard.down('Control');
     await page.keyboard.press('a');
     await page.keyboard.up('Control');
