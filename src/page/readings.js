@@ -1,7 +1,7 @@
 // The room of the readings: a field at each target, the walk through them, and the verdict that follows.
 
 rooms.readings = (() => {
-  const FIELD = { width: 74, height: 46, named: 62 };
+  const FIELD = { width: 74, height: 41, named: 56 };
   let steps = [];
   let group = '';
   let current = 0;
