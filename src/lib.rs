@@ -55,6 +55,7 @@
 //! - [`decision`]: what may be done with the result;
 //! - [`setup`]: the files: as written, checked, faults;
 //! - [`report`]: one result in, text or pixels out;
+//! - [`page`]: the page for the person at the plate: a question in, an answer out;
 //! - [`validation`]: whether all of it computes what it should, on this machine.
 //!
 //! Heights are micrometres, plan lengths millimetres, temperatures kelvin or °C; types or names say which.
@@ -76,6 +77,8 @@ pub mod decision;
 pub mod setup;
 
 pub mod report;
+
+pub mod page;
 
 pub mod validation;
 

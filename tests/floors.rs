@@ -7,7 +7,7 @@ use std::{
 };
 
 /// The folders of `src/` with their height; `main.rs` and `lib.rs` at its top stand above all.
-const FLOORS: [(&str, u32); 9] = [
+const FLOORS: [(&str, u32); 10] = [
     ("quantity", 1),
     ("model", 2),
     ("shop", 2),
@@ -15,6 +15,7 @@ const FLOORS: [(&str, u32); 9] = [
     ("decision", 4),
     ("setup", 5),
     ("report", 6),
+    ("page", 7),
     ("validation", 7),
     ("command", 8),
 ];

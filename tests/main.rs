@@ -5,6 +5,7 @@
 
 mod common;
 
+mod at_the_plate;
 mod bad;
 mod budget;
 mod calibration;

@@ -63,6 +63,8 @@ pub enum Command {
     Sheet(Sheet),
     /// Write a setup file to start from: asks on a terminal, or takes the answers as options.
     New(New),
+    /// The page for the person at the plate: type readings on a drawing of the plate, see the verdict, print the report.
+    Page(Page),
     /// The minimum zone of a plain file of points: the flatness deviation that they have, exactly.
     Zone(Zone),
     /// Print the JSON Schema of setup files, for editors, or of a command's JSON output.
@@ -83,7 +85,8 @@ impl Command {
             Self::Judge(command) => &command.run,
             Self::Recall(command) => &command.run,
             Self::Plan(command) => &command.run,
-            Self::Lesson(_)
+            Self::Page(_)
+            | Self::Lesson(_)
             | Self::Sheet(_)
             | Self::New(_)
             | Self::Zone(_)
@@ -106,7 +109,9 @@ impl Command {
             Self::Lesson(command) => &command.output.out,
             Self::Sheet(command) => &command.out,
             Self::Zone(command) => &command.output.out,
-            Self::New(_) | Self::Schema(_) | Self::Completions(_) | Self::Man(_) => return None,
+            Self::Page(_) | Self::New(_) | Self::Schema(_) | Self::Completions(_) | Self::Man(_) => {
+                return None;
+            }
         };
         out.as_deref()
     }
@@ -455,6 +460,20 @@ fn length_unit(text: &str) -> Result<Unit, String> {
         Ok(unit) if unit.dimension() == Dimension::Length => Ok(unit),
         _ => Err("must be a unit of length, such as mm, in, µm or µin".into()),
     }
+}
+
+/// Arguments of `page`. It is served to this computer alone, until it is stopped with Ctrl-C.
+#[derive(Debug, Args)]
+pub struct Page {
+    /// A setup file (JSON) to begin with; without one the page asks.
+    pub setup: Option<PathBuf>,
+    /// Start the browser.
+    #[arg(long, conflicts_with = "save")]
+    pub open: bool,
+    /// Serve nothing: write the page with the engine inside into this file, which opens on any computer or telephone without
+    /// a network.
+    #[arg(long, value_name = "FILE")]
+    pub save: Option<PathBuf>,
 }
 
 /// Arguments of `completions`.

@@ -33,9 +33,8 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     };
     let settings = Settings { seed: arguments.run.seed, ..Settings::default() };
     let otherwise = setup.other_wear(&text);
-    // What the wear may be otherwise is another question, and what the survey may be is known by the readings.
-    let is_of_check = |figure: &AssumedRange| figure.field != "wear" && !figure.field.starts_with("survey.");
-    let assumed: Vec<_> = setup.assumed_ranges(&text).into_iter().filter(is_of_check).collect();
+    let assumed: Vec<_> =
+        setup.assumed_ranges(&text).into_iter().filter(AssumedRange::bears_on_readings).collect();
     let figures: Vec<_> = assumed.iter().map(|figure| figure.checks.clone()).collect();
     let question = Question {
         tolerance: tolerance.as_ref().map(|t| t.value),

@@ -15,6 +15,8 @@ mod judge;
 mod lesson;
 mod manual;
 mod number_check;
+mod page;
+mod page_server;
 mod plan;
 mod progress;
 mod recall;
@@ -72,6 +74,7 @@ fn obey(command: &Command) -> Result<ExitCode, Failure> {
         Command::Sheet(arguments) => sheet::sheet(arguments),
         Command::New(arguments) => starter::new(arguments),
         Command::Zone(arguments) => zone::zone(arguments),
+        Command::Page(arguments) => page::page(arguments),
         Command::Schema(arguments) => {
             let schema = match arguments.of {
                 Described::Setup => howflat::setup::schema(),

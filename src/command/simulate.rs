@@ -2,7 +2,7 @@
 
 use super::{args::Simulate, failure::Failure, files, hand_over::hand_over_with, progress::Progress};
 use howflat::{
-    decision::{conformance::Rule, leaning, verdict_curve::verdict_curve},
+    decision::{conformance::Rule, verdict_curve::verdict_curve},
     propagation::simulation::{self, Settings},
     report::{check_report::CheckReport, leaning::LeansOn},
 };
@@ -31,20 +31,11 @@ pub fn simulate(arguments: &Simulate) -> Result<ExitCode, Failure> {
         }
         None => Vec::new(),
     };
-    // Neither is a short run asked what it leans on.
-    let assumed = if arguments.trials < leaning::N_TRIALS { Vec::new() } else { setup.assumed_ranges(&text) };
-    let decide = setup.tolerance.as_ref().map(|tolerance| [tolerance.value, setup.consumer_risk]);
-    let ends = assumed.iter().map(|figure| &figure.checks);
-    let leanings = leaning::error_leanings(&setup.check, &setup.plan, settings.seed, ends, decide)
-        .map_err(|why| Failure::input(&arguments.setup, why))?;
+    let leans_on =
+        LeansOn::of(&setup, &text, settings).map_err(|why| Failure::input(&arguments.setup, why))?;
     progress.finish();
     let date = arguments.output.date.as_deref();
-    let report = CheckReport {
-        verdicts,
-        leans_on: LeansOn::new(assumed, leanings),
-        date,
-        ..CheckReport::new(&setup, &simulation)
-    };
+    let report = CheckReport { verdicts, leans_on, date, ..CheckReport::new(&setup, &simulation) };
     let trials = || report.trials_csv();
     let table = arguments.trials_csv.as_deref().map(|file| (file, &trials as &dyn Fn() -> String));
     hand_over_with(&arguments.output, &report, table)

@@ -1,6 +1,7 @@
 //! The shop check as an experiment: one trial draws a plate and all disturbances, and reads it.
 
 use super::trials::Experiment;
+use crate::quantity::draw::StandardNormal;
 use crate::{
     quantity::{
         distribution::deviation_over_estimate,
@@ -22,7 +23,7 @@ use crate::{
     },
 };
 use rand::RngExt;
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 use rayon::prelude::*;
 use std::{fmt, ops::Range, sync::Arc};
 

@@ -4,6 +4,7 @@ use super::{
     likelihood::{Pointer, ReadingModel, solve_lower, solve_upper, times_lower},
     tempering::Particle,
 };
+use crate::quantity::draw::StandardNormal;
 use crate::quantity::vector::{add_scaled, dot};
 use crate::{
     quantity::stream::Draws,
@@ -13,7 +14,7 @@ use crate::{
         smooth_zone,
     },
 };
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 
 /// One plate that may be the one that was read.
 #[derive(Debug, Clone, Default)]

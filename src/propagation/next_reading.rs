@@ -5,6 +5,7 @@ use super::{
     likelihood::{Observation, ReadingModel, times_lower},
     posterior::Posterior,
 };
+use crate::quantity::draw::StandardNormal;
 use crate::quantity::vector::{add_scaled, dot};
 use crate::quantity::{sample::mean_and_standard_deviation, stream::Streams};
 use crate::shop::{
@@ -13,7 +14,7 @@ use crate::shop::{
     survey::{Plan, StandUse, Station, Survey, Target, Zeroing},
 };
 use rand::RngExt as _;
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 use rayon::prelude::*;
 
 /// A place to put the stand, and what to read from there.

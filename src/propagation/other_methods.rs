@@ -4,6 +4,7 @@ use super::{
     check_experiment::{CannotSimulate, CheckExperiment, Output, source},
     trials::{Experiment, run_trials},
 };
+use crate::quantity::draw::StandardNormal;
 use crate::{
     quantity::{
         sample::Summary,
@@ -21,7 +22,7 @@ use crate::{
         survey::{Effort, Plan, StandUse, Station, Survey, Target, Zeroing},
     },
 };
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 use std::ops::Range;
 
 /// A method that can be set beside the shop check.

@@ -6,10 +6,11 @@ use super::{
         N_STRATA, NormalScore, STRATA_LIMIT, STRATUM_WIDTH, normal_between, stratum_probabilities,
     },
 };
+use crate::quantity::draw::StandardNormal;
 use crate::quantity::stream::{Draws, Source, Streams};
 use crate::quantity::vector::{add_scaled, dot};
 use rand::RngExt;
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 use rayon::prelude::*;
 
 /// One guess at everything, with what has been worked out for it.

@@ -176,9 +176,10 @@ impl Factor {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::draw::StandardNormal;
     use crate::quantity::stream::Streams;
     use rand::Rng;
-    use rand_distr::{Distribution as _, StandardNormal};
+    use rand_distr::Distribution as _;
 
     fn product(factor: &Factor) -> Vec<f64> {
         let n = factor.n;

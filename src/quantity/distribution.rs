@@ -1,5 +1,6 @@
 //! What is known of one input quantity, as a probability density.
 
+use super::draw::{Exp1, StandardNormal, standard_gamma};
 use super::incomplete_gamma::IncompleteGamma;
 use super::root::falling_root;
 use super::rounding::significant;
@@ -8,7 +9,7 @@ use super::student::{
 };
 use libm::{asin, cos, exp, expm1, lgamma, log, log1p, sin, sqrt};
 use rand::{Rng, RngExt};
-use rand_distr::{Distribution as _, Exp1, StandardNormal};
+use rand_distr::Distribution as _;
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -810,16 +811,10 @@ fn standard_exponential(draws: &mut (impl Rng + ?Sized)) -> f64 {
     Exp1.sample(draws)
 }
 
-/// Gamma of scale 1 for any shape (rand_distr's, whose constructor costs a square root).
 /// A draw of the true standard deviation over its estimate, for an estimate with `nu` degrees of freedom: `√(ν/χ²)`, which
 /// makes a normal quantity of that estimate a t (JCGM 101:2008, 6.4.9). 1 where they are infinitely many.
 #[inline]
 pub fn deviation_over_estimate(nu: f64, draws: &mut (impl Rng + ?Sized)) -> f64 {
     // A chi-squared quantity is twice a gamma quantity of half the shape.
     if nu > 0.0 && nu.is_finite() { sqrt(0.5 * nu / standard_gamma(0.5 * nu, draws)) } else { 1.0 }
-}
-
-#[inline]
-fn standard_gamma(shape: f64, draws: &mut (impl Rng + ?Sized)) -> f64 {
-    rand_distr::Gamma::new(shape, 1.0).map_or(f64::NAN, |gamma| gamma.sample(draws))
 }

@@ -3,6 +3,7 @@
 pub mod correlation;
 pub mod day;
 pub mod distribution;
+pub mod draw;
 pub mod incomplete_gamma;
 pub mod pareto_smoothing;
 mod root;

@@ -10,10 +10,11 @@ use super::{
 };
 use crate::{
     decision::{
-        leaning::{ErrorEnd, JudgedEnd, Leaning},
+        leaning::{ErrorEnd, JudgedEnd, Leaning, N_TRIALS, error_leanings},
         limits::Verdict,
     },
-    setup::AssumedRange,
+    propagation::{check_experiment::CannotSimulate, simulation::Settings},
+    setup::{AssumedRange, Setup},
 };
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -139,6 +140,19 @@ impl<E: End> LeansOn<E> {
 }
 
 impl LeansOn<ErrorEnd> {
+    /// Of a setup's check; `text` is the setup's own text. A run of few trials is in a hurry and is not asked.
+    ///
+    /// # Errors
+    ///
+    /// If the check cannot be simulated.
+    pub fn of(setup: &Setup, text: &str, settings: Settings) -> Result<Self, CannotSimulate> {
+        let figures = if settings.n_trials < N_TRIALS { Vec::new() } else { setup.assumed_ranges(text) };
+        let decide = setup.tolerance.as_ref().map(|tolerance| [tolerance.value, setup.consumer_risk]);
+        let ends = figures.iter().map(|figure| &figure.checks);
+        let leanings = error_leanings(&setup.check, &setup.plan, settings.seed, ends, decide)?;
+        Ok(Self::new(figures, leanings))
+    }
+
     /// That an assumed figure alone decides whether any reading proves a plate good.
     pub fn turning(&self) -> Option<String> {
         let turns = |leaning: &Leaning<ErrorEnd>| {

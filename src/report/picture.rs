@@ -1,6 +1,6 @@
 //! A picture: drawn once as SVG, and the same SVG as PNG.
 //!
-//! `plotters` writes the elements. It knows whole units only, so a picture is drawn eight times as large
+//! `plotters_svg` writes the elements. It knows whole units only, so a picture is drawn eight times as large
 //! and shown at an eighth: smooth curves, and type of the right size. What it cannot say is said round
 //! it: a [`Manner`] dashes a group of lines or puts a halo round text, and [`Picture::path`] takes outlines
 //! with holes.
@@ -8,11 +8,11 @@
 use std::fmt::Write as _;
 use std::sync::{Arc, OnceLock};
 
-use plotters::backend::{DrawingBackend, SVGBackend};
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-use plotters::style::{
-    Color as _, FontDesc, FontFamily, FontStyle, FontTransform, RGBColor, ShapeStyle, TextStyle,
+use plotters_backend::text_anchor::{HPos, Pos, VPos};
+use plotters_backend::{
+    BackendColor, BackendStyle, BackendTextStyle, DrawingBackend, FontFamily, FontStyle, FontTransform,
 };
+use plotters_svg::SVGBackend;
 use resvg::{tiny_skia, usvg};
 
 use super::font;
@@ -22,7 +22,7 @@ use super::text::{escape, inert};
 /// Drawing units in one px.
 const FINE: f64 = 8.0;
 
-/// `plotters` writes text at 1/1.24 of the size it is asked for.
+/// `plotters_svg` writes text at 1/1.24 of the size it is asked for.
 const TYPE_FACTOR: f64 = 1.24;
 
 /// The largest side of a PNG, px.
@@ -85,7 +85,7 @@ impl Picture {
         let mut ink = Ink { backend: SVGBackend::with_string(&mut sheet, size) };
         draw(&mut ink);
         drop(ink);
-        // What plotters wrote, out of the document it wrapped it in.
+        // What was written, out of the document it wrapped it in.
         let elements = sheet.split_once(">\n").map_or("", |(_, rest)| rest);
         let elements = elements.strip_suffix("</svg>\n").unwrap_or(elements).replace(" opacity=\"1\"", "");
         let attributes = match manner {
@@ -240,14 +240,6 @@ impl Face {
         }
         lines.iter().map(|line| self.fit(line, room)).filter(|line| !line.is_empty()).collect()
     }
-
-    fn font(&self) -> FontDesc<'static> {
-        let style = match self.weight {
-            Weight::Regular => FontStyle::Normal,
-            Weight::Bold => FontStyle::Bold,
-        };
-        FontDesc::new(FontFamily::Name(font::FAMILY), self.size * TYPE_FACTOR * FINE, style)
-    }
 }
 
 /// Draws the elements of one layer. All lengths are px; nothing here can fail, since the elements go into
@@ -259,8 +251,7 @@ pub struct Ink<'a> {
 impl Ink<'_> {
     /// A line through these points.
     pub fn line(&mut self, points: &[Point], colour: Colour, width: f64) {
-        let style =
-            ShapeStyle { color: rgb(colour).to_rgba(), filled: false, stroke_width: fine_width(width) };
+        let style = Stroke { colour, width: fine_width(width) };
         let mut path: Vec<(i32, i32)> = points.iter().map(|&point| units(point)).collect();
         path.dedup();
         let _ = match path[..] {
@@ -284,39 +275,38 @@ impl Ink<'_> {
     /// A filled polygon.
     pub fn fill(&mut self, points: &[Point], colour: Colour) {
         let path: Vec<(i32, i32)> = points.iter().map(|&point| units(point)).collect();
-        let _ = self.backend.fill_polygon(path, &rgb(colour).filled());
+        let _ = self.backend.fill_polygon(path, &rgb(colour));
     }
 
     /// A filled rectangle: left, top, right, bottom.
     pub fn rect(&mut self, [left, top, right, bottom]: [f64; 4], colour: Colour) {
-        let _ =
-            self.backend.draw_rect(units((left, top)), units((right, bottom)), &rgb(colour).filled(), true);
+        let _ = self.backend.draw_rect(units((left, top)), units((right, bottom)), &rgb(colour), true);
     }
 
     /// A filled disc.
     pub fn disc(&mut self, centre: Point, radius: f64, colour: Colour) {
         let radius = (radius * FINE).round() as u32;
-        let _ = self.backend.draw_circle(units(centre), radius, &rgb(colour).filled(), true);
+        let _ = self.backend.draw_circle(units(centre), radius, &rgb(colour), true);
     }
 
     /// A circle.
     pub fn circle(&mut self, centre: Point, radius: f64, colour: Colour, width: f64) {
-        let style = rgb(colour).stroke_width(fine_width(width));
+        let style = Stroke { colour, width: fine_width(width) };
         let _ = self.backend.draw_circle(units(centre), (radius * FINE).round() as u32, &style, false);
     }
 
     /// A line of text. Whatever it says, it stays text.
     pub fn text(&mut self, (x, y): Point, anchor: Anchor, face: &Face, text: &str) {
-        // Centred by plotters on the small letters; capitals and figures reach higher.
-        self.write((x, y + 0.09 * face.size), anchor, face.font(), face.colour, text);
+        // Centred on the small letters; capitals and figures reach higher.
+        self.write((x, y + 0.09 * face.size), anchor, face, FontTransform::None, text);
     }
 
     /// A line of text that reads upwards, its middle here.
     pub fn text_upwards(&mut self, at: Point, face: &Face, text: &str) {
-        self.write(at, Anchor::Middle, face.font().transform(FontTransform::Rotate270), face.colour, text);
+        self.write(at, Anchor::Middle, face, FontTransform::Rotate270, text);
     }
 
-    fn write(&mut self, at: Point, anchor: Anchor, font: FontDesc, colour: Colour, text: &str) {
+    fn write(&mut self, at: Point, anchor: Anchor, face: &Face, transform: FontTransform, text: &str) {
         let text = inert(text);
         if text.is_empty() {
             return;
@@ -326,8 +316,7 @@ impl Ink<'_> {
             Anchor::Middle => HPos::Center,
             Anchor::End => HPos::Right,
         };
-        let style =
-            TextStyle { font, color: rgb(colour).to_backend_color(), pos: Pos::new(h_pos, VPos::Center) };
+        let style = Lettering { face: *face, transform, pos: Pos::new(h_pos, VPos::Center) };
         let _ = self.backend.draw_text(&text, &style, units(at));
     }
 }
@@ -393,8 +382,77 @@ fn fine_width(px: f64) -> u32 {
     (px * FINE).round() as u32
 }
 
-fn rgb((r, g, b): Colour) -> RGBColor {
-    RGBColor(r, g, b)
+fn rgb(rgb: Colour) -> BackendColor {
+    BackendColor { alpha: 1.0, rgb }
+}
+
+/// How a line looks; its width in units.
+struct Stroke {
+    colour: Colour,
+    width: u32,
+}
+
+impl BackendStyle for Stroke {
+    fn color(&self) -> BackendColor {
+        rgb(self.colour)
+    }
+
+    fn stroke_width(&self) -> u32 {
+        self.width
+    }
+}
+
+/// How a line of text looks, and how it stands to its point.
+struct Lettering {
+    face: Face,
+    transform: FontTransform,
+    pos: Pos,
+}
+
+impl BackendTextStyle for Lettering {
+    type FontError = std::convert::Infallible;
+
+    fn color(&self) -> BackendColor {
+        rgb(self.face.colour)
+    }
+
+    fn size(&self) -> f64 {
+        self.face.size * TYPE_FACTOR * FINE
+    }
+
+    fn transform(&self) -> FontTransform {
+        self.transform.clone()
+    }
+
+    fn style(&self) -> FontStyle {
+        match self.face.weight {
+            Weight::Regular => FontStyle::Normal,
+            Weight::Bold => FontStyle::Bold,
+        }
+    }
+
+    fn anchor(&self) -> Pos {
+        self.pos
+    }
+
+    fn family(&self) -> FontFamily<'_> {
+        FontFamily::Name(font::FAMILY)
+    }
+
+    /// Text is placed by whoever shows the picture, so nobody asks.
+    fn layout_box(&self, _text: &str) -> Result<((i32, i32), (i32, i32)), Self::FontError> {
+        Ok(((0, 0), (0, 0)))
+    }
+
+    /// Letters are no pixels here.
+    fn draw<E, DrawFunc: FnMut(i32, i32, BackendColor) -> Result<(), E>>(
+        &self,
+        _text: &str,
+        _pos: (i32, i32),
+        _draw: DrawFunc,
+    ) -> Result<Result<(), E>, Self::FontError> {
+        Ok(Ok(()))
+    }
 }
 
 #[cfg(test)]

@@ -21,6 +21,14 @@ pub struct AssumedRange {
     pub checks: [ShopCheck; 2],
 }
 
+impl AssumedRange {
+    /// Whether it bears on what readings say: not the wear, which a judgement tries state by state, nor the survey, which the
+    /// readings tell.
+    pub fn bears_on_readings(&self) -> bool {
+        self.field != "wear" && !self.field.starts_with("survey.")
+    }
+}
+
 /// A field for which the schema knows what is plausible.
 struct Field {
     /// The records on the way to it, each with what a text in its place stands for, then its name.

@@ -25,6 +25,13 @@ pub struct Question {
     stand_in: &'static str,
 }
 
+impl Question {
+    /// The path of the field that the answer fills: `plate.length`.
+    pub fn path(&self) -> String {
+        self.field.join(".")
+    }
+}
+
 /// All that is asked, in this order.
 pub const QUESTIONS: [Question; 13] = [
     needed("length", "the plate's long side, such as 36 in or 1000 mm", &["plate", "length"], "2 m"),

@@ -8,12 +8,13 @@ use super::{
     spline::SurfaceSpline,
     wear::{Surface, Waves, Wear},
 };
+use crate::quantity::draw::StandardNormal;
 use crate::quantity::{
     distribution::Distribution,
     stream::{Draws, Source, Streams},
 };
 use rand::RngExt;
-use rand_distr::{Distribution as _, StandardNormal};
+use rand_distr::Distribution as _;
 use std::ops::Range;
 
 /// A place whose height is wanted, and the footprint over which it is averaged.

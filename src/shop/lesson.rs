@@ -192,7 +192,7 @@ impl Lesson {
     pub fn new(check: &ShopCheck, plan: &Plan, depth: f64, bow: f64) -> Option<Self> {
         let side = check.stand.side()?;
         let spacing = side.front - side.rear;
-        let sigma = 0.2 * spacing;
+        let sigma = OverDip::usual_sigma(&side);
         let n_spots = check.survey.spots.len();
         let reaches = (0..n_spots).filter_map(|spot| plan.reach(spot));
         let clear = side.front + spacing;
@@ -221,6 +221,49 @@ impl Lesson {
     pub fn false_reading(&self, stand: &Stand, reach: f64, at_the_rear: bool) -> Option<f64> {
         lifted(stand, &self.side, reach, at_the_rear).map(|weight| weight * self.depth)
     }
+}
+
+/// A stand over a dip that lies at 0, its arm along the way: what is under each of its points, and what it shows. The way is
+/// walked with every length in mm and every height in µm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OverDip {
+    /// The stand from the side.
+    pub side: Side,
+    /// Weights of its rear and its front in the datum at the tip.
+    pub weights: [f64; 2],
+    /// Heights of the plate under the rear, the front and the block.
+    pub heights: [f64; 3],
+    /// What it shows here.
+    pub step: Step,
+}
+
+impl OverDip {
+    /// A stand at a place, with a dip so deep and so wide (one sigma) at 0. `None` for a stand without front and rear.
+    pub fn new(check: &ShopCheck, [depth, sigma]: [f64; 2], at: f64, reach: f64) -> Option<Self> {
+        let side = check.stand.side()?;
+        let pad = pad_variance(check.stand.pad_diameter);
+        let form = lane(depth, sigma, pad);
+        let rear = lifted(&check.stand, &side, reach, true)?;
+        let [block, feet] = read(check, &form, [at, 0.0], reach);
+        let under = |x: f64| form.height([at + x, 0.0], pad);
+        Some(Self {
+            side,
+            weights: [rear, 1.0 - rear],
+            heights: [under(side.rear), under(side.front), block],
+            step: Step { at, block, feet },
+        })
+    }
+
+    /// One sigma of a dip of the lesson, for this stand: a fifth of the distance of its feet.
+    pub fn usual_sigma(side: &Side) -> f64 {
+        0.2 * (side.front - side.rear)
+    }
+}
+
+/// A stand carried along the middle line of a plate that is bowed so high (µm), at a reach (mm); see [`Carried`]. `None` where the
+/// plate is too short for it.
+pub fn carried_on_bow(check: &ShopCheck, bow: f64, reach: f64) -> Option<Carried> {
+    carried(check, &check.stand.side()?, bow, reach)
 }
 
 /// Weight of the rear, or of the front, in the datum of a tip straight ahead.
