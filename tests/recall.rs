@@ -760,7 +760,7 @@ fn entries_that_contradict_one_another_mildly_are_not_averaged() {
     dates.sort_by(|a, b| a.0.cmp(&b.0));
     // All that is said goes with the earlier date.
     assert_eq!(plate["send_out_by"].as_str(), Some(dates[0].0.as_str()));
-    // To rounding: two ways of reading are weighed beside each other in one run, and one alone in the other.
+    // To rounding: in one run the plate is fitted anew beside its shop, in the other together with it.
     for name in ["estimate", "from", "to"] {
         let [said, by_hand] =
             [&plate["flatness"], &dates[0].1].map(|flatness| flatness[name].as_f64().unwrap());
