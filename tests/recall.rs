@@ -760,7 +760,12 @@ fn entries_that_contradict_one_another_mildly_are_not_averaged() {
     dates.sort_by(|a, b| a.0.cmp(&b.0));
     // All that is said goes with the earlier date.
     assert_eq!(plate["send_out_by"].as_str(), Some(dates[0].0.as_str()));
-    assert_eq!(plate["flatness"], dates[0].1);
+    // To rounding: in one run the plate is fitted anew beside its shop, in the other together with it.
+    for name in ["estimate", "from", "to"] {
+        let [said, by_hand] =
+            [&plate["flatness"], &dates[0].1].map(|flatness| flatness[name].as_f64().unwrap());
+        assert!((said / by_hand - 1.0).abs() < 1e-12, "{name}: {said} {by_hand}");
+    }
     assert!(dates[0].0 < dates[1].0 && said.contains("not averaged"), "{dates:?} {said}");
 }
 
