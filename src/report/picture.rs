@@ -1,6 +1,6 @@
 //! A picture: drawn once as SVG, and the same SVG as PNG.
 //!
-//! `plotters_svg` writes the elements. It knows whole units only, so a picture is drawn eight times as large
+//! `plotters` writes the elements. It knows whole units only, so a picture is drawn eight times as large
 //! and shown at an eighth: smooth curves, and type of the right size. What it cannot say is said round
 //! it: a [`Manner`] dashes a group of lines or puts a halo round text, and [`Picture::path`] takes outlines
 //! with holes.
@@ -8,10 +8,13 @@
 use std::fmt::Write as _;
 use std::sync::{Arc, OnceLock};
 
+#[cfg(not(target_arch = "wasm32"))]
+use plotters::backend::SVGBackend;
 use plotters_backend::text_anchor::{HPos, Pos, VPos};
 use plotters_backend::{
     BackendColor, BackendStyle, BackendTextStyle, DrawingBackend, FontFamily, FontStyle, FontTransform,
 };
+#[cfg(target_arch = "wasm32")]
 use plotters_svg::SVGBackend;
 use resvg::{tiny_skia, usvg};
 
@@ -22,7 +25,7 @@ use super::text::{escape, inert};
 /// Drawing units in one px.
 const FINE: f64 = 8.0;
 
-/// `plotters_svg` writes text at 1/1.24 of the size it is asked for.
+/// `plotters` writes text at 1/1.24 of the size it is asked for.
 const TYPE_FACTOR: f64 = 1.24;
 
 /// The largest side of a PNG, px.
