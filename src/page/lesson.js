@@ -182,7 +182,7 @@ rooms.lesson = (() => {
       word(left - 8, y(y0) + 5, signed(y0, 1), 'end'),
       word(left, height - 22, number(x0, 1)),
       word(right - 14, height - 22, number(x1, 1)),
-      word((left + right) / 2, height - 6, `place in ${answer.plan_unit}; heights and readings in ${answer.unit}`),
+      word((left + right) / 2, height - 6, `place, ${answer.plan_unit}; heights and readings, ${answer.unit}`),
       lines.map((line, i) => draw('polyline', { class: `line line${i}`, points: line.map(([px, py]) => `${x(px)},${y(py)}`).join(' ') })),
       names.map((name, i) => [draw('line', { class: `line line${i}`, x1: left + i * 240, y1: 14, x2: left + 30 + i * 240, y2: 14 }), word(left + 38 + i * 240, 19, name, 'start')]),
     ]);
