@@ -30,7 +30,7 @@ rooms.check = (() => {
       answerBox(answer.shown, 'The answer'),
       el('p', {}, 'Where a command is named below: the room ', el('a', { href: '#readings' }, 'Readings'), ' is the sheet, and judges what is read.'),
       ...shown(answer.shown.parts),
-      el('h2', {}, 'What it leans on'),
+      el('h2', {}, 'What was taken for granted'),
       el('details', {}, el('summary', {}, `${bench.assumed.length} figures that were assumed`), el('p', {}, 'These figures are assumed, since the setup does not say; each can be given under "More" of the plate and the check.'),
       el(
         'ul',

@@ -33,7 +33,7 @@ pub struct CheckAnswer {
 pub fn check(about: &About, n_trials: u64, between: &(dyn Fn() + Sync)) -> Result<CheckAnswer, Refusal> {
     with_report(about, n_trials, None, between, |report, page| CheckAnswer {
         n_trials,
-        shown: Shown::of(&page, &["histogram", "shares", "plate"]),
+        shown: Shown::of(&page, &["histogram", "leaning", "shares", "plate"]),
         result: report.json(),
     })
 }

@@ -74,7 +74,7 @@ pub fn judge(
             n_readings: report.readings.rows.len(),
             effective_draws: report.judgement.posterior.effective_sample_size,
             full: draws == Draws::Full,
-            shown: Shown::of(&page, &["map", "next"]),
+            shown: Shown::of(&page, &["map", "next", "leaning"]),
             next: next(&result),
             open: if draws == Draws::Full { open(readings, report) } else { Vec::new() },
             doubted: typed::doubted(report.readings, report.setup),
