@@ -3,7 +3,7 @@
 
 use crate::common::program::{howflat, run};
 use howflat::{
-    Judgement, JudgementQuestion, JudgementSettings, Readings, Setup, SimulationSettings,
+    JudgementSettings, Readings, Setup, SimulationSettings,
     decision::leaning::error_leanings,
     propagation::{
         check_experiment::CheckExperiment,
@@ -161,42 +161,38 @@ fn weights_say_what_an_inference_from_scratch_says() {
     assert!(n_weighted >= 3, "only {n_weighted} of 5 by weights");
 }
 
-/// A film of a hundredth of what was assumed takes the noise away that a verdict was undecided for; the answer says that this
-/// figure alone would turn it, and nothing of the kind where no figure was asked after.
+/// The answer says that one assumed figure alone would turn the verdict where the numbers at one of its ends do, and only there;
+/// figures stand in the order of how far they move it. With clean feet the turned check's readings are the plate's, which is
+/// out of three tenths; with dirty ones they are half dirt.
 #[test]
 fn a_figure_that_turns_the_verdict_is_named_in_the_answer() {
-    let found = run(howflat().args([
-        "judge",
-        "budgets/granite-parked.json",
-        "budgets/granite-parked.readings.csv",
-        "--json",
-    ]));
-    let document: Value = serde_json::from_str(&found.out).expect("a document");
-    let answer = document["answer"].as_str().expect("an answer");
-    let verdict =
-        document["conformance"]["verdict"].as_str().or(document["verdict"].as_str()).expect("a verdict");
-    let leanings = document["leans_on"].as_array().expect("leanings");
-    let turns = leanings.iter().any(|leaning| {
-        let moved = |key: &str| leaning[key].as_f64().expect("a number");
-        moved("moves") > 2.0 * moved("moves_standard_uncertainty")
-            && ["at_low", "at_high"].iter().any(|end| leaning[end]["verdict"].as_str() != Some(verdict))
-    });
-    assert_eq!(answer.contains("One assumed figure alone would turn this"), turns, "{answer}");
-    let moves: Vec<f64> = leanings.iter().filter_map(|leaning| leaning["moves"].as_f64()).collect();
-    assert!(moves.len() >= 9 && moves.is_sorted_by(|a, b| a >= b), "{moves:?}");
-
-    // The same, on numbers that turn it for certain: everything is within a mile.
-    let (setup, text) = shipped("granite-turned");
-    let readings = read(&setup, "granite-turned");
-    let figures: Vec<_> =
-        ranges(&setup, &text).into_values().filter(|figure| figure.field == "cleanliness.film").collect();
-    let checks: Vec<_> = figures.iter().map(|figure| figure.checks.clone()).collect();
-    let question =
-        JudgementQuestion { tolerance: Some(5.0), figures: &checks, ..JudgementQuestion::default() };
-    let judged =
-        Judgement::new(&readings.check, &readings.observations(), &question, &|_| {}).expect("a judgement");
-    let [low, high] =
-        judged.leanings[0].ends.each_ref().map(|end| end.conformance.expect("a comparison").probability);
-    // With clean feet the readings are the plate's, which is out; with dirty ones they are half dirt.
-    assert!(low < 0.3 && high > 0.5, "{low} {high}");
+    for (setup, turned) in [("granite-turned", true), ("granite-parked", false)] {
+        let files = [format!("budgets/{setup}.json"), format!("budgets/{setup}.readings.csv")];
+        let asked = ["--rule", "shared", "--tolerance", "3 tenths", "--json"];
+        let found = run(howflat().arg("judge").args(files).args(asked));
+        let document: Value = serde_json::from_str(&found.out).expect("a document");
+        let verdict = document["verdict"].as_str().expect("a verdict");
+        let leanings = document["leans_on"].as_array().expect("leanings");
+        let number = |leaning: &Value, key: &str| leaning[key].as_f64().expect("a number");
+        let turns = leanings.iter().any(|leaning| {
+            number(leaning, "moves") > 2.0 * number(leaning, "moves_standard_uncertainty")
+                && ["at_low", "at_high"].iter().any(|end| leaning[end]["verdict"] != verdict)
+        });
+        let answer = document["answer"].as_str().expect("an answer");
+        assert_eq!(
+            [turns, answer.contains("One assumed figure alone would turn this")],
+            [turned; 2],
+            "{answer}"
+        );
+        let moves: Vec<f64> = leanings.iter().map(|leaning| number(leaning, "moves")).collect();
+        assert!(moves.len() >= 9 && moves.is_sorted_by(|a, b| a >= b), "{moves:?}");
+        if turned {
+            let [low, high] = ["at_low", "at_high"].map(|end| &leanings[0][end]);
+            assert_eq!(
+                [&leanings[0]["field"], &low["verdict"], &high["verdict"]],
+                ["cleanliness.film", "out", "within"]
+            );
+            assert!(answer.contains("with cleanliness.film at 0.1 µm the plate is out"), "{answer}");
+        }
+    }
 }

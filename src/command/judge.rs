@@ -35,7 +35,7 @@ pub fn judge(arguments: &Judge) -> Result<ExitCode, Failure> {
     let otherwise = setup.other_wear(&text);
     let assumed: Vec<_> =
         setup.assumed_ranges(&text).into_iter().filter(AssumedRange::bears_on_readings).collect();
-    let figures: Vec<_> = assumed.iter().map(|figure| figure.checks.clone()).collect();
+    let figures: Vec<_> = assumed.iter().map(|figure| &figure.checks).collect();
     let question = Question {
         tolerance: tolerance.as_ref().map(|t| t.value),
         rule,

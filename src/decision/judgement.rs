@@ -37,7 +37,7 @@ pub struct Question<'a> {
     /// Other kinds of plate that it might be, by name: how much of the answer is assumption.
     pub otherwise: &'a [(&'static str, Surface)],
     /// Figures that were assumed, each by the check at either end of what is plausible for it, on plates of the same wear.
-    pub figures: &'a [[ShopCheck; 2]],
+    pub figures: &'a [&'a [ShopCheck; 2]],
     /// One-sigma radii (mm, rising) of the hollows that the readings may have missed.
     pub hollows: [f64; 3],
     /// How hard to work.

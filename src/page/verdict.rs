@@ -116,7 +116,7 @@ fn with_report<T>(
         }
         Draws::Few => Vec::new(),
     };
-    let figures: Vec<_> = assumed.iter().map(|figure| figure.checks.clone()).collect();
+    let figures: Vec<_> = assumed.iter().map(|figure| &figure.checks).collect();
     let question = Question {
         tolerance: setup.tolerance.as_ref().map(|tolerance| tolerance.value),
         rule,

@@ -62,18 +62,16 @@ impl ErrorInterval {
     /// How far the ends of `other` lie from these: that of the end that moves farther, and its standard uncertainty from the
     /// number of trials, in µm.
     pub fn moved(&self, other: &Self) -> [f64; 2] {
-        let move_of = |end: usize| move |a: &[f64; 2], b: &[f64; 2]| b[end] - a[end];
-        let moves = [0, 1].map(|end| {
-            let of = move_of(end);
-            let moved = of(&self.interval, &other.interval);
-            let of_groups = self.of_groups.iter().zip(&other.of_groups).map(|(a, b)| of(a, b));
-            [moved.abs(), sectioned(moved, of_groups)]
+        let [low, high] = [0, 1].map(|end| {
+            let moved = other.interval[end] - self.interval[end];
+            let groups = self.of_groups.iter().zip(&other.of_groups);
+            [moved.abs(), sectioned(moved, groups.map(|(here, there)| there[end] - here[end]))]
         });
-        if moves[0][0] > moves[1][0] { moves[0] } else { moves[1] }
+        if low[0] > high[0] { low } else { high }
     }
 
     /// From the error of every trial, in µm; groups are runs of trials, all of one size.
-    pub fn of(errors: &[f64]) -> Self {
+    pub(crate) fn of(errors: &[f64]) -> Self {
         let interval = |errors: &[f64]| Summary::of(errors, COVERAGE).interval_symmetric;
         let size = errors.len() / N_GROUPS;
         Self { interval: interval(errors), of_groups: errors.chunks_exact(size).map(interval).collect() }

@@ -14,7 +14,7 @@ use super::{
     page_style,
     picture::Svg,
     table::{Cell, Table},
-    text::{escape, escape_sentence, fill, inert, markdown, markdown_sentence, sentence},
+    text::{dates_whole, escape, escape_sentence, fill, inert, markdown, markdown_sentence, sentence},
 };
 
 /// A report, ready to be printed.
@@ -211,7 +211,11 @@ impl Page {
             page_style::css()
         );
         let facts = self.facts.iter().map(|[name, value]| {
-            format!("<div><dt>{}</dt><dd>{}</dd></div>\n", escape(name), escape_sentence(&inert(value)))
+            format!(
+                "<div><dt>{}</dt><dd>{}</dd></div>\n",
+                escape(name),
+                dates_whole(&escape_sentence(&inert(value)))
+            )
         });
         if !self.facts.is_empty() {
             page += &format!("<dl class=\"facts\">\n{}</dl>\n", facts.collect::<String>());

@@ -1,5 +1,6 @@
 //! Text that a user typed, made harmless before it goes anywhere.
 
+use crate::quantity::day::Day;
 use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 
 /// The longest text that is kept, in characters: names and titles, not documents.
@@ -71,6 +72,15 @@ pub fn escape_sentence(said: &str) -> String {
     with_entities(&set)
 }
 
+/// Content of a page, escaped already, whose dates are not broken at their hyphens, however narrow the column.
+pub fn dates_whole(content: &str) -> String {
+    let words = content.split(' ').map(|word| match Day::read(word) {
+        Some(_) => format!("<span class=\"whole\">{word}</span>"),
+        None => word.to_string(),
+    });
+    words.collect::<Vec<_>>().join(" ")
+}
+
 fn with_entities(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {
@@ -134,6 +144,16 @@ pub fn fill(paragraph: &str, width: Option<usize>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_date_is_not_broken() {
+        let whole = |date| format!("<span class=\"whole\">{date}</span>");
+        assert_eq!(dates_whole("2025-03-24 shop check"), format!("{} shop check", whole("2025-03-24")));
+        assert_eq!(
+            dates_whole("due 2025-03-24, a-b &lt;2025-03-24&gt;"),
+            format!("due {} a-b &lt;2025-03-24&gt;", whole("2025-03-24,"))
+        );
+    }
 
     #[test]
     fn controls_become_one_space() {

@@ -1,6 +1,7 @@
 //! Figures that were assumed, at either end of what is plausible for them.
 
 use super::checked::Setup;
+use super::other_wear::{in_state, read_again};
 use super::schema::SHAPE;
 use super::shape::{Keywords, forms, keywords, text};
 use super::tree::Node;
@@ -70,7 +71,7 @@ impl Setup {
         if let Some(record) = other.as_object_mut() {
             record.remove("wear");
         }
-        Some(ShopCheck { surface: self.check.surface.clone(), ..read(&other)?.check })
+        Some(ShopCheck { surface: self.check.surface.clone(), ..read_again(&other)?.check })
     }
 
     /// The wear, where it is known by the name of a state at most.
@@ -80,14 +81,10 @@ impl Setup {
             Value::Object(members) => members.keys().all(|name| name == "state"),
             _ => true,
         };
-        let [low, high] = ENDS.map(|state| {
-            let mut other = written.clone();
-            other["wear"] = json!({ "state": state });
-            read(&other)
-        });
+        let [low, high] = ENDS.map(|state| in_state(written, state));
         by_name.then_some(AssumedRange {
             field: "wear".into(),
-            range: ENDS.map(String::from),
+            range: ENDS.map(|state| format!("\"{state}\"")),
             settled_by: "certificates and maps of your own plates",
             checks: [low?.check, high?.check],
         })
@@ -146,8 +143,4 @@ fn in_short(value: &Value) -> String {
         (_, _, Some(median)) => format!("median {median}"),
         _ => in_words(value),
     }
-}
-
-fn read(setup: &Value) -> Option<Setup> {
-    Setup::read(&setup.to_string(), &|name| Err(format!("{name} is not needed"))).ok()
 }
